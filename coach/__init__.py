@@ -1,0 +1,1 @@
+"""A voice-guided coach for home rehabilitation sessions that runs offline."""

@@ -1,0 +1,53 @@
+"""Every error that a person may meet: one sentence that says what to do next."""
+
+from __future__ import annotations
+
+
+class CoachError(Exception):
+    """Anything the command line prints as one sentence, with exit status 2."""
+
+
+class ProgramError(CoachError):
+    """A program file that cannot be used; the message starts with file:line:column."""
+
+
+class VoicePackError(CoachError):
+    """A voice pack that is missing or incomplete."""
+
+
+class SpeechError(CoachError):
+    """The speech engine is missing or gave no usable sound."""
+
+
+class DeviceError(CoachError):
+    """A sound device or its library is missing or refused to work."""
+
+
+class HearingError(CoachError):
+    """Enrolment or an ear that cannot be used as asked."""
+
+
+class RecordError(CoachError):
+    """A logbook that cannot be read or written."""
+
+
+class UnknownPersonError(CoachError):
+    """Nobody of that id in this home; the message lists who there is."""
+
+
+class RoomError(CoachError):
+    """A patient script or a virtual room that cannot be used."""
+
+
+class OutOfPlaceError(CoachError):
+    """A session event that the current state does not take; nothing has changed."""
+
+
+def did_you_mean(found: str, known: list[str]) -> str:
+    """Name the nearest of `known` to `found`, or list them all, as the end of an error sentence."""
+    from difflib import get_close_matches
+
+    near = get_close_matches(found, known, n=1, cutoff=0.6)
+    if near:
+        return f'did you mean "{near[0]}"?'
+    return "known here: " + ", ".join(known) + "."

@@ -1,0 +1,1 @@
+"""The session: a pure state machine. Time arrives inside events, in samples."""

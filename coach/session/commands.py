@@ -1,0 +1,61 @@
+"""What a session asks for; the engine carries it out in order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from coach.tempo.timeline import Cue, Mark
+from coach.words.phrases import Phrase
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """Say this after what is being said; when nothing is left to say, CUE_DONE happens."""
+
+    phrase: Phrase
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Put cues and marks at exact samples."""
+
+    cues: tuple[Cue, ...]
+    marks: tuple[Mark, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """Fade out everything that sounds, forget all that was to be said, placed or marked; no CUE_DONE follows."""
+
+
+@dataclass(frozen=True, slots=True)
+class CutFrom:
+    """Forget placed cues and marks from this sample on; what began before it sounds to its end."""
+
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class WakeAt:
+    """Make TIME_UP happen at this sample; it replaces an earlier wish. Less than 0: no more."""
+
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """Write a line into the logbook."""
+
+    kind: str
+    """One of the kinds in logbook/record.py."""
+    at: int
+    fields: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """The session is over: close the record, let go of the device."""
+
+
+Command = Say | Place | Silence | CutFrom | WakeAt | Record | End

@@ -1,0 +1,77 @@
+"""What can happen to a session; every event carries the sample at which it happened."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class On(StrEnum):
+    """The kinds of event: the column "on" of the table."""
+
+    START = "start"
+    CUE_DONE = "cue_done"
+    """All that was to be said has been said."""
+    TIME_UP = "time_up"
+    """The time that the session asked to be woken at."""
+    GO = "go"
+    REP = "rep"
+    PHASE = "phase"
+    REP_DONE = "rep_done"
+    SECOND = "second"
+    DONE = "done"
+    # replies, by any ear; their values are the reply ids of the voice packs
+    STOP = "stop"
+    READY = "ready"
+    PAUSE = "pause"
+    SLOWER = "slower"
+    EASIER = "easier"
+    AGAIN = "again"
+    LEFT = "left"
+    WHY = "why"
+    ENOUGH = "enough"
+    YES = "yes"
+    NO = "no"
+    PAIN = "pain"
+    TIRED = "tired"
+    UNSTEADY = "unsteady"
+    BREAK = "break"
+    FINISH = "finish"
+    """The person (or caregiver) wants to end the session."""
+    NUMBER = "number"
+    SPOKE = "spoke"
+    """Somebody spoke and nobody understood."""
+    MIC_LOST = "mic_lost"
+    MIC_BACK = "mic_back"
+    SPEAKER_LOST = "speaker_lost"
+    SPEAKER_BACK = "speaker_back"
+    QUIT = "quit"
+    """The command was told to end (Ctrl-C, window closed)."""
+
+
+REPLIES = frozenset(
+    {
+        On.STOP, On.READY, On.PAUSE, On.SLOWER, On.EASIER, On.AGAIN, On.LEFT, On.WHY, On.ENOUGH,
+        On.YES, On.NO, On.PAIN, On.TIRED, On.UNSTEADY, On.BREAK, On.FINISH, On.NUMBER,
+    }
+)  # fmt: skip
+"""The events that a person's reply makes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing that happened."""
+
+    on: On
+    at: int
+    """Sample at which it happened; never before an earlier event."""
+    number: int = 0
+    """NUMBER: which, 0-10. REP, PHASE, REP_DONE, SECOND: rep, round or second, from 1."""
+    phase: int = 0
+    """PHASE: index of the phase or point, from 0."""
+    until: int = 0
+    """PHASE: sample at which it ends."""
+    side: str = ""
+    """REP, PHASE, REP_DONE: the side that works."""
+    ear: str = ""
+    """Which ear heard it; empty if no ear did."""

@@ -1,0 +1,117 @@
+"""The lines a session writes into its record, and closing the one record of a set."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from coach.program.model import Hold, Reps, Route, Work
+from coach.session.commands import Command, Record
+from coach.session.events import Event
+from coach.session.plan import amount
+from coach.session.state import OpenSet, Session
+from coach.tempo.units import to_seconds
+
+KIND = {Reps: "reps", Hold: "hold", Route: "route"}
+UNIT = {Reps: "reps", Hold: "seconds", Route: "rounds"}
+
+NO_TENSION = "rest"
+"""A phase of this name is not time under tension."""
+
+
+def work_of(session: Session) -> Work:
+    """Return the work of the present set."""
+    return session.planned.exercise.levels[session.level].dose.work
+
+
+def planned_amount(session: Session) -> tuple[int, int]:
+    """Return the fewest and the most reps (all sides together), rounds or seconds that the present set asks for."""
+    sides = len(session.sides)
+    low = min(amount(work_of(session)).low, session.target)
+    return low * sides, session.target * sides
+
+
+def planned_tension(session: Session) -> float:
+    """Return the seconds of work that the present set asks for, at the tempo now asked for."""
+    work = work_of(session)
+    if isinstance(work, Hold):
+        return float(session.target)
+    steps = work.phases if isinstance(work, Reps) else work.points
+    once = sum(step.seconds for step in steps if step.name != NO_TENSION)
+    return once * session.stretch * session.target * len(session.sides)
+
+
+def where(session: Session) -> dict[str, Any]:
+    """Return where the session is, for a line: exercise, level, set, side."""
+    exercise = session.planned.exercise
+    number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
+    return {
+        "exercise": exercise.id,
+        "level": exercise.levels[session.level].id,
+        "set": number,
+        "side": "+".join(sides),
+    }
+
+
+def set_begun(session: Session, at: int) -> tuple[Session, Command]:
+    """Open the next set and return its line."""
+    number = session.sets_begun + 1
+    opened = replace(session, open_set=OpenSet(number), sets_begun=number)
+    low, high = planned_amount(session)
+    fields = where(session) | {
+        "set_id": number,
+        "kind": KIND[type(work_of(session))],
+        "unit": UNIT[type(work_of(session))],
+        "planned_low": low,
+        "planned_high": high,
+        "tension_planned_s": round(planned_tension(session), 3),
+    }
+    return opened, Record("set_begun", at, fields)
+
+
+def frozen(session: Session, at: int) -> Session:
+    """Stop the count of time under tension at `at`: nothing runs any more."""
+    running = session.open_set
+    if running is None or running.phase_began < 0:
+        return session
+    worked = 0 if _is_rest(session, running.phase) else max(0, min(at, running.phase_until) - running.phase_began)
+    return replace(session, open_set=replace(running, tension=running.tension + worked, phase_began=-1))
+
+
+def _is_rest(session: Session, phase: int) -> bool:
+    work = work_of(session)
+    return isinstance(work, Reps) and work.phases[phase].name == NO_TENSION
+
+
+def set_ended(session: Session, at: int, why: str) -> tuple[Session, tuple[Command, ...]]:
+    """Close the open set, if there is one, and return its one record."""
+    session = frozen(session, at)
+    running = session.open_set
+    if running is None:
+        return session, ()
+    low, high = planned_amount(session)
+    in_full = running.counted >= high or (why == "enough" and running.counted >= low)
+    fields = where(session) | {
+        "set_id": running.number,
+        "kind": KIND[type(work_of(session))],
+        "planned_low": low,
+        "planned_high": high,
+        "counted": running.counted,
+        "tension_s": round(to_seconds(running.tension), 3),
+        "why": why,
+    }
+    closed = replace(
+        session,
+        open_set=None,
+        sets_done=session.sets_done + in_full,
+        cut_sets=session.cut_sets + (not in_full),
+    )
+    limit = session.today.program.limits.cut_sets
+    if not in_full and closed.cut_sets >= limit and not closed.exercise_over:
+        closed = replace(closed, exercise_over="cut_sets")
+    return closed, (Record("set_ended", at, fields),)
+
+
+def heard_line(kind: str, event: Event, fields: dict[str, Any]) -> Record:
+    """Return a line about something that an ear heard."""
+    return Record(kind, event.at, fields | {"ear": event.ear})

@@ -1,0 +1,47 @@
+"""Take an event, return the next session and what it asks for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from coach.errors import OutOfPlaceError
+from coach.session.commands import Command, Record
+from coach.session.entries import ENTER
+from coach.session.events import Event, On
+from coach.session.state import Session, State
+from coach.session.states import Row, rows
+
+
+def handle(session: Session, event: Event) -> tuple[Session, tuple[Command, ...]]:
+    """Return the session after `event` and the commands it gives, in the order in which they are to be carried out.
+
+    Raises OutOfPlaceError, with nothing changed, if the state does not take the event; ValueError if time runs backwards.
+    """
+    if event.at < session.at:
+        raise ValueError(f"time ran backwards: {event.at} after {session.at}")
+    row = _row(session, event)
+    if row is None:
+        raise OutOfPlaceError(f"{event.on} is out of place in {session.state}")
+    before = session.state
+    acted, commands = row.act(replace(session, at=event.at), event)
+    to = _target(row, acted)
+    if to is None:
+        return acted, commands
+    entered, more = ENTER[to](replace(acted, state=to, prompts=0), event.at)
+    moved: tuple[Command, ...] = (Record("state", event.at, {"from": str(before), "to": str(to), "on": str(event.on)}),)
+    return entered, (*commands, *moved, *more)
+
+
+def takes(session: Session, on: On, number: int = 0) -> bool:
+    """Tell whether the session takes such an event now."""
+    return _row(session, Event(on, session.at, number=number)) is not None
+
+
+def _row(session: Session, event: Event) -> Row | None:
+    return next((row for row in rows(session.state, event.on) if row.when(session, event)), None)
+
+
+def _target(row: Row, acted: Session) -> State | None:
+    if row.to is None or isinstance(row.to, State):
+        return row.to
+    return next(state for check, state in row.to if check(acted))

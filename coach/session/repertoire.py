@@ -1,0 +1,114 @@
+"""Everything that may be said in a session, so that all of it is rendered before the session begins."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from coach.program.model import Exercise, Hold, Reps, Route
+from coach.session.entries import REST_ROUNDED
+from coach.session.plan import Today, amount
+from coach.words.phrases import Phrase, phrase
+
+_FIXED = (
+    "cautions_general", "someone_within_reach", "how_to_halt", "ask_next_day", "screen_all_no", "screen_all_yes",
+    "is_that_right", "ask_ready", "take_your_time", "no_why", "lead_in_hold", "side_left", "side_right",
+    "this_side_left", "this_side_right", "begin_with_left", "begin_with_right", "slower_from_here", "held",
+    "ready_when", "set_done", "ask_reps_reps", "ask_reps_hold", "ask_reps_rounds", "ask_missed", "ask_pain",
+    "ask_effort", "eased_level", "eased_today", "slower_now", "not_understood", "nothing_heard", "halt_now",
+    "halt_why", "halt_ask_pain", "halt_not_understood", "halt_nothing_heard", "halt_ready_when", "halt_paused",
+    "halt_deaf", "halt_break", "halt_pain_carry_on", "halt_pain_ease", "halt_tired_set", "halt_tired_rest",
+    "halt_tired_exercise", "halt_tired_ease", "halt_unsteady_step_down", "halt_unsteady_exercise", "paused", "deaf",
+    "end_done", "end_pain", "end_unsteady", "end_tired", "end_halts", "end_time", "end_no_answer",
+    "end_no_answer_halt", "end_screen", "end_asked", "end_deaf", "end_mute", "end_quit", "call_therapist",
+    "next_tomorrow", "goodbye",
+)  # fmt: skip
+"""Phrases without values."""
+
+
+def repertoire(today: Today) -> tuple[Phrase, ...]:
+    """Return every phrase that a session of `today` may say, each once, those needed first at the front."""
+    return tuple(dict.fromkeys(_all(today)))
+
+
+def _text(words: str) -> Iterator[Phrase]:
+    if words.strip():
+        yield phrase("text", text=words.strip())
+
+
+def _all(today: Today) -> Iterator[Phrase]:
+    program = today.program
+    yield phrase("greeting", title=program.title)
+    yield from (phrase(key) for key in _FIXED)
+    yield from _text(program.cautions)
+    yield from _text(program.call)
+    yield phrase("exercises_today", n=len(today.exercises))
+    for number, question in enumerate(today.screen, start=1):
+        yield from _text(question.ask)
+        yield phrase("screen_was_yes", n=number)
+        yield phrase("screen_was_no", n=number)
+    for days in {program.schedule.every_days, program.schedule.after_sore_days} - {1}:
+        yield phrase("next_in", n=days)
+    for number in range(11):
+        yield from (phrase(key, n=number) for key in _NUMBERED)
+    for number in (1, 2, 3):
+        yield phrase("lead", n=number)
+    turns = 0
+    for number, planned in enumerate(today.exercises, start=1):
+        exercise = planned.exercise
+        yield phrase("exercise", n=number, of=len(today.exercises), name=exercise.name)
+        yield from _exercise(exercise, planned.level, planned.target)
+        most = 2 * max(level.dose.sets for level in exercise.levels[: planned.level + 1])
+        yield from (phrase("sets_left", n=left) for left in range(most + 1))
+        turns += most
+    for begun in range(1, turns + 1):
+        yield from (phrase("sets_done", n=done, of=begun) for done in range(begun + 1))
+
+
+_NUMBERED = ("read_back_missed", "read_back_pain", "read_back_effort", "halt_read_back_pain")
+"""Phrases that read a number of 0-10 back."""
+
+
+def _exercise(exercise: Exercise, top: int, target: int) -> Iterator[Phrase]:
+    """Everything about one exercise at today's level and the levels below it."""
+    yield from _text(exercise.why)
+    for index in range(top + 1):
+        level = exercise.levels[index]
+        needs = (*exercise.needs, *level.needs)
+        if needs:
+            yield phrase("you_need", what=", ".join(needs))
+        for words in (level.setup, level.cue, level.feel, *level.watch):
+            yield from _text(words)
+        work = level.dose.work
+        most = max(target, amount(work).high)
+        sets = {other.dose.sets for other in exercise.levels[: top + 1]}
+        unit = "reps" if isinstance(work, Reps) else "seconds" if isinstance(work, Hold) else "rounds"
+        key = f"dose_{unit}_steady" if amount(work).steady else f"dose_{unit}"
+        yield from (phrase(key, sets=count, n=n) for count in sets for n in range(1, most + 1))
+        yield from (phrase("set", n=n, of=of) for of in sets for n in range(1, of + 1))
+        yield from (phrase("eased_amount", n=n) for n in range(1, most + 1))
+        yield from _rests(level.dose.rest)
+        yield from _rests(level.dose.change_sides)
+        yield from _work(work, most)
+
+
+def _rests(seconds: float) -> Iterator[Phrase]:
+    last = int(seconds) // REST_ROUNDED * REST_ROUNDED
+    yield from (phrase("rest", n=n) for n in range(REST_ROUNDED, last + 1, REST_ROUNDED))
+
+
+def _work(work: Reps | Hold | Route, most: int) -> Iterator[Phrase]:
+    if isinstance(work, Hold):
+        yield from (phrase("hold_left", n=n) for n in range(5, most + 1, 5))
+        yield from (phrase("hold_passed", n=n) for n in range(10, most + 1, 10))
+        return
+    yield from (phrase("left", n=n) for n in range(most + 1))
+    if isinstance(work, Reps):
+        yield phrase("lead_in", name=work.phases[0].name)
+        yield from (phrase("count", n=n) for n in range(1, most + 1))
+        yield from (phrase("phase", name=step.name) for step in work.phases)
+        longest = max(step.seconds for step in work.phases)
+        yield from (phrase("second", n=n) for n in range(2, int(longest) + 2))
+    else:
+        yield phrase("lead_in", name=work.points[0].name)
+        yield from (phrase("phase", name=step.name) for step in work.points)
+        yield from (phrase("round", n=n, name=work.points[0].name) for n in range(1, most + 1))

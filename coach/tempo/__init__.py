@@ -1,0 +1,1 @@
+"""Time: seconds to samples, and a set laid out in it."""

@@ -1,0 +1,190 @@
+"""Lay a set out in time: which cue starts at which sample, and which moment is marked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from coach.program.model import Guide, Hold, Phase, Point, Reps, Route, Work
+from coach.tempo.units import RATE, to_samples
+
+
+class Sound(StrEnum):
+    """What kind of sound a cue is."""
+
+    SPEECH = "speech"
+    TICK = "tick"
+    FALL = "fall"
+    """A tone that falls over the whole of the slow phase."""
+
+
+class At(StrEnum):
+    """A moment of a set that the session must know of."""
+
+    GO = "go"
+    """The lead-in is over, the work begins."""
+    REP = "rep"
+    """A rep (or round) begins."""
+    PHASE = "phase"
+    """A phase (or point) begins."""
+    REP_DONE = "rep_done"
+    """A rep (or round) has run its whole length."""
+    SECOND = "second"
+    """A second of a hold has passed."""
+    DONE = "done"
+    """All of it has run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A moment that becomes an event when it is reached."""
+
+    at: int
+    """Sample."""
+    kind: At
+    rep: int = 0
+    """Rep, round or second that it belongs to, from 1."""
+    phase: int = 0
+    """Index of the phase or point, from 0."""
+    side: str = ""
+    """"left", "right" or empty."""
+    until: int = 0
+    """For a phase: sample at which it ends."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """A sound that starts at an exact sample."""
+
+    at: int
+    """Sample of its audible onset."""
+    sound: Sound
+    key: str = ""
+    """For speech: what is said, as a phrase key (see `layout` of the session)."""
+    values: tuple[tuple[str, str | int], ...] = ()
+    """For speech: the values of the phrase."""
+    length: int = 0
+    """For a falling tone: samples it lasts. For speech: samples it may take at most; 0: no bound."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A stretch of work, laid out."""
+
+    cues: tuple[Cue, ...]
+    marks: tuple[Mark, ...]
+    end: int
+    """Sample at which all of it has run."""
+
+
+NAMES_SAID_FOR = 3
+"""Reps in which every phase is named; after that only the slow one is, so that speech does not wear out the ear."""
+
+SHORTEST_NAMED = 0.6
+"""Seconds below which a phase is not named: a word needs that long to be understood."""
+
+HOLD_NEWS_EVERY = 10
+"""Seconds between two tellings of the time in a hold."""
+
+
+def lay_out(
+    work: Work,
+    *,
+    start: int,
+    first: int,
+    last: int,
+    sides: tuple[str, ...] = ("",),
+    from_side: int = 0,
+    stretch: float = 1.0,
+    opening: tuple[str, tuple[tuple[str, str | int], ...]] | None = None,
+    rate: int = RATE,
+) -> Layout:
+    """Lay out reps, rounds or seconds `first` to `last` (from 1, both included) from sample `start` on.
+
+    With two `sides` each rep is done on both in turn, the first of them from the side of index `from_side`. `stretch` (1.0 or more) makes every phase longer, never shorter;
+    a hold is not stretched. `opening` (key, values) is said in place of the first number.
+    """
+    if stretch < 1.0:
+        raise ValueError("a phase is never shorter than written")
+    if isinstance(work, Hold):
+        return _hold(work, start, first, last, rate)
+    steps: tuple[Phase | Point, ...] = work.phases if isinstance(work, Reps) else work.points
+    lengths = [to_samples(step.seconds * stretch, rate) for step in steps]
+    cues: list[Cue] = []
+    marks: list[Mark] = []
+    at = start
+    for number in range(first, last + 1):
+        for turn, side in enumerate(sides):
+            if number == first and turn < from_side:
+                continue
+            marks.append(Mark(at, At.REP, number, 0, side))
+            for index, (step, length) in enumerate(zip(steps, lengths, strict=True)):
+                marks.append(Mark(at, At.PHASE, number, index, side, at + length))
+                if index == 0:
+                    key, values = _number(work, number, turn, side, step.name)
+                    if opening is not None and at == start:
+                        key, values = opening
+                    cues.append(Cue(at, Sound.SPEECH, key, values, length))
+                else:
+                    cues += _step(work, step.name, index, number - first, at, length, rate)
+                cues += _seconds(work, step.name, index, at, length, stretch, rate)
+                at += length
+            marks.append(Mark(at, At.REP_DONE, number, len(steps) - 1, side))
+    marks.append(Mark(at, At.DONE, last, 0, sides[-1]))
+    return Layout(tuple(cues), tuple(marks), at)
+
+
+def _number(work: Work, number: int, turn: int, side: str, name: str) -> tuple[str, tuple[tuple[str, str | int], ...]]:
+    if isinstance(work, Route):
+        return "round", (("n", number), ("name", name))
+    if turn:
+        return f"side_{side}", ()
+    return "count", (("n", number),)
+
+
+def _step(work: Work, name: str, index: int, since: int, at: int, length: int, rate: int) -> list[Cue]:
+    """Name a phase or point where it begins."""
+    slow = isinstance(work, Reps) and name == work.slow
+    named = isinstance(work, Route) or slow or since < NAMES_SAID_FOR
+    if not named or length < to_samples(SHORTEST_NAMED, rate) or index == 0:
+        return []
+    return [Cue(at, Sound.SPEECH, "phase", (("name", name),), length)]
+
+
+def _seconds(work: Work, name: str, index: int, at: int, length: int, stretch: float, rate: int) -> list[Cue]:
+    """Mark the seconds of a phase by ticks; shape or count the slow one as its guide says."""
+    beat = to_samples(stretch, rate)  # a stretched second, so that a stretched phase has as many
+    slow = isinstance(work, Reps) and name == work.slow
+    cues: list[Cue] = []
+    if slow and isinstance(work, Reps) and work.guide in (Guide.TONE, Guide.BOTH):
+        cues.append(Cue(at, Sound.FALL, length=length))
+    counted = slow and isinstance(work, Reps) and work.guide in (Guide.COUNT, Guide.BOTH)
+    whole = range(1, -(-length // beat)) if beat else range(0)
+    for second in whole:
+        moment = at + second * beat
+        if counted:
+            cues.append(Cue(moment, Sound.SPEECH, "second", (("n", second + 1),), beat))
+        else:
+            cues.append(Cue(moment, Sound.TICK))
+    if not isinstance(work, Reps) or not slow or work.guide is not Guide.QUIET:
+        return cues
+    return []
+
+
+def _hold(work: Hold, start: int, first: int, last: int, rate: int) -> Layout:
+    """Lay out seconds `first` to `last` of a hold: a tick each, news of the time now and then, the end announced."""
+    cues: list[Cue] = []
+    marks: list[Mark] = [Mark(start, At.PHASE, first, 0, "", start + to_samples(last - first + 1, rate))]
+    for second in range(first, last + 1):
+        ended = start + to_samples(second - first + 1, rate)
+        marks.append(Mark(ended, At.SECOND, second))
+        left = last - second
+        if left == 5 and second > first:  # noqa: PLR2004 - five seconds are enough to be told and not too long to bear
+            cues.append(Cue(ended, Sound.SPEECH, "hold_left", (("n", left),)))
+        elif second % HOLD_NEWS_EVERY == 0 and left > 5:  # noqa: PLR2004
+            cues.append(Cue(ended, Sound.SPEECH, "hold_passed", (("n", second),)))
+        elif left:
+            cues.append(Cue(ended, Sound.TICK))
+    end = start + to_samples(last - first + 1, rate)
+    marks.append(Mark(end, At.DONE, last))
+    return Layout(tuple(cues), tuple(marks), end)

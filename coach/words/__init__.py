@@ -1,0 +1,1 @@
+"""Words: phrases that are said, replies that are heard."""
