@@ -10,7 +10,7 @@ from coach.session import entries
 from coach.session.commands import Command, CutFrom, Place, Record, Silence, WakeAt
 from coach.session.entries import Result, own, say, text
 from coach.session.events import Event, On
-from coach.session.lines import frozen, heard_line, set_begun, set_ended, where, work_of
+from coach.session.lines import frozen, heard_line, planned_amount, set_begun, set_ended, where, work_of
 from coach.session.rules import SLOWER_BY, SLOWEST, Band, band, ease
 from coach.session.state import Question, Session, State, Then
 from coach.tempo.timeline import At, Mark, lay_out
@@ -72,9 +72,9 @@ def hush(session: Session, _event: Event) -> Result:
     return session, (WakeAt(-1), Silence())
 
 
-def not_yet(session: Session, event: Event) -> Result:
+def not_yet(session: Session, _event: Event) -> Result:
     """ "No" when asked to be ready: take your time."""
-    return session, (WakeAt(-1), Silence(), heard_line("heard_not_ready", event, {}), *say("take_your_time"))
+    return session, (WakeAt(-1), Silence(), *say("take_your_time"))
 
 
 # -- screening --------------------------------------------------------------------------------------------------------
@@ -180,6 +180,13 @@ def close_as(why: str) -> Act:
         return session, (WakeAt(-1), Silence(), *lines)
 
     return act
+
+
+def enough(session: Session, event: Event) -> Result:
+    """ "That's all": enough if the least of the range is done, else cut short."""
+    low, _ = planned_amount(session)
+    done = session.open_set is not None and session.open_set.counted >= low
+    return close_as("enough" if done else "cut")(session, event)
 
 
 def _close(session: Session, at: int, why: str) -> Result:

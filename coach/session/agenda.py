@@ -54,9 +54,9 @@ class Agenda:
         match command:
             case Say(said):
                 start = max(now, self._speech_end + self._pause)
-                sounding = Sounding(start, self._length(said), Sound.SPEECH, said)
-                self._speech_end = self._cue_done = start + sounding.length
-                return (sounding,)
+                said_now = Sounding(start, self._length(said), Sound.SPEECH, said)
+                self._speech_end = self._cue_done = start + said_now.length
+                return (said_now,)
             case Place(cues, marks):
                 for mark in marks:
                     self._order += 1
@@ -83,6 +83,11 @@ class Agenda:
         if cue.length and length > cue.length and cue.key in MAY_BE_SKIPPED:
             return None
         return Sounding(cue.at, length, Sound.SPEECH, said)
+
+    @property
+    def talking(self) -> bool:
+        """True while something is being said or still to be said (placed counts aside)."""
+        return self._cue_done >= 0
 
     def next_at(self) -> int | None:
         """Return the sample of the next event, or None if nothing is due ever."""

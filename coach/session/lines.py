@@ -90,7 +90,7 @@ def set_ended(session: Session, at: int, why: str) -> tuple[Session, tuple[Comma
     if running is None:
         return session, ()
     low, high = planned_amount(session)
-    in_full = running.counted >= high or (why == "enough" and running.counted >= low)
+    in_full = running.counted >= high or why == "enough"
     fields = where(session) | {
         "set_id": running.number,
         "kind": KIND[type(work_of(session))],

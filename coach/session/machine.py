@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from coach.errors import OutOfPlaceError
-from coach.session.commands import Command, Record
+from coach.session.commands import Command
 from coach.session.entries import ENTER
 from coach.session.events import Event, On
 from coach.session.state import Session, State
@@ -22,14 +22,12 @@ def handle(session: Session, event: Event) -> tuple[Session, tuple[Command, ...]
     row = _row(session, event)
     if row is None:
         raise OutOfPlaceError(f"{event.on} is out of place in {session.state}")
-    before = session.state
     acted, commands = row.act(replace(session, at=event.at), event)
     to = _target(row, acted)
     if to is None:
         return acted, commands
     entered, more = ENTER[to](replace(acted, state=to, prompts=0), event.at)
-    moved: tuple[Command, ...] = (Record("state", event.at, {"from": str(before), "to": str(to), "on": str(event.on)}),)
-    return entered, (*commands, *moved, *more)
+    return entered, (*commands, *more)
 
 
 def takes(session: Session, on: On, number: int = 0) -> bool:

@@ -290,7 +290,7 @@ TABLE: tuple[Row, ...] = (
     Row(S.WORKING,      On.SECOND,     always,              None,             A.second),
     Row(S.WORKING,      On.DONE,       always,              S.SET_END,        A.close_as("done")),
     Row(S.WORKING,      On.CUE_DONE,   always,              None,             A.nothing),
-    Row(S.WORKING,      On.ENOUGH,     always,              S.SET_END,        A.close_as("enough")),
+    Row(S.WORKING,      On.ENOUGH,     always,              S.SET_END,        A.enough),
     Row(S.WORKING,      On.EASIER,     always,              S.SET_END,        A.ease_in_set),
     Row(S.WORKING,      On.SLOWER,     always,              None,             A.slower),
     Row(S.WORKING,      On.LEFT,       always,              None,             A.left_in_set),
@@ -305,7 +305,7 @@ TABLE: tuple[Row, ...] = (
     Row(S.HOLDING,      On.SPOKE,      held_and_prompts_left, None,           A.prompt_again),
     Row(S.HOLDING,      On.SPOKE,      always,              None,             A.nothing),
     Row(S.HOLDING,      On.READY,      always,              S.LEAD_IN,        A.ready),
-    Row(S.HOLDING,      On.ENOUGH,     always,              S.SET_END,        A.close_as("enough")),
+    Row(S.HOLDING,      On.ENOUGH,     always,              S.SET_END,        A.enough),
     Row(S.HOLDING,      On.EASIER,     always,              S.SET_END,        A.ease_in_set),
     # after a set
     Row(S.SET_END,      On.CUE_DONE,   always,              AFTER_SET,        A.nothing),

@@ -1,0 +1,263 @@
+"""Put sounds at exact samples and give what the loudspeaker plays.
+
+Rules that make it true:
+
+- A sound is placed by its sample; what is rendered does not depend on how the time is cut into blocks.
+- Nothing is changed in time that was already rendered: whatever comes too late for its sample begins at the first
+  sample that is still to come (speech; tones from their middle) or is dropped (ticks and counts off the beat).
+- `silence` is obeyed from the first sample still to come, and nothing of before comes back.
+"""
+
+from __future__ import annotations
+
+from bisect import insort
+from collections import deque
+from dataclasses import dataclass
+from enum import StrEnum
+from threading import Lock
+from typing import NamedTuple
+
+import numpy as np
+
+from coach.audio.sounds import level
+from coach.ports import Block
+from coach.tempo.units import to_samples
+
+FADE = to_samples(0.005)
+"""Samples in which `silence` brings everything that sounds to zero: 5 ms, short for an ear yet without a click."""
+
+RAMP = to_samples(0.010)
+"""Samples in which `hush` and ducking move: 10 ms."""
+
+LATE_COUNT = to_samples(0.060)
+"""A count later than this is dropped: it would be heard as off the beat (25 ms on a beat of 1 s is noticed already)."""
+
+LATE_TICK = to_samples(0.005)
+"""A tick later than this is dropped: a tick beside the beat is worse than none."""
+
+UNDER_SPEECH_DB = 22.0
+"""How far ticks and tones stay under speech that sounds with them; WCAG 1.4.7 asks for 20 dB."""
+
+KNEE = 0.8
+"""Level up to which the limiter changes nothing."""
+
+KEPT = 20_000
+"""How many placed sounds are remembered for measuring: more than a session of an hour has."""
+
+
+class Layer(StrEnum):
+    """What kind of sound it is: decides gain, ducking and what happens when it comes late."""
+
+    SPEECH = "speech"
+    TICK = "tick"
+    TONE = "tone"
+
+
+class Placed(NamedTuple):
+    """One sound that was accepted."""
+
+    at: int
+    """Sample at which it begins."""
+    layer: Layer
+    frames: int
+
+
+@dataclass(slots=True, eq=False)
+class _Sound:
+    at: int
+    clip: Block
+    layer: Layer
+    said: bool
+    """Queued by `say`; `cut_from` leaves it alone."""
+    level: float
+    """RMS of the clip where it is loud, before gains."""
+    faded_from: int | None = None
+    """Sample at which it begins to fade to nothing within FADE."""
+    joined: int = 0
+    """Frames skipped because it was placed late; it then fades in within FADE."""
+
+    @property
+    def end(self) -> int:
+        """Sample after its last."""
+        whole = self.at + len(self.clip)
+        return whole if self.faded_from is None else min(whole, self.faded_from + FADE)
+
+
+class Mixer:
+    """All that the coach plays, in one frame count. Every method may be called from any thread."""
+
+    def __init__(self, *, speech_gain: float = 1.0, tick_gain: float = 1.0, tone_gain: float = 1.0) -> None:
+        """Gains multiply the clips as they are: 1 plays them as made, 0 turns that kind of sound off."""
+        self._gain = {Layer.SPEECH: speech_gain, Layer.TICK: tick_gain, Layer.TONE: tone_gain}
+        self._lock = Lock()
+        self._sounds: list[_Sound] = []
+        self._rendered = 0
+        self._said_until = 0
+        self._hush: list[tuple[int, float]] = [(0, 1.0)]
+        self._placed: deque[Placed] = deque(maxlen=KEPT)
+
+    def say(self, clip: Block, now: int, *, gap: int = 0) -> tuple[int, int]:
+        """Queue speech `gap` samples after the speech queued last, never before `now`; return its start and end."""
+        with self._lock:
+            at = max(now, self._rendered, self._said_until + gap if self._said_until else 0)
+            self._add(_Sound(at, _clean(clip), Layer.SPEECH, said=True, level=level(clip)))
+            self._said_until = at + len(clip)
+            return at, self._said_until
+
+    def place(self, clip: Block, at: int, *, layer: Layer, on_beat: bool = False) -> int | None:
+        """Play `clip` with its first sample at `at`; return where it begins, or None if it came too late.
+
+        When sample `at` was already rendered: speech begins at once, for what it tells must not be lost, except a
+        count (`on_beat`) that is more than LATE_COUNT late; a tick is dropped when more than LATE_TICK late; a tone
+        joins in at the place where it should be by now.
+        """
+        with self._lock:
+            late = max(0, self._rendered - at)
+            begins, joined = at + late, 0
+            if layer is Layer.TONE:
+                if late >= len(clip):
+                    return None
+                clip, joined = clip[late:], late
+            elif (layer is Layer.TICK and late > LATE_TICK) or (on_beat and late > LATE_COUNT):
+                return None
+            self._add(_Sound(begins, _clean(clip), layer, said=False, level=level(clip), joined=joined))
+            return begins
+
+    def silence(self, now: int) -> None:
+        """Fade out all that sounds within FADE of `now` and forget everything else."""
+        with self._lock:
+            now = max(now, self._rendered)
+            self._sounds = [sound for sound in self._sounds if sound.at < now]
+            for sound in self._sounds:
+                if sound.faded_from is None or sound.faded_from > now:
+                    sound.faded_from = now
+            self._said_until = min(self._said_until, now)
+
+    def cut_from(self, at: int) -> None:
+        """Forget what was placed to begin at or after `at`; what began before, and what was said, sounds to its end."""
+        with self._lock:
+            self._sounds = [sound for sound in self._sounds if sound.said or sound.at < at]
+
+    def hush(self, on: bool, now: int) -> None:
+        """Let the coach's output fade to nothing while `on`, without moving anything in time."""
+        with self._lock:
+            now = max(now, self._rendered)
+            points = [point for point in self._hush if point[0] < now]
+            here = float(_line(now, now + 1, *self._hush)[0])
+            target = 0.0 if on else 1.0
+            points += [(now, here), (now + max(1, round(RAMP * abs(target - here))), target)]
+            self._hush = points
+
+    def render(self, at: int, frames: int) -> Block:
+        """Return the `frames` samples from `at` on, within -1 to 1. Ask in order: what was rendered is forgotten."""
+        with self._lock:
+            end = at + max(0, frames)
+            out = np.zeros(end - at, dtype=np.float32)
+            self._rendered = max(self._rendered, end)
+            if not self._sounds:
+                return out
+            for sound in self._sounds:
+                if sound.at >= end:
+                    break
+                if sound.end > at:
+                    self._mix(sound, out, at)
+            # Speech is kept a little longer: ticks right after it are still coming up from under it.
+            self._sounds = [sound for sound in self._sounds if sound.end + RAMP > end]
+            self._apply_hush(out, at)
+        _limit(out)
+        return out
+
+    @property
+    def speaking_until(self) -> int:
+        """Sample after the last of what was queued by `say`; 0 if nothing ever was."""
+        return self._said_until
+
+    @property
+    def sounding_until(self) -> int:
+        """Sample after the last of everything queued or placed that is still to be played."""
+        with self._lock:
+            return max((sound.end for sound in self._sounds), default=0)
+
+    def audible(self, at: int, *, layer: Layer | None = None) -> bool:
+        """Return whether something of the coach (of this layer) sounds at sample `at`, hushed or off aside.
+
+        Right for samples not yet rendered, and for those of the last render call.
+        """
+        with self._lock:
+            if _line(at, at + 1, *self._hush)[0] == 0.0:
+                return False
+            return any(
+                sound.at <= at < sound.end and self._gain[sound.layer] > 0
+                for sound in self._sounds
+                if layer is None or sound.layer is layer
+            )
+
+    @property
+    def placed(self) -> list[Placed]:
+        """What was accepted so far, in the order of the calls; the last KEPT of it. For measuring."""
+        with self._lock:
+            return list(self._placed)
+
+    def _add(self, sound: _Sound) -> None:
+        insort(self._sounds, sound, key=lambda each: each.at)
+        self._placed.append(Placed(sound.at, sound.layer, len(sound.clip)))
+
+    def _mix(self, sound: _Sound, out: Block, at: int) -> None:
+        gain = self._gain[sound.layer]
+        if gain <= 0:
+            return
+        first, last = max(at, sound.at), min(at + len(out), sound.end)
+        part = sound.clip[first - sound.at : last - sound.at] * np.float32(gain)
+        if sound.faded_from is not None and last > sound.faded_from:
+            part = part * _line(first, last, (sound.faded_from, 1.0), (sound.faded_from + FADE, 0.0))
+        if sound.joined and first < sound.at + FADE:
+            part = part * _line(first, last, (sound.at, 0.0), (sound.at + FADE, 1.0))
+        if sound.layer is not Layer.SPEECH:
+            part = self._duck(sound, part, first, last)
+        out[first - at : last - at] += part
+
+    def _duck(self, sound: _Sound, part: Block, first: int, last: int) -> Block:
+        """Keep `part` UNDER_SPEECH_DB under each speech that sounds with it, gliding in RAMP before and after."""
+        lowest: Block | None = None
+        own = sound.level * self._gain[sound.layer]
+        for speech in self._sounds:
+            if speech.at - RAMP >= last:
+                break
+            loud = speech.level * self._gain[Layer.SPEECH]
+            if speech.layer is not Layer.SPEECH or speech.end + RAMP <= first or loud <= 0 or own <= 0:
+                continue
+            under = min(1.0, loud / own * 10 ** (-UNDER_SPEECH_DB / 20))
+            points = ((speech.at - RAMP, 1.0), (speech.at, under), (speech.end, under), (speech.end + RAMP, 1.0))
+            curve = _line(first, last, *points)
+            lowest = curve if lowest is None else np.minimum(lowest, curve)
+        return part if lowest is None else part * lowest
+
+    def _apply_hush(self, out: Block, at: int) -> None:
+        if len(self._hush) > 1 and self._hush[-1][0] <= at:
+            self._hush = self._hush[-1:]
+        if len(self._hush) > 1:
+            out *= _line(at, at + len(out), *self._hush)
+        elif self._hush[0][1] != 1.0:
+            out *= np.float32(self._hush[0][1])
+
+
+def _clean(clip: Block) -> Block:
+    """Return `clip` as mono float32 without anything that is not a number."""
+    sound = np.asarray(clip, dtype=np.float32).reshape(-1)
+    return sound if np.isfinite(sound).all() else np.nan_to_num(sound, posinf=0.0, neginf=0.0)
+
+
+def _line(first: int, last: int, *points: tuple[int, float]) -> Block:
+    """Return the values from sample `first` up to `last` of the line through `points` (sample, value)."""
+    line: Block = np.interp(
+        np.arange(first, last), [float(where) for where, _ in points], [value for _, value in points]
+    ).astype(np.float32)
+    return line
+
+
+def _limit(out: Block) -> None:
+    """Bend what is above KNEE smoothly towards 1, in place; sample by sample, so that block borders do not matter."""
+    loud = np.abs(out) > KNEE
+    if loud.any():
+        over = (np.abs(out[loud]) - KNEE) / (1 - KNEE)
+        out[loud] = np.sign(out[loud]) * (KNEE + (1 - KNEE) * np.tanh(over))

@@ -1,0 +1,320 @@
+"""The real microphone and loudspeaker as one full-duplex stream; the only module that knows sounddevice.
+
+The session's frame count is that of the stream: frame k of `played` left in the same callback in which frame k of
+`mic` came in, so an echo in `mic` is always later than its cause in `played`. Where the device refuses RATE it runs at
+a rate of its own; both directions are then converted, and the count stays in frames at RATE.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from coach.errors import DeviceError
+from coach.ports import Block, Captured
+from coach.tempo.units import BLOCK, RATE
+
+_Frames = npt.NDArray[np.float32]
+"""Shape (frames, channels)."""
+
+OWN_RATES = (48_000, 44_100, 32_000)
+"""Rates to try where a device refuses RATE and its own; BLOCK is a whole number of frames at each."""
+
+GIVE_UP = 30.0
+"""Seconds without a frame after which the device counts as gone for good."""
+
+ANEW = 3.0
+"""Seconds without a frame after which the device is opened anew; a wireless one may take two to begin."""
+
+FAILED_BLOCKS = 50
+"""So many blocks in a row that could not be rendered (a second of them) are the end: the coach would be mute."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceInfo:
+    """One sound device as the system names it."""
+
+    name: str
+    host: str
+    """The system's sound interface that offers it, such as "ALSA" or "Core Audio"."""
+    inputs: int
+    """Channels of its microphone side; 0: it has none."""
+    outputs: int
+    """Channels of its loudspeaker side; 0: it has none."""
+    rate: int
+    """Frames a second that it prefers."""
+    default_input: bool
+    default_output: bool
+    index: int
+    """The system's number for it now; never to be shown or kept, it changes with every plug."""
+
+
+def devices() -> list[DeviceInfo]:
+    """Return every sound device of this machine. Raises DeviceError where PortAudio is missing or fails."""
+    sd = _sounddevice()
+    try:
+        hosts = [str(host["name"]) for host in sd.query_hostapis()]
+        found = list(sd.query_devices())
+        usual = sd.query_hostapis(sd.default.hostapi) if found else {}
+    except sd.PortAudioError as error:
+        raise DeviceError(f"The sound system does not answer ({error}); restart it, then try again.") from error
+    return [
+        DeviceInfo(
+            name=str(each["name"]),
+            host=hosts[each["hostapi"]] if each["hostapi"] < len(hosts) else "",
+            inputs=int(each["max_input_channels"]),
+            outputs=int(each["max_output_channels"]),
+            rate=round(each["default_samplerate"]),
+            default_input=number == usual["default_input_device"],
+            default_output=number == usual["default_output_device"],
+            index=number,
+        )
+        for number, each in enumerate(found)
+    ]
+
+
+def choose(found: list[DeviceInfo], name: str | None) -> tuple[DeviceInfo, DeviceInfo]:
+    """Return the microphone and the loudspeaker that `name` means, a fragment of their names in any case.
+
+    None: the system's own choice. A name that only microphones or only loudspeakers have leaves the other side to the
+    system. "MICROPHONE|LOUDSPEAKER" names both. Raises DeviceError, listing the candidates.
+    """
+    inputs = [each for each in found if each.inputs > 0]
+    outputs = [each for each in found if each.outputs > 0]
+    if not inputs:
+        raise DeviceError("No microphone was found; plug one in, then look with: coach devices")
+    if not outputs:
+        raise DeviceError("No loudspeaker was found; plug one in, then look with: coach devices")
+    mic = next((each for each in inputs if each.default_input), inputs[0])
+    speaker = next((each for each in outputs if each.default_output), outputs[0])
+    if name is None:
+        return mic, speaker
+    wanted_mic, bar, wanted_speaker = (part.strip() for part in name.partition("|"))
+    if bar:
+        chosen_mic = _named(inputs, wanted_mic)
+        chosen_speaker = _named(outputs, wanted_speaker)
+        if chosen_mic is None:
+            raise _unknown("microphone", wanted_mic, inputs)
+        if chosen_speaker is None:
+            raise _unknown("loudspeaker", wanted_speaker, outputs)
+        return chosen_mic, chosen_speaker
+    chosen_mic, chosen_speaker = _named(inputs, wanted_mic), _named(outputs, wanted_mic)
+    if chosen_mic is None and chosen_speaker is None:
+        raise _unknown("sound device", wanted_mic, found)
+    return chosen_mic or mic, chosen_speaker or speaker
+
+
+class Stream:
+    """A Device on real hardware."""
+
+    def __init__(self, device: str | None = None, rate: int = RATE, block: int = BLOCK) -> None:
+        """Choose `device` (see `choose`); nothing sounds yet. Raises DeviceError."""
+        self.rate = rate
+        self.xruns = 0
+        """How often the system lost sound because something was too slow."""
+        self.failures = 0
+        """How many blocks could not be rendered; silence was played instead."""
+        self.own_rate = rate
+        """Frames a second at which the device really runs; known once it is open."""
+        self._name = device
+        self._block = block
+        self._sd = _sounddevice()
+        self._mic, self._speaker = choose(devices(), device)
+        self._render: Callable[[int, int], Block] | None = None
+        self._stream: Any = None
+        self._queue: SimpleQueue[Captured] = SimpleQueue()
+        self._rendered = 0
+        self._delivered = 0
+        self._failed_in_a_row = 0
+        self._last_error = ""
+        self._without = 0.0
+        self._anew_at = ANEW
+        self._heard = self._to_device = self._in_hand = np.zeros(0, dtype=np.float32)
+        self._from_device: Any = None
+        self._for_device: Any = None
+
+    @property
+    def names(self) -> tuple[str, str]:
+        """The microphone and the loudspeaker in use."""
+        return self._mic.name, self._speaker.name
+
+    def open(self, render: Callable[[int, int], Block]) -> None:
+        """Begin. `render` is called from the sound system's own thread. Raises DeviceError if the device refuses."""
+        self._render = render
+        self._begin()
+
+    def read(self, timeout: float = 1.0) -> Captured | None:
+        """Return the next stretch; None if none came within `timeout` seconds (ANEW for the first).
+
+        After ANEW seconds without, the device is looked for by its name and opened anew; the count goes on.
+        Raises DeviceError when nothing came for GIVE_UP seconds in all, or nothing can be rendered any more.
+        """
+        if self._failed_in_a_row >= FAILED_BLOCKS:
+            raise DeviceError(f"The coach can no longer make its sound ({self._last_error}); start the session again.")
+        # A device may take a second or two to begin: that is no loss yet.
+        patience = timeout if self._delivered or self._render is None else max(timeout, ANEW)
+        try:
+            captured = self._queue.get(timeout=patience)
+        except Empty:
+            self._without += patience
+            if self._without >= GIVE_UP:
+                raise DeviceError(
+                    f'The sound device "{self._mic.name}" stopped and did not come back; plug it in, then start again.'
+                ) from None
+            if self._render is not None and self._without >= self._anew_at:
+                self._anew_at += ANEW
+                self._begin_anew()
+            return None
+        self._without, self._anew_at = 0.0, ANEW
+        return captured
+
+    def close(self) -> None:
+        """Let go of the device. Harmless if it is closed already."""
+        self._render = None
+        self._end()
+
+    def _begin(self) -> None:
+        refusals: list[str] = []
+        for own_rate in dict.fromkeys((self.rate, self._speaker.rate, self._mic.rate, *OWN_RATES)):
+            if self._block * own_rate % self.rate:
+                continue
+            for channels in dict.fromkeys(((1, 1), (min(2, self._mic.inputs), min(2, self._speaker.outputs)))):
+                try:
+                    self._start(own_rate, channels)
+                except (self._sd.PortAudioError, ValueError, OSError) as error:
+                    self._end()
+                    refusals.append(str(error))
+                else:
+                    return
+        raise DeviceError(
+            f'"{self._mic.name}" and "{self._speaker.name}" cannot run together ({refusals[0]}); '
+            f"close other programs that use them, or name others with --device (see: coach devices)."
+        )
+
+    def _start(self, own_rate: int, channels: tuple[int, int]) -> None:
+        self.own_rate = own_rate
+        self._from_device = self._for_device = None
+        if own_rate != self.rate:
+            import soxr
+
+            self._from_device = soxr.ResampleStream(own_rate, self.rate, 1, dtype="float32")
+            self._for_device = soxr.ResampleStream(self.rate, own_rate, 1, dtype="float32")
+        # What was rendered before a break is passed on as heard in silence: the count has no holes.
+        self._heard = np.zeros(len(self._in_hand), dtype=np.float32)
+        self._to_device = np.zeros(0, dtype=np.float32)
+        self._stream = self._sd.Stream(
+            samplerate=own_rate,
+            blocksize=self._block * own_rate // self.rate,
+            device=(self._mic.index, self._speaker.index),
+            channels=channels,
+            dtype="float32",
+            latency="low",
+            callback=self._callback,
+        )
+        self._stream.start()
+
+    def _begin_anew(self) -> None:
+        """Look for the devices by their names again, after a plug was pulled; without success nothing changes."""
+        self._end()
+        try:
+            self._sd._terminate()  # noqa: SLF001  the only way to make PortAudio see devices plugged in since
+            self._sd._initialize()  # noqa: SLF001
+            self._mic, self._speaker = choose(devices(), self._name)
+            self._begin()
+        except (DeviceError, self._sd.PortAudioError):
+            self._end()
+
+    def _end(self) -> None:
+        stream, self._stream = self._stream, None
+        if stream is not None:
+            try:
+                stream.abort()
+                stream.close()
+            except self._sd.PortAudioError:
+                return  # it is gone already: that is what was wanted
+
+    def _callback(self, heard: _Frames, to_play: _Frames, frames: int, _time: object, status: object) -> None:
+        """Take and give `frames` frames, shape (frames, channels); always fill `to_play` and never raise."""
+        to_play.fill(0)
+        try:
+            if status:
+                self.xruns += 1
+            self._exchange(heard, to_play, frames)
+        except Exception as error:  # noqa: BLE001  an exception here would be lost in a C library, with the stream
+            self.failures += 1
+            self._last_error = str(error) or type(error).__name__
+
+    def _exchange(self, heard: _Frames, to_play: _Frames, frames: int) -> None:
+        while len(self._to_device) < frames:
+            played = self._next_block()
+            self._in_hand = np.concatenate([self._in_hand, played])
+            ready = played if self._for_device is None else self._for_device.resample_chunk(played)
+            self._to_device = np.concatenate([self._to_device, ready])
+        to_play[:] = self._to_device[:frames, np.newaxis]
+        self._to_device = self._to_device[frames:]
+        mono = heard.mean(axis=1, dtype=np.float32)
+        mono = mono if self._from_device is None else self._from_device.resample_chunk(mono)
+        self._heard = np.concatenate([self._heard, mono])
+        while len(self._heard) >= self._block and len(self._in_hand) >= self._block:
+            mic, self._heard = self._heard[: self._block], self._heard[self._block :]
+            played, self._in_hand = self._in_hand[: self._block], self._in_hand[self._block :]
+            self._queue.put(Captured(self._delivered, mic, played, mic.copy()))
+            self._delivered += self._block
+
+    def _next_block(self) -> Block:
+        """Return the next block of the session to play: silence where it cannot be rendered."""
+        at, self._rendered = self._rendered, self._rendered + self._block
+        try:
+            if self._render is None:
+                return np.zeros(self._block, dtype=np.float32)
+            block = np.asarray(self._render(at, self._block), dtype=np.float32).reshape(self._block)
+        except Exception as error:  # noqa: BLE001  see _callback
+            self.failures += 1
+            self._failed_in_a_row += 1
+            self._last_error = str(error) or type(error).__name__
+            return np.zeros(self._block, dtype=np.float32)
+        self._failed_in_a_row = 0
+        return block
+
+
+def _sounddevice() -> ModuleType:
+    try:
+        import sounddevice
+    except OSError as error:
+        raise DeviceError(
+            "The sound library PortAudio is missing; install the package libportaudio2 "
+            "(for instance: sudo apt install libportaudio2), then try again."
+        ) from error
+    except ImportError as error:
+        raise DeviceError("The Python package sounddevice is missing; run: pip install sounddevice") from error
+    module: ModuleType = sounddevice
+    return module
+
+
+def _named(found: list[DeviceInfo], fragment: str) -> DeviceInfo | None:
+    """Return the device that has `fragment` in its name; a whole name goes before a part, the first host before others.
+
+    Raises DeviceError if several different names have it.
+    """
+    part = fragment.casefold()
+    whole = [each for each in found if each.name.casefold() == part]
+    fitting = whole or [each for each in found if part and part in each.name.casefold()]
+    names = list(dict.fromkeys(each.name for each in fitting))
+    if len(names) > 1:
+        raise DeviceError(f'"{fragment}" fits several devices: {_listed(names)}; give more of the name to --device.')
+    return fitting[0] if fitting else None
+
+
+def _unknown(what: str, fragment: str, found: list[DeviceInfo]) -> DeviceError:
+    names = list(dict.fromkeys(each.name for each in found))
+    return DeviceError(f'There is no {what} like "{fragment}"; there are: {_listed(names)}. Name one with --device.')
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)

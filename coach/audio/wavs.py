@@ -1,0 +1,150 @@
+"""Read sound files as the session hears them; write WAV files whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import struct
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import BinaryIO, Self
+
+import numpy as np
+
+from coach.errors import DeviceError
+from coach.ports import Block
+from coach.tempo.units import RATE, to_seconds
+
+LONGEST = 3600
+"""Seconds that a file may last: an hour is more than any session, and fits into memory (230 MB)."""
+
+
+def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
+    """Return a WAV or FLAC file of any rate and any number of channels as mono at RATE.
+
+    Channels are averaged. Raises DeviceError if the file is missing, no sound file, empty or longer than `longest`
+    seconds.
+    """
+    import soundfile
+    import soxr
+
+    path = Path(path)
+    if not path.is_file():
+        raise DeviceError(f"There is no sound file {path}; check the path.")
+    try:
+        with soundfile.SoundFile(path) as file:
+            rate, frames = file.samplerate, file.frames
+            if frames > longest * rate:
+                raise DeviceError(
+                    f"{path} lasts {frames / rate / 60:.1f} minutes, the most is {longest / 60:.1f}; "
+                    f"cut it into shorter files."
+                )
+            # A piece at a time, so that many channels at a high rate never stand in memory together.
+            convert = soxr.ResampleStream(rate, RATE, 1, dtype="float32") if rate != RATE else None
+            pieces: list[Block] = []
+            for piece in file.blocks(blocksize=rate, dtype="float32", always_2d=True):
+                mono = np.nan_to_num(piece.mean(axis=1, dtype=np.float32), posinf=0.0, neginf=0.0)
+                pieces.append(convert.resample_chunk(mono) if convert else mono)
+            if convert:
+                pieces.append(convert.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
+    except (soundfile.LibsndfileError, OSError) as error:
+        raise DeviceError(f"{path} cannot be read as sound ({error}); give a WAV or FLAC file.") from error
+    sound = np.concatenate(pieces) if pieces else np.zeros(0, dtype=np.float32)
+    if not len(sound):
+        raise DeviceError(f"{path} holds no sound; record it again.")
+    return sound
+
+
+def write_sound(path: Path | str, sound: Block, *, rate: int = RATE) -> None:
+    """Write `sound`, shape (frames,) or (frames, channels), as a 16-bit WAV file that is there whole or not at all.
+
+    Raises DeviceError if the folder is missing or the disk is full.
+    """
+    channels = 1 if sound.ndim == 1 else sound.shape[1]
+    with WavWriter(path, channels=channels, rate=rate) as writer:
+        writer.write(sound)
+
+
+class WavWriter:
+    """A 16-bit WAV file that grows; it gets its name when it is closed and leaves nothing behind if it fails.
+
+    Use it in a `with` block: an exception inside it throws away what was written.
+    """
+
+    def __init__(self, path: Path | str, *, channels: int = 1, rate: int = RATE) -> None:
+        """Begin; raises DeviceError if the folder is missing or cannot be written into."""
+        self.path = Path(path)
+        self.frames = 0
+        self._channels, self._rate = channels, rate
+        self._part = self.path.with_name(f".{self.path.name}.{os.getpid()}.part")
+        self._file: BinaryIO | None = None
+        if self.path.is_dir():
+            raise DeviceError(f"{self.path} is a folder; name a file in it, such as {self.path / 'session.wav'}.")
+        if not self.path.parent.is_dir():
+            raise DeviceError(f"There is no folder {self.path.parent}; make it first or name another.")
+        with self._or_nothing():
+            self._file = self._part.open("wb")
+            self._file.write(self._header())
+
+    @property
+    def seconds(self) -> float:
+        """How much sound was written."""
+        return to_seconds(self.frames, self._rate)
+
+    def write(self, sound: Block) -> None:
+        """Append `sound`, shape (frames,) or (frames, channels), -1 to 1. Raises DeviceError if the disk is full."""
+        if self._file is None:
+            raise DeviceError(f"{self.path} is closed already; begin a new file.")
+        steps = np.rint(np.clip(np.nan_to_num(sound), -1.0, 1.0) * 32767).astype("<i2")
+        with self._or_nothing():
+            self._file.write(steps.tobytes())
+        self.frames += len(sound)
+
+    def close(self) -> None:
+        """Finish the file under its name. Harmless if it is closed already. Raises DeviceError if the disk is full."""
+        if self._file is None:
+            return
+        with self._or_nothing():
+            self._file.seek(0)
+            self._file.write(self._header())
+            self._file.flush()
+            os.fsync(self._file.fileno())
+            self._file.close()
+            self._part.replace(self.path)
+        self._file = None
+
+    def abandon(self) -> None:
+        """Throw away what was written; what stood under the name before is untouched."""
+        if self._file is None:
+            return
+        with suppress(OSError):  # a full disk refuses the last buffer too; the file goes anyway
+            self._file.close()
+        self._file = None
+        self._part.unlink(missing_ok=True)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is None:
+            self.close()
+        else:
+            self.abandon()
+
+    def _header(self) -> bytes:
+        """Return the RIFF header for what was written so far: 44 bytes, linear 16-bit samples."""
+        width = 2 * self._channels
+        size = self.frames * width
+        form = struct.pack("<4sIHHIIHH", b"fmt ", 16, 1, self._channels, self._rate, self._rate * width, width, 16)
+        return struct.pack("<4sI4s", b"RIFF", 36 + size, b"WAVE") + form + struct.pack("<4sI", b"data", size)
+
+    @contextmanager
+    def _or_nothing(self) -> Iterator[None]:
+        """Turn a refusal of the system into a sentence, with nothing left half-written."""
+        try:
+            yield
+        except OSError as error:
+            self.abandon()
+            raise DeviceError(
+                f"{self.path} cannot be written ({error.strerror or error}); free some space or name another file."
+            ) from error

@@ -1,0 +1,56 @@
+"""The command line: one module a command."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from coach.errors import CoachError
+
+COMMANDS = {
+    "demo": "run a whole session with a simulated room and patient, and show it live",
+    "start": "run today's session for a person",
+    "enrol": "teach the coach a person's words",
+    "hear": "tell what the ears hear in recordings, as JSON lines",
+    "check": "check program files and say what is wrong or missing",
+    "rehearse": "lay out a program in time: what is said when, how long it takes",
+    "log": "read the records of past sessions",
+    "devices": "list microphones and speakers",
+}
+"""Each command and what it is for, in the order in which they are listed."""
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    top = argparse.ArgumentParser(prog="coach", description="A voice-guided coach for home rehabilitation sessions.")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, purpose in COMMANDS.items():
+        sub = commands.add_parser(name, help=purpose, description=purpose[:1].upper() + purpose[1:] + ".")
+        sub.add_argument("--home", type=Path, metavar="DIR", help="where all data is kept (default: COACH_HOME)")
+        importlib.import_module(f"coach.cli.{name}").add(sub)
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; return its exit status: 0 done, 2 for an error, told in one sentence."""
+    args = parser().parse_args(argv)
+    if args.home is None:
+        from coach.logbook.store import default_home
+
+        named = os.environ.get("COACH_HOME")
+        args.home = Path(named) if named else default_home()
+    try:
+        return int(importlib.import_module(f"coach.cli.{args.command}").run(args))
+    except CoachError as error:
+        print(f"coach {args.command}: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print(f"coach {args.command}: ended from the keyboard.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141

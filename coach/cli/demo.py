@@ -1,0 +1,61 @@
+"""`coach demo`: a whole session with a simulated room and a scripted patient; everything else is real."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from time import monotonic
+
+from rich.console import Console
+
+from coach.cli.labels import Labels
+from coach.cli.parts import DEFAULT_PROGRAM, coach_voice, prepare, record_of, render_all, run_session, sentences
+from coach.cli.room import furnish, teach_patient
+from coach.cli.session_page import summary
+from coach.cli.view import View
+from coach.logbook.store import Home
+
+PERSON = "demo"
+"""Id of the simulated person in the home."""
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("--program", default=DEFAULT_PROGRAM, metavar="FILE", help="program file, or a shipped one's id")
+    parser.add_argument("--patient", default="default", metavar="SCRIPT", help="what the patient says and when")
+    parser.add_argument("--wav", type=Path, metavar="OUT.wav", help="write what is heard: left coach, right room")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the session and end with its summary and where the record is."""
+    console = Console()
+    home = Home(args.home)
+    if PERSON not in home.people():
+        home.add_person(PERSON)
+    home.close_broken(PERSON)
+    prepared = prepare(args.program, home, PERSON)
+    labels = Labels(prepared.pack.screens)
+    voice = coach_voice(home, prepared.pack)
+    render_all(voice, sentences(prepared), console, labels("preparing_voice"))
+    room = furnish(args.patient, prepared.pack, home, console, wav=args.wav)
+    ears = teach_patient(home.person(PERSON), prepared.pack, home, console)
+    began = monotonic()
+    with View(prepared.pack.screens, console) as view:
+        ran = run_session(
+            prepared,
+            home,
+            PERSON,
+            device=room,
+            device_name="virtual room",
+            voice=voice,
+            ears=ears,
+            show=view.show,
+            tell=room.moment,
+        )
+    took = monotonic() - began
+    record = record_of(home, PERSON, ran.session)
+    console.print(summary(record, labels))
+    console.print(labels("demo_took", minutes=f"{ran.seconds / 60:.1f}", seconds=f"{took:.0f}"))
+    console.print(f"{labels('record_at')}: {home.person(PERSON).sessions / ran.session}.jsonl", soft_wrap=True)
+    console.print(labels("read_it_with", command=f"coach log {PERSON} --session {ran.session}"), soft_wrap=True)
+    return 0

@@ -1,0 +1,41 @@
+"""`coach devices`: which microphones and loudspeakers there are, by the names that --device takes."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Describe the command; it takes no arguments of its own."""
+    parser.description = (
+        "List the microphones and loudspeakers of this machine. Any part of a name that fits only one of them "
+        'can be given to --device; "MICROPHONE|LOUDSPEAKER" names both.'
+    )
+
+
+def run(args: argparse.Namespace) -> int:  # noqa: ARG001  every command is called alike
+    """Print the table; raises DeviceError where PortAudio or every device is missing."""
+    from rich.console import Console
+    from rich.table import Table
+
+    from coach.audio.stream import choose, devices
+
+    found = devices()
+    choose(found, None)  # says what is missing: microphone or loudspeaker
+    table = Table("Name", "Microphone", "Loudspeaker", "Frames a second", "Through")
+    for each in found:
+        table.add_row(
+            each.name,
+            _side(each.inputs, each.default_input),
+            _side(each.outputs, each.default_output),
+            f"{each.rate:,}",
+            each.host,
+        )
+    Console().print(table)
+    return 0
+
+
+def _side(channels: int, usual: bool) -> str:
+    if not channels:
+        return "-"
+    return "yes, used unless you name another" if usual else "yes"

@@ -1,0 +1,174 @@
+"""`coach log`: read what the logbook holds, from everybody down to one session."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import tzinfo
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from coach.cli.labels import Labels, shown
+from coach.cli.session_page import SessionPage, when
+from coach.errors import RecordError, did_you_mean
+from coach.logbook import SessionRecord
+from coach.logbook.store import FileProblem, History, Home
+
+JSON_VERSION = 1
+"""Version of what `--json` prints."""
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("person", nargs="?", metavar="PERSON", help="whose sessions; without it, everybody is listed")
+    parser.add_argument("--session", metavar="ID", help='one session by its id, or "last"')
+    parser.add_argument("--json", action="store_true", help="print a JSON document")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print people, sessions or one session; return 0."""
+    home = Home(Path(args.home))
+    if args.session and not args.person:
+        raise RecordError(f"Say whose session it is: coach log PERSON --session {args.session}")
+    if args.person is None:
+        everybody = {person: home.history(person) for person in home.people()}
+        _show(args, people_json(everybody), lambda labels: people(everybody, home, labels))
+        return 0
+    history = home.history(args.person)
+    if not args.session:
+        _show(args, person_json(args.person, history), lambda labels: sessions(args.person, history, labels))
+        return 0
+    record = find(history, args.session, args.person)
+    problems = _of(history.problems, record)
+    page = session_json(record, problems)
+    _show(args, page, lambda labels: SessionPage(record, labels, [str(one) for one in problems]), record.language)
+    return 0
+
+
+def find(history: History, session: str, person: str) -> SessionRecord:
+    """Return the session of that id, or the last. Raises RecordError that lists the candidates."""
+    known = [record.session for record in history.records]
+    if not known:
+        raise RecordError(f'"{person}" has no session yet; begin one with: coach start --person {person}')
+    if session == "last":
+        return history.records[-1]
+    for record in history.records:
+        if record.session == session:
+            return record
+    raise RecordError(f'"{person}" has no session "{session}"; {did_you_mean(session, known)}')
+
+
+def people(everybody: dict[str, History], home: Home, labels: Labels) -> RenderableType:
+    """Return everybody with their last session."""
+    if not everybody:
+        return Text(labels("log_nobody"))
+    table = _table(labels, "person", "sessions", "last", "ended")
+    for person, history in everybody.items():
+        last = history.records[-1] if history.records else None
+        name = home.person(person).name
+        table.add_row(
+            f"{person} ({shown(name)})" if name else person,
+            str(len(history.records)),
+            when(last.began) if last else "-",
+            _end(last, labels) if last else "-",
+        )
+    return table
+
+
+def sessions(person: str, history: History, labels: Labels, zone: tzinfo | None = None) -> RenderableType:
+    """Return a person's sessions, oldest first, and what is wrong with their files."""
+    if not history.records and not history.problems:
+        return Text(labels("log_no_sessions", person=person))
+    table = _table(labels, "session", "when", "program", "sets", "pain", "halts", "ended")
+    for record in history.records:
+        pain = record.highest_pain
+        table.add_row(
+            shown(record.session),
+            when(record.began, zone),
+            shown(record.program),
+            f"{record.sets_in_full}/{record.sets_planned}",
+            "-" if pain is None else shown(str(pain)),
+            str(len(record.halts)),
+            _end(record, labels),
+        )
+    grid = Table.grid()
+    grid.add_row(table)
+    for problem in history.problems:
+        grid.add_row(Text(f"! {shown(str(problem))}", style="yellow"))
+    return grid
+
+
+def people_json(everybody: dict[str, History]) -> dict[str, Any]:
+    """Return everybody as a JSON document."""
+    listed = [
+        {"person": person, "sessions": len(history.records), "last": _brief(history.records[-1:])}
+        for person, history in everybody.items()
+    ]
+    return {"v": JSON_VERSION, "people": listed}
+
+
+def person_json(person: str, history: History) -> dict[str, Any]:
+    """Return a person's sessions as a JSON document."""
+    return {
+        "v": JSON_VERSION,
+        "person": person,
+        "sessions": [session_json(record, _of(history.problems, record)) for record in history.records],
+        "problems": [_problem(one) for one in history.problems],
+    }
+
+
+def session_json(record: SessionRecord, problems: Sequence[FileProblem]) -> dict[str, Any]:
+    """Return a session as a JSON document: the fields of `SessionRecord` and what follows from them."""
+    derived = {
+        "sets_planned": record.sets_planned,
+        "sets_in_full": record.sets_in_full,
+        "highest_pain": record.highest_pain,
+    }
+    return {"v": JSON_VERSION, **asdict(record), **derived, "problems": [_problem(one) for one in problems]}
+
+
+def _show(args: argparse.Namespace, document: dict[str, Any], page: Any, language: str = "") -> None:  # noqa: ANN401
+    if args.json:
+        print(json.dumps(document, ensure_ascii=False, indent=2))
+        return
+    from coach.voice.pack import languages, load_pack
+
+    pack = load_pack(language if language in languages() else "en")
+    console = Console(highlight=False)
+    console.print(page(Labels(pack.screens)))
+
+
+def _table(labels: Labels, *columns: str) -> Table:
+    """Return an empty table; ids and times stay whole, since they are typed and compared."""
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    for column in columns:
+        table.add_column(
+            labels(f"column_{column}"),
+            justify="right" if column in ("sessions", "halts") else "left",
+            no_wrap=column in ("session", "when", "last"),
+            min_width=14 if column == "ended" else None,
+            overflow="fold",
+        )
+    return table
+
+
+def _end(record: SessionRecord, labels: Labels) -> str:
+    return labels.word("end", record.why or "missing")
+
+
+def _of(problems: Sequence[FileProblem], record: SessionRecord) -> list[FileProblem]:
+    return [one for one in problems if one.path.stem == record.session]
+
+
+def _problem(one: FileProblem) -> dict[str, Any]:
+    return {"file": str(one.path), "line": one.line, "text": one.text}
+
+
+def _brief(records: Sequence[SessionRecord]) -> dict[str, Any] | None:
+    return next(({"session": one.session, "began": one.began, "why": one.why} for one in records), None)

@@ -1,0 +1,164 @@
+"""What several commands need: a program with its wording, a voice with everything in it, a session that runs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+from coach.engine import Engine, Measured
+from coach.history import past
+from coach.logbook.assembled import SessionRecord
+from coach.logbook.store import Home
+from coach.ports import Device, Voice
+from coach.program.model import Program
+from coach.program_files import open_program
+from coach.session.lines import KIND, UNIT
+from coach.session.plan import PlannedExercise, Today, amount, dose, plan, turns
+from coach.session.repertoire import repertoire
+from coach.voice.cache import ClipVoice
+from coach.voice.pack import halt_words, load_pack
+from coach.voice.render import Renderer
+from coach.words.phrases import VoicePack, sentence
+
+DEFAULT_PROGRAM = "ankle_steady"
+"""The program that is run when none is named."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A program, its wording and today's plan for one person."""
+
+    program: Program
+    pack: VoicePack
+    today: Today
+
+
+def prepare(name: str, home: Home | None = None, person: str = "") -> Prepared:
+    """Read the program `name` means and plan today's session; without a person as if for the first time."""
+    program = open_program(name, lambda language: halt_words(load_pack(language)))
+    pack = load_pack(program.language)
+    history = past(home.history(person).records, program.id) if home is not None and person else ()
+    from coach.logbook.store import wall_clock
+
+    return Prepared(program, pack, plan(program, history, wall_clock().astimezone().date()))
+
+
+def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:
+    """Return the coach's voice for a language; nothing is rendered yet."""
+    return ClipVoice(home.clips, Renderer(pack.speech.voice, pack.speech.rate))
+
+
+def render_all(voice: ClipVoice, texts: Iterable[str], console: Console, label: str) -> int:
+    """Make every text ready, with a bar while it takes; return how many were new."""
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task(label, total=None)
+        return voice.prepare(texts, lambda done, of: bar.update(task, completed=done, total=of))
+
+
+def sentences(prepared: Prepared) -> list[str]:
+    """Return everything that the coach may say today."""
+    return list(dict.fromkeys(sentence(prepared.pack, said) for said in repertoire(prepared.today)))
+
+
+def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str, ...], device: str) -> dict[str, Any]:
+    """Return the fields of a session's first line."""
+    program, today = prepared.program, prepared.today
+    return {
+        "session": session,
+        "person": person,
+        "program": program.id,
+        "title": program.title,
+        "digest": program.digest,
+        "written_by": ", ".join(part for part in (program.written_by.name, program.written_by.role) if part),
+        "language": program.language,
+        "plan": [_planned(planned, today) for planned in today.exercises],
+        "ears": list(ears),
+        "voice": f"{prepared.pack.speech.voice}, {prepared.pack.speech.rate} words a minute",
+        "device": device,
+        "rate": 16_000,
+        "app_version": app_version(),
+    }
+
+
+def _planned(planned: PlannedExercise, today: Today) -> dict[str, Any]:
+    exercise = planned.exercise
+    level = exercise.levels[planned.level]
+    work = dose(exercise, planned.level).work
+    return {
+        "exercise": exercise.id,
+        "level": level.id,
+        "sets": len(turns(exercise, level, today.side)),
+        "because": "; ".join(planned.because),
+        "name": exercise.name,
+        "kind": KIND[type(work)],
+        "low": amount(work).low,
+        "high": amount(work).high,
+        "target": planned.target,
+        "unit": UNIT[type(work)],
+        "sides": str(exercise.sides),
+    }
+
+
+def app_version() -> str:
+    """Return the version of this program, or "unknown" in a checkout that is not installed."""
+    try:
+        return version("home-session-coach")
+    except PackageNotFoundError:
+        return "unknown"
+
+
+@dataclass(slots=True)
+class Ran:
+    """A session that has run."""
+
+    why: str
+    session: str
+    seconds: float
+    """How long it took by its own clock."""
+    measured: Measured
+
+
+def run_session(
+    prepared: Prepared,
+    home: Home,
+    person: str,
+    *,
+    device: Device,
+    device_name: str,
+    voice: Voice,
+    ears: Any,  # noqa: ANN401  the front of ears; imported where it is made
+    show: Callable[[Any], None] | None = None,
+    tell: Callable[[Any], None] | None = None,
+    poll: Callable[[], None] | None = None,
+    measured: Measured | None = None,
+) -> Ran:
+    """Run one session and keep its record in `home`."""
+    store = home.begin(person)
+    measured = measured or Measured()
+    engine = Engine(
+        prepared.today,
+        prepared.pack,
+        device=device,
+        voice=voice,
+        ears=ears,
+        store=store,
+        person=home.person(person).name or person,
+        show=show,
+        tell=tell,
+        poll=poll,
+        measured=measured,
+    )
+    begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=device_name)
+    why = engine.run(begun)
+    return Ran(why, store.session, engine.seconds, measured)
+
+
+def record_of(home: Home, person: str, session: str) -> SessionRecord:
+    """Return the record of a session that has just run."""
+    return next(record for record in home.history(person).records if record.session == session)

@@ -1,0 +1,2 @@
+def add(p): pass
+def run(a): return 0

@@ -1,0 +1,75 @@
+"""The virtual room for the demo and for `coach start --room`: a patient with a voice of their own."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+from rich.console import Console
+
+from coach.audio.patient import Patient, read_script
+from coach.audio.room import VirtualRoom
+from coach.cli.labels import Labels
+from coach.cli.parts import render_all
+from coach.ears.activity import Activity
+from coach.ears.enrolment import load_enrolment
+from coach.ears.front import Ears
+from coach.ears.keys import Keys
+from coach.ears.taught import Taught
+from coach.ears.teaching import enrol_synthetic
+from coach.errors import HearingError
+from coach.logbook.store import Home, Person
+from coach.ports import Block
+from coach.voice.cache import ClipVoice
+from coach.voice.render import Renderer
+from coach.words.phrases import VoicePack
+
+PATIENT = ("+m3", 150)
+"""Variant of the engine's voice and words a minute with which the patient of the room speaks."""
+
+TAKES = (("+m3", 140), ("+m3", 155), ("+m3", 170))
+"""The same patient, each take at another speed, for the words taught by synthesis."""
+
+
+def patient_voice(home: Home, pack: VoicePack, variant: str, rate: int) -> ClipVoice:
+    """Return a voice that is not the coach's."""
+    return ClipVoice(home.clips, Renderer(pack.speech.voice + variant, rate))
+
+
+def furnish(script: str, pack: VoicePack, home: Home, console: Console, *, wav: Path | None = None) -> VirtualRoom:
+    """Return a room with the patient of `script`, everything they may say rendered."""
+    read = read_script(script)
+    voice = patient_voice(home, pack, *PATIENT)
+    spoken = {words.text: _wording(pack, words.text) for words in read.spoken if words.text}
+    render_all(voice, spoken.values(), console, Labels(pack.screens)("preparing_room"))
+
+    def speaker(text: str) -> Block:
+        return voice.clip(spoken.get(text, text))
+
+    return VirtualRoom(patient=Patient(read), speaker=speaker, wav=wav)
+
+
+def _wording(pack: VoicePack, text: str) -> str:
+    reply = pack.replies.get(text)
+    return reply.word if reply else text
+
+
+def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console) -> Ears:
+    """Return the ears for the room's patient; their words are taught by synthesis the first time."""
+    try:
+        enrolment = load_enrolment(person.takes)
+    except HearingError:
+        voices = [patient_voice(home, pack, *take) for take in TAKES]
+        words = [reply.word for reply in pack.replies.values()]
+        for voice in voices:
+            render_all(voice, words, console, Labels(pack.screens)("teaching_words"))
+
+        @lru_cache(maxsize=None)
+        def render(word: str, variant: int) -> Block:
+            return voices[variant].clip(word)
+
+        person.takes.mkdir(mode=0o700, exist_ok=True)
+        enrolment = enrol_synthetic(render, pack.replies, count=len(TAKES), language=pack.language).enrolment
+        enrolment.save(person.takes)
+    activity = Activity()
+    return Ears([activity, Taught(enrolment, activity=activity, halts=pack.halts), Keys()])

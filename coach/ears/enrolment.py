@@ -1,0 +1,195 @@
+"""What a person taught: takes of their words, as numbers, with the score that each word must reach."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from zipfile import BadZipFile
+
+import numpy as np
+
+from coach.ears.matching import Matcher
+from coach.ears.takes import Take
+from coach.errors import HearingError
+
+FORMAT = 1
+"""Version of the file."""
+FILE = "enrolment.npz"
+"""Name of the file in a person's folder."""
+NEEDED = ("stop", "ready", "yes", "no")
+"""Words without which no session is hands-free."""
+RECOMMENDED_TAKES = 3
+"""Takes of a word: with one fewer a voice that is hoarse or out of breath is soon too far away."""
+THRESHOLD = 0.76
+"""Score that a word must reach. Measured with tests/bench/hearing.py on real voices: about one false alarm an hour
+of other people's continuous speech with ten words taught."""
+
+
+@dataclass(frozen=True, slots=True)
+class WordReport:
+    """How well one word was taught."""
+
+    word: str
+    takes: int
+    heard: int
+    """Takes that would be heard as this word by the other takes; 0 of 1 if there is only one."""
+    own: float
+    """Lowest score of a take with the other takes of its word; 0 if there is only one."""
+    nearest: str
+    """The other word that sounds most like it; empty if there is none."""
+    nearest_score: float
+    """The highest score of a take with that word."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Enrolment:
+    """The words that one person taught."""
+
+    takes: Mapping[str, tuple[Take, ...]]
+    """Reply id to its takes; one at least."""
+    language: str = "en"
+    wordings: Mapping[str, str] = field(default_factory=dict)
+    """Reply id to what was said for it when it was taught, if that is known."""
+    source: str = ""
+    """Where the takes come from: "microphone", "files" or "synthesised"."""
+
+    @property
+    def thresholds(self) -> dict[str, float]:
+        """Reply id to the score that it must reach."""
+        return dict.fromkeys(self.takes, THRESHOLD)
+
+    @property
+    def room(self) -> float:
+        """Level of the room's noise while the words were taught, in dBFS (the median of all takes)."""
+        return float(np.median([take.room for takes in self.takes.values() for take in takes]))
+
+    def missing(self, words: Sequence[str]) -> tuple[str, ...]:
+        """Return those of `words` that were not taught: they can only be given by key."""
+        return tuple(word for word in words if word not in self.takes)
+
+    def report(self) -> tuple[WordReport, ...]:
+        """Return how well each word was taught, by leaving each take out in turn."""
+        return tuple(_report(word, self.takes, self.thresholds[word]) for word in sorted(self.takes))
+
+    def save(self, folder: Path) -> Path:
+        """Write the file into `folder`, whole or not at all, readable by its owner only.
+
+        Raises HearingError if the disk refuses it.
+        """
+        arrays: dict[str, Any] = {
+            "format": np.array(FORMAT),
+            "language": np.array(self.language),
+            "source": np.array(self.source),
+            "words": np.array(sorted(self.takes)),
+            "wordings": np.array([self.wordings.get(word, "") for word in sorted(self.takes)]),
+            "counts": np.array([len(self.takes[word]) for word in sorted(self.takes)]),
+        }
+        every = [take for word in sorted(self.takes) for take in self.takes[word]]
+        for number, take in enumerate(every):
+            arrays[f"frames_{number}"] = take.frames
+            arrays[f"ends_{number}"] = take.ends
+        arrays["lengths"] = np.array([take.length for take in every])
+        arrays["levels"] = np.array([(take.level, take.room) for take in every])
+        path = folder / FILE
+        try:
+            _write(path, arrays)
+        except OSError as error:
+            raise HearingError(
+                f"{path} cannot be written ({error.strerror or error}); free some space or choose another folder "
+                "with --home."
+            ) from error
+        return path
+
+
+def load_enrolment(folder: Path) -> Enrolment:
+    """Return the enrolment in a person's folder.
+
+    Raises HearingError if there is none, or if it is damaged or of another version.
+    """
+    path = folder / FILE
+    if not path.is_file():
+        raise HearingError(f"{folder.name} has taught no words yet; run: coach enrol {folder.name}")
+    try:
+        with np.load(path, allow_pickle=False) as data:
+            if (found := int(data["format"])) != FORMAT:
+                raise HearingError(
+                    f"{path} has format {found}, this version reads {FORMAT}; run again: coach enrol {folder.name}"
+                )
+            return _read(data)
+    except (OSError, ValueError, KeyError, IndexError, EOFError, BadZipFile) as error:
+        raise HearingError(f"{path} is damaged; teach the words again: coach enrol {folder.name}") from error
+
+
+def forget_enrolment(folder: Path) -> bool:
+    """Delete what a person taught; tell whether there was anything."""
+    path = folder / FILE
+    there = path.exists()
+    path.unlink(missing_ok=True)
+    return there
+
+
+def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
+    words = [str(word) for word in data["words"]]
+    lengths, levels = data["lengths"], data["levels"]
+    takes: dict[str, tuple[Take, ...]] = {}
+    number = 0
+    for word, count in zip(words, data["counts"].tolist(), strict=True):
+        made = []
+        for _ in range(count):
+            frames, ends = data[f"frames_{number}"], data[f"ends_{number}"]
+            if frames.ndim != 2 or frames.shape[1] != 96 or len(frames) != len(ends) or not np.isfinite(frames).all():
+                raise ValueError(f"take {number}")
+            level, room = levels[number].tolist()
+            made.append(Take(frames.astype(np.float32), ends.astype(np.int32), int(lengths[number]), level, room))
+            number += 1
+        if not made:
+            raise ValueError(word)
+        takes[word] = tuple(made)
+    wordings = {word: str(text) for word, text in zip(words, data["wordings"], strict=True) if str(text)}
+    return Enrolment(takes, str(data["language"]), wordings, str(data["source"]))
+
+
+def _write(path: Path, arrays: dict[str, Any]) -> None:
+    handle, name = tempfile.mkstemp(prefix=".enrolment-", dir=path.parent)  # made readable by the owner only
+    part = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            np.savez_compressed(file, **arrays)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    except BaseException:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise
+
+
+def best_scores(take: Take, takes: Mapping[str, Sequence[Take]]) -> dict[str, float]:
+    """Return the best score that each word of `takes` reaches anywhere in `take`."""
+    words = {word: list(own) for word, own in takes.items() if own}
+    if not words:
+        return {}
+    matcher = Matcher(words)
+    scores = np.max([matcher.push(frame, int(at)).scores for frame, at in zip(take.frames, take.ends, strict=True)], 0)
+    return dict(zip(matcher.words, scores.tolist(), strict=True))
+
+
+def _report(word: str, takes: Mapping[str, tuple[Take, ...]], threshold: float) -> WordReport:
+    own: list[float] = []
+    heard = 0
+    nearest, nearest_score = "", 0.0
+    for number, take in enumerate(takes[word]):
+        rest = {**takes, word: tuple(other for n, other in enumerate(takes[word]) if n != number)}
+        scores = best_scores(take, rest)
+        mine = scores.pop(word, 0.0)
+        own.append(mine)
+        rival = max(scores, key=lambda other: scores[other], default="")
+        if rival and scores[rival] > nearest_score:
+            nearest, nearest_score = rival, scores[rival]
+        heard += mine >= threshold and mine > scores.get(rival, 0.0)
+    return WordReport(word, len(own), heard, min(own), nearest, nearest_score)

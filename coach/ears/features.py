@@ -1,0 +1,60 @@
+"""Turn sound into speech embeddings: 96 numbers each 80 ms that tell one word from another."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from coach.errors import HearingError
+from coach.ports import Block
+
+STEP = 1280
+"""Samples between two embeddings: 80 ms at 16 kHz, the hop of the model."""
+WIDTH = 96
+"""Numbers in an embedding."""
+
+Frames = npt.NDArray[np.float32]
+"""Embeddings in order, shape (frames, WIDTH)."""
+
+
+class Embedder:
+    """Speech embeddings of a stretch of sound that has no gaps; about 5 ms of one core for each.
+
+    An embedding looks back 775 ms, so that the first comes 800 ms after a start.
+    """
+
+    def __init__(self) -> None:
+        """Load the models that travel in the wheel of pyopen-wakeword.
+
+        Raises HearingError where this system has none.
+        """
+        try:
+            from pyopen_wakeword import OpenWakeWordFeatures
+
+            self._model = OpenWakeWordFeatures.from_builtin()
+        except (ImportError, OSError, ValueError) as error:
+            raise HearingError(
+                f"Taught words cannot be heard on this system ({error}); "
+                "use the keys instead: start again with --keys-only."
+            ) from error
+        self._rest = np.zeros(0, dtype=np.float32)
+        self._at = 0
+        self.start(0)
+
+    def start(self, at: int) -> None:
+        """Forget everything; the next sample fed is number `at`."""
+        self._model.reset()
+        self._model.new_audio_samples = 0  # the library would first work through 8 s of silence
+        self._rest = self._rest[:0]
+        self._at = at
+
+    def feed(self, sound: Block) -> list[tuple[int, Frames]]:
+        """Take the next samples; return each new embedding, shape (WIDTH,), with the sample just after its window."""
+        self._rest = np.concatenate([self._rest, sound])
+        found: list[tuple[int, Frames]] = []
+        while len(self._rest) >= STEP:
+            piece, self._rest = self._rest[:STEP], self._rest[STEP:]
+            self._at += STEP
+            pcm = (np.clip(piece, -1.0, 1.0) * 32767).astype("<i2").tobytes()
+            found += [(self._at, made.reshape(WIDTH)) for made in self._model.process_streaming(pcm)]
+        return found

@@ -1,0 +1,32 @@
+"""All ears of a session behind one door."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coach.ports import Captured, Ear, Hearing
+
+
+class Ears:
+    """Feeds each ear in turn; what they noticed comes back in the order in which it was known.
+
+    The activity ear stands first where another ear is woken by it.
+    """
+
+    def __init__(self, ears: Sequence[Ear]) -> None:
+        self.ears = tuple(ears)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Which ears there are."""
+        return tuple(ear.name for ear in self.ears)
+
+    def open(self, words: frozenset[str]) -> None:
+        """Tell every ear which reply ids may be answered from now on."""
+        for ear in self.ears:
+            ear.open(words)
+
+    def feed(self, captured: Captured) -> list[Hearing]:
+        """Give every ear the next stretch of sound."""
+        found = [hearing for ear in self.ears for hearing in ear.feed(captured)]
+        return sorted(found, key=lambda hearing: hearing.at)

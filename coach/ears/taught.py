@@ -1,0 +1,146 @@
+"""Hear the words that the person taught, in that person's voice."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coach.ears.activity import Activity
+from coach.ears.enrolment import Enrolment
+from coach.ears.features import Embedder
+from coach.ears.matching import Match, Matcher
+from coach.ports import Block, Captured, Hearing
+from coach.tempo.units import to_samples
+
+PRE_ROLL = to_samples(1.2)
+"""Samples before a voice was noticed that are heard again: an embedding looks back 0.8 s, a soft start is noticed
+late."""
+COACH_TAIL = to_samples(0.5)
+"""Samples after the coach's last sound during which the cancelled signal is matched, not the microphone."""
+MARGIN = 0.02
+"""Score by which a word must beat the next one; two words closer than that are no reply (a halt word is)."""
+WAIT = 2
+"""Embeddings (80 ms each) at most that a word may wait for its score to fall, to be sure that it is the best."""
+
+
+@dataclass(slots=True)
+class _Candidate:
+    word: int
+    over: float
+    hearing: Hearing
+    waited: int = 0
+
+
+class Taught:
+    """The ear for taught words. A score is the mean cosine with the nearest take, 0 to 1.
+
+    With an `activity`, which must be fed first with each stretch, it works only while somebody speaks; without one it
+    works all the time. Words that are not open are reported as well: the best word wins, whichever it is.
+    """
+
+    name = "taught"
+
+    def __init__(
+        self,
+        enrolment: Enrolment,
+        *,
+        activity: Activity | None = None,
+        halts: frozenset[str] = frozenset({"stop"}),
+        embedder: Embedder | None = None,
+    ) -> None:
+        """Prepare to hear the words of `enrolment`. `halts` are reported at the first sign.
+
+        Raises HearingError where this system cannot hear taught words.
+        """
+        self._embedder = embedder or Embedder()
+        self._matcher = Matcher(enrolment.takes)
+        self.words = self._matcher.words
+        self._limits = np.array([enrolment.thresholds[word] for word in self.words], np.float32)
+        self._halts = halts
+        self._urgent = np.array([word in halts for word in self.words])
+        self._activity = activity
+        self._ring: deque[Block] = deque()
+        self._held = 0
+        self._coach_until = -1
+        self._running = False
+        self._candidate: _Candidate | None = None
+        self._rival = np.zeros(len(self.words), np.float32)
+        self._heard_until = np.full(len(self.words), -1, np.int64)
+        self.embedded = 0
+        """Embeddings computed."""
+
+    def open(self, words: frozenset[str]) -> None:
+        """Do nothing: all taught words compete at any time, and the decision layer knows which are open."""
+
+    def feed(self, captured: Captured) -> list[Hearing]:
+        """Take the next stretch; return the words heard in it."""
+        now = captured.at + len(captured.mic)
+        if captured.played.any():
+            self._coach_until = now + COACH_TAIL
+        sound = captured.clean if captured.at < self._coach_until else captured.mic
+        self._keep(sound)
+        if self._activity is not None and not self._activity.awake(captured.at):
+            return self._stop(now)
+        if not self._running:
+            sound = np.concatenate(self._ring)
+            self._embedder.start(now - len(sound))
+            self._matcher.forget()
+            self._running = True
+        found: list[Hearing] = []
+        for at, frame in self._embedder.feed(sound):
+            self.embedded += 1
+            hearing = self._decide(self._matcher.push(frame, at), now)
+            if hearing is not None:
+                found.append(hearing)
+        return found
+
+    def _keep(self, sound: Block) -> None:
+        self._ring.append(sound)
+        self._held += len(sound)
+        while self._held - len(self._ring[0]) >= PRE_ROLL:
+            self._held -= len(self._ring.popleft())
+
+    def _stop(self, now: int) -> list[Hearing]:
+        if not self._running:
+            return []
+        self._running = False
+        hearing = self._settle(now)
+        return [] if hearing is None else [hearing]
+
+    def _decide(self, match: Match, now: int) -> Hearing | None:
+        over = match.scores - self._limits
+        over[match.began < self._heard_until] = -1.0  # that utterance has been answered
+        best = int(np.argmax(over))
+        if over[best] > 0 and self._urgent[best]:
+            self._candidate = None
+            return self._report(self._hearing(match, best, now))
+        self._rival = np.maximum(self._rival, match.scores) if self._candidate else match.scores
+        waiting = self._candidate
+        if over[best] > 0 and (waiting is None or over[best] > waiting.over):
+            waited = 0 if waiting is None else waiting.waited + 1
+            self._candidate = _Candidate(best, float(over[best]), self._hearing(match, best, now), waited)
+            return self._settle(now) if waited >= WAIT else None
+        return self._settle(now)
+
+    def _settle(self, now: int) -> Hearing | None:
+        """Report the word that waits, unless another is as near."""
+        waiting, self._candidate = self._candidate, None
+        if waiting is None:
+            return None
+        rivals = np.delete(self._rival, waiting.word)
+        if len(rivals) and waiting.hearing.score - rivals.max() < MARGIN:
+            return None
+        return self._report(replace(waiting.hearing, at=now))
+
+    def _report(self, hearing: Hearing) -> Hearing:
+        """Let the same utterance give no second word; but a halt counts even where it touches another word."""
+        again = np.ones_like(self._urgent) if hearing.word in self._halts else ~self._urgent
+        self._heard_until[again] = hearing.ended
+        return hearing
+
+    def _hearing(self, match: Match, word: int, now: int) -> Hearing:
+        ended = min(int(match.ended[word]), now)
+        score = float(min(match.scores[word], 1.0))
+        return Hearing(self.name, "word", self.words[word], score, int(match.began[word]), ended, now)

@@ -1,0 +1,339 @@
+"""The one loop: sound in, events out of it into the session; the session's commands out into sound and the record.
+
+The device is the clock. The device's own thread asks the mixer for what to play; everything else happens in the thread
+that calls `run`, stretch by stretch, as the device delivers them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from coach.audio.echo import Canceller
+from coach.audio.mixer import Layer, Mixer
+from coach.audio.patient import Moment
+from coach.audio.sounds import falling_tone, tick
+from coach.ears.front import Ears
+from coach.errors import CoachError, OutOfPlaceError
+from coach.moments import moment_of, question_moment
+from coach.ports import Block, Captured, Device, Hearing, Store, Voice
+from coach.session.agenda import Agenda, Sounding
+from coach.session.commands import Command, CutFrom, End, Record, Silence
+from coach.session.events import REPLIES, Event, On
+from coach.session.ideal import Rehearsal, rehearse
+from coach.session.machine import handle, takes
+from coach.session.plan import Today
+from coach.session.state import State, begin
+from coach.snapshot import Snapshot
+from coach.snapshots import Showing, draw
+from coach.tempo.timeline import Sound
+from coach.tempo.units import to_samples, to_seconds
+from coach.words.phrases import Phrase, VoicePack, sentence
+from coach.words.replies import Listening, Outcome, Understood, listen, open_for
+
+LOOK_EVERY = to_samples(0.1)
+"""Samples between two snapshots for a screen."""
+
+DEAD_MIC = to_samples(1.0)
+"""Samples of perfect silence after which a microphone is taken for lost; a live one always has some noise."""
+
+HUSHED_AT_MOST = to_samples(1.5)
+"""Samples that the coach stays quiet because somebody speaks, if nothing comes of it."""
+
+HUSH_AFTER_VOICE = to_samples(0.5)
+"""Samples that the coach stays quiet behind a voice: as long as a word may take to be understood."""
+
+STALLS = 30
+"""Reads in a row without sound, about a second each, after which the device is given up."""
+
+NUMBERS = frozenset(f"n{number}" for number in range(11))
+
+
+class Beats:
+    """The two short sounds a set needs beside speech, made once."""
+
+    def __init__(self) -> None:
+        self._tick = tick()
+        self._tones: dict[int, Block] = {}
+
+    def clip(self, sounding: Sounding) -> Block:
+        """Return the sound of a tick or a falling tone of the length asked for."""
+        if sounding.sound is Sound.TICK:
+            return self._tick
+        if sounding.length not in self._tones:
+            self._tones[sounding.length] = falling_tone(sounding.length)
+        return self._tones[sounding.length]
+
+
+@dataclass(slots=True)
+class Measured:
+    """What happened when, for benchmarks and tests."""
+
+    soundings: list[Sounding] = field(default_factory=list)
+    """Every sound with the sample that it was given to the mixer for."""
+    outcomes: list[Outcome] = field(default_factory=list)
+    hearings: list[Hearing] = field(default_factory=list)
+    events: list[tuple[State, Event]] = field(default_factory=list)
+    """Every event with the state it met."""
+    hushes: list[int] = field(default_factory=list)
+    """Samples at which the coach fell quiet because somebody spoke."""
+
+
+class Engine:
+    """Runs one session on one device."""
+
+    def __init__(
+        self,
+        today: Today,
+        pack: VoicePack,
+        *,
+        device: Device,
+        voice: Voice,
+        ears: Ears,
+        store: Store,
+        mixer: Mixer | None = None,
+        person: str = "",
+        show: Callable[[Snapshot], None] | None = None,
+        tell: Callable[[Moment], None] | None = None,
+        poll: Callable[[], None] | None = None,
+        measured: Measured | None = None,
+    ) -> None:
+        """Set the table; nothing sounds before `run`.
+
+        `show` is given a snapshot ten times a second; `tell` is told each moment (a scripted patient listens);
+        `poll` is called once a stretch, so that keys can be looked at.
+        """
+        self.session = begin(today)
+        self._pack = pack
+        self._device = device
+        self._voice = voice
+        self._ears = ears
+        self._store = store
+        self._mixer = mixer or Mixer()
+        self._canceller = Canceller()
+        self._beats = Beats()
+        self._agenda = Agenda(self._length, to_samples(pack.speech.pause))
+        self._listening = Listening(pack.halts)
+        self._show = show
+        self._tell = tell
+        self._poll = poll
+        self._measured = measured or Measured()
+        self._rehearsal: Rehearsal = rehearse(today, self._length)
+        self._showing = Showing(person=person)
+        self._now = 0
+        self._over = False
+        self._silent_mic = 0
+        self._mic_lost = False
+        self._stalled = 0
+        self._hushed_until = -1
+        self._voicing = False
+        self._shown_at = -LOOK_EVERY
+
+    def run(self, begun: dict[str, Any]) -> str:
+        """Run the session to its end and return why it ended. `begun` are the fields of the first line.
+
+        However it ends, the record is closed. Raises CoachError when the device or the disk is gone for good.
+        """
+        try:
+            self._store.append("session_begun", 0, begun)
+            self._device.open(self._mixer.render)
+            self._ears.open(frozenset())
+            self._give(Event(On.START, 0))
+            while not self._over:
+                self._stretch()
+        except (KeyboardInterrupt, CoachError) as broken:
+            self._mixer.silence(self._now)
+            self._quit()
+            if not isinstance(broken, KeyboardInterrupt):
+                raise
+        finally:
+            self._device.close()
+            self._store.close()
+        return self.session.end_why
+
+    @property
+    def seconds(self) -> float:
+        """How long the session has run, by the device."""
+        return to_seconds(self._now)
+
+    # -- one stretch of time ----------------------------------------------------------------------------------------------
+
+    def _stretch(self) -> None:
+        if self._poll is not None:
+            self._poll()
+        captured = self._device.read()
+        if captured is None:
+            self._stall()
+            return
+        if self._stalled:
+            self._stalled = 0
+            self._give_if_taken(Event(On.SPEAKER_BACK, self._now))
+        self._now = captured.at + len(captured.mic)
+        self._happen()
+        self._listen(self._canceller.process(captured))
+        self._watch_mic(captured)
+        self._happen()
+        if self._show is not None and self._now - self._shown_at >= LOOK_EVERY:
+            self._shown_at = self._now
+            self._show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
+
+    def _happen(self) -> None:
+        """Let everything happen that is due by now."""
+        while not self._over and (event := self._agenda.due(self._now)) is not None:
+            asking = self.session.state
+            self._give(event)
+            if event.on is On.CUE_DONE and self.session.state is asking:  # a question was put, not left behind
+                self._tell_moment(question_moment(self.session, event.at))
+
+    def _stall(self) -> None:
+        """The device gave nothing: hold, show it, and give up after a while."""
+        self._stalled += 1
+        if self._stalled == 1:
+            self._showing.speaker_lost = True
+            self._give_if_taken(Event(On.SPEAKER_LOST, self._now))
+        if self._show is not None:
+            self._show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
+        if self._stalled >= STALLS:
+            self._quit()
+
+    def _quit(self) -> None:
+        """End the session here, whatever state it is in."""
+        if self._over:
+            return
+        try:
+            self._give_if_taken(Event(On.QUIT, max(self._now, self.session.at)))
+        except CoachError:  # the disk is why we end: nothing more can be written
+            self._over = True
+        self._over = True
+
+    def _watch_mic(self, captured: Captured) -> None:
+        """A microphone that gives nothing but zeros is lost."""
+        self._silent_mic = 0 if captured.mic.any() else self._silent_mic + len(captured.mic)
+        lost = self._silent_mic >= DEAD_MIC
+        if lost and not self._mic_lost:
+            self._mic_lost = self._give_if_taken(Event(On.MIC_LOST, self._now))
+        elif not self._silent_mic and self._mic_lost:
+            self._mic_lost = False
+            self._give_if_taken(Event(On.MIC_BACK, self._now))
+        self._showing.mic_lost = self._mic_lost
+        self._showing.speaker_lost = False
+
+    # -- what is heard ------------------------------------------------------------------------------------------------------
+
+    def _listen(self, captured: Captured) -> None:
+        self._showing.level(captured.mic)
+        hearings = self._ears.feed(captured)
+        self._measured.hearings += hearings
+        for hearing in hearings:
+            self._make_room(hearing)
+        self._listening = open_for(self._listening, self._open_words())
+        self._listening, outcomes = listen(self._listening, hearings, self._now)
+        for outcome in outcomes:
+            self._measured.outcomes.append(outcome)
+            self._reply(outcome)
+        if 0 <= self._hushed_until <= self._now:
+            self._end_hush()
+
+    def _make_room(self, hearing: Hearing) -> None:
+        """While somebody speaks, the coach does not; nothing moves in time."""
+        if hearing.kind == "voice_began":
+            if self._mixer.sounding_until > self._now or self._hushed_until >= 0:
+                self._mixer.hush(on=True, now=self._now)
+                self._measured.hushes.append(self._now)
+            self._hushed_until = self._now + HUSHED_AT_MOST
+        elif hearing.kind == "voice_ended" and self._hushed_until >= 0:
+            self._hushed_until = min(self._hushed_until, hearing.ended + HUSH_AFTER_VOICE)
+
+    def _end_hush(self) -> None:
+        self._hushed_until = -1
+        self._mixer.hush(on=False, now=self._now)
+
+    def _open_words(self) -> frozenset[str]:
+        """The reply ids that the session takes now."""
+        words = {str(on) for on in REPLIES if on is not On.NUMBER and takes(self.session, on)}
+        return frozenset(words) | (NUMBERS if takes(self.session, On.NUMBER) else frozenset())
+
+    def _reply(self, outcome: Outcome) -> None:
+        if isinstance(outcome, Understood):
+            on = On(outcome.reply)
+            event = Event(on, self._now, number=outcome.number or 0, ear=outcome.ear)
+            used = takes(self.session, on)
+            self._showing.heard(self._word(outcome.reply, outcome.number), outcome.ear, self._now)
+            self._write_heard(outcome.hearings, used=used)
+            self._end_hush()
+            self._give_if_taken(event)
+        else:
+            self._showing.heard("", "activity", self._now)
+            self._write_heard(outcome.hearings, used=False)
+            self._give_if_taken(Event(On.SPOKE, self._now, ear="activity"))
+
+    def _word(self, reply: str, number: int | None) -> str:
+        words = self._pack.replies.get(f"n{number}" if number is not None else reply)
+        return words.word if words else reply
+
+    def _write_heard(self, hearings: Iterable[Hearing], *, used: bool) -> None:
+        for hearing in hearings:
+            fields = {
+                "ear": hearing.ear,
+                "word": hearing.word,
+                "score": round(float(hearing.score), 3),
+                "began": int(hearing.began),
+                "ended": int(hearing.ended),
+                "used": used,
+            }
+            self._store.append("heard", self._now, fields)
+
+    # -- events and commands ------------------------------------------------------------------------------------------------
+
+    def _give_if_taken(self, event: Event) -> bool:
+        try:
+            self._give(event)
+        except OutOfPlaceError:
+            return False
+        return True
+
+    def _give(self, event: Event) -> None:
+        before = self.session.state
+        self._measured.events.append((before, event))
+        self.session, commands = handle(self.session, event)
+        for command in commands:
+            self._obey(command, event)
+        if self._tell is not None:
+            self._tell_moment(moment_of(self.session, event, before))
+
+    def _tell_moment(self, moment: Moment | None) -> None:
+        if self._tell is not None and moment is not None:
+            self._tell(moment)
+
+    def _obey(self, command: Command, event: Event) -> None:
+        match command:
+            case Record(kind, at, fields):
+                self._store.append(kind, at, fields)
+                return
+            case End():
+                self._over = True
+                return
+            case Silence():
+                self._mixer.silence(self._now)
+                self._showing.soundings.clear()
+            case CutFrom(at):
+                self._mixer.cut_from(at)
+                self._showing.cut_from(at)
+            case _:
+                pass
+        for sounding in self._agenda.obey(command, max(event.at, self._now)):
+            self._sound(sounding)
+
+    def _sound(self, sounding: Sounding) -> None:
+        self._measured.soundings.append(sounding)
+        if sounding.phrase is not None:
+            self._showing.soundings.append((sounding.at, sentence(self._pack, sounding.phrase)))
+            clip = self._voice.clip(sentence(self._pack, sounding.phrase))
+            self._mixer.place(clip, sounding.at, layer=Layer.SPEECH)
+        else:
+            layer = Layer.TICK if sounding.sound is Sound.TICK else Layer.TONE
+            self._mixer.place(self._beats.clip(sounding), sounding.at, layer=layer)
+
+    def _length(self, said: Phrase) -> int:
+        return len(self._voice.clip(sentence(self._pack, said)))

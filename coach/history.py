@@ -1,0 +1,46 @@
+"""What the plan needs of the logbook: earlier sessions of one program, from the records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from coach.logbook import SessionRecord
+from coach.session.plan import PastExercise, PastSession
+
+
+
+def past(records: Iterable[SessionRecord], program: str) -> tuple[PastSession, ...]:
+    """Return the earlier sessions of `program` in which work began, oldest first."""
+    sessions = [_session(record) for record in records if record.program == program and record.sets and record.began]
+    return tuple(sorted(sessions, key=lambda session: session.day))
+
+
+def _session(record: SessionRecord) -> PastSession:
+    day = datetime.fromisoformat(record.began.replace("Z", "+00:00")).astimezone().date()
+    names = list(dict.fromkeys(one.exercise for one in record.sets))
+    return PastSession(day, record.why, tuple(_exercise(record, name) for name in names))
+
+
+def _exercise(record: SessionRecord, name: str) -> PastExercise:
+    sets = [one for one in record.sets if one.exercise == name]
+    planned = next((one for one in record.plan if one.exercise == name), None)
+    lowered = [step for step in record.steps if step.exercise == name and step.what == "level"]
+    unsteady = any(halt.exercise == name and halt.why == "unsteady" for halt in record.halts)
+    return PastExercise(
+        exercise=name,
+        level=str(lowered[-1].after) if lowered else sets[-1].level,
+        target=planned.target if planned else sets[0].planned_high,
+        sets_planned=planned.sets if planned else len(sets),
+        sets_in_full=sum(one.in_full for one in sets),
+        pain=_highest([*(one.pain for one in sets), *(h.pain for h in record.halts if h.exercise == name)]),
+        effort=_highest(one.effort for one in sets),
+        unsteady=unsteady or any(one.why in ("unsteady", "halted_unsteady") for one in sets),
+    )
+
+
+def _highest(values: Iterable[object]) -> int | None:
+    numbers = [value for value in values if isinstance(value, int) and not isinstance(value, bool)]
+    return max(numbers, default=None)
+
+

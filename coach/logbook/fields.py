@@ -1,0 +1,164 @@
+"""Check the fields of a line against the class of its kind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, asdict, fields, is_dataclass
+from functools import cache
+from math import isfinite
+from types import NoneType, UnionType
+from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hints
+
+from coach.logbook.kinds import KINDS, Fact
+
+_Take = Callable[[object], object]
+
+
+class Unfit(Exception):  # noqa: N818 - it names a value, and never leaves the logbook
+    """A field that is missing or of another type; its text names it."""
+
+
+def plain(value: Any) -> Any:  # noqa: ANN401 - JSON is any of these
+    """Return `value` as JSON would give it back: dataclasses as dicts, tuples as lists, text that UTF-8 can hold."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return plain({_key(name): held for name, held in asdict(value).items()})
+    if isinstance(value, str):
+        return str(value).encode("utf-8", "replace").decode("utf-8")
+    if isinstance(value, Mapping):
+        return {plain(key): plain(held) for key, held in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(held) for held in value]
+    return value
+
+
+def fact(kind: str, held: Mapping[str, Any]) -> Fact:
+    """Return the line of `kind` as its class. Fields that the class does not know are left out.
+
+    Raises Unfit, with a text that names the field, if one is missing or of another type.
+    """
+    known = KINDS.get(kind)
+    if known is None:
+        raise Unfit(f'the kind "{kind}" is not known')
+    return cast("Fact", _build(known, held))
+
+
+def complaint(kind: str, held: Mapping[str, Any]) -> str:
+    """Say what is wrong with a line before it is written; empty if nothing is. Here an unknown field is wrong too."""
+    try:
+        fact(kind, held)
+    except Unfit as unfit:
+        return str(unfit)
+    known: type = KINDS[kind]
+    strange = [name for name in held if name not in _takers(known)]
+    return f'"{kind}" has no field "{strange[0]}"' if strange else ""
+
+
+def _key(name: str) -> str:
+    return name.removesuffix("_")
+
+
+def _build(known: type, held: Mapping[str, Any]) -> object:
+    values: dict[str, object] = {}
+    for key, (name, take, optional) in _takers(known).items():
+        if key in held:
+            try:
+                values[name] = take(held[key])
+            except Unfit as unfit:
+                raise Unfit(f'its "{key}" {unfit}') from None
+        elif not optional:
+            raise Unfit(f'it lacks "{key}"')
+    return known(**values)
+
+
+@cache
+def _takers(known: type) -> dict[str, tuple[str, _Take, bool]]:
+    """For each key in the file: the attribute, what takes its value, and whether it may be missing."""
+    hints = get_type_hints(known)
+    return {
+        _key(field.name): (field.name, _taker(hints[field.name]), field.default is not MISSING)
+        for field in fields(known)
+    }
+
+
+def _taker(hint: object) -> _Take:
+    """Return a function that takes a JSON value as `hint`, or raises Unfit."""
+    origin, inner = get_origin(hint), get_args(hint)
+    if origin in (Union, UnionType):
+        return _any_of([_taker(one) for one in inner], str(hint))
+    if origin is Literal:
+        return _one_of(inner)
+    if origin is tuple:
+        return _each(_taker(inner[0]))
+    if is_dataclass(hint):
+        return _nested(cast("type", hint))
+    return _simple(cast("type", hint))
+
+
+def _any_of(takers: list[_Take], wanted: str) -> _Take:
+    def take(value: object) -> object:
+        for one in takers:
+            try:
+                return one(value)
+            except Unfit:
+                continue
+        raise Unfit(f"is {_short(value)}, not {wanted}")
+
+    return take
+
+
+def _one_of(words: tuple[Any, ...]) -> _Take:
+    def take(value: object) -> object:
+        if isinstance(value, str) and value in words:
+            return str(value)
+        raise Unfit(f"is {_short(value)}, not one of {', '.join(words)}")
+
+    return take
+
+
+def _each(inner: _Take) -> _Take:
+    def take(value: object) -> object:
+        if not isinstance(value, (list, tuple)):
+            raise Unfit(f"is {_short(value)}, not a list")
+        return tuple(inner(one) for one in value)
+
+    return take
+
+
+def _nested(known: type) -> _Take:
+    def take(value: object) -> object:
+        if isinstance(value, known):
+            return value
+        if not isinstance(value, Mapping):
+            raise Unfit(f"is {_short(value)}, not an object")
+        return _build(known, value)
+
+    return take
+
+
+def _simple(hint: type) -> _Take:
+    def take(value: object) -> object:
+        if hint is str and isinstance(value, str):
+            return str(value)
+        if hint is bool and isinstance(value, bool):
+            return value
+        if hint is NoneType and value is None:
+            return None
+        if hint is int and isinstance(value, int) and not isinstance(value, bool):
+            return value
+        if hint is float and isinstance(value, (int, float)) and not isinstance(value, bool) and _finite(value):
+            return float(value)
+        raise Unfit(f"is {_short(value)}, not {hint.__name__}")
+
+    return take
+
+
+def _finite(value: float) -> bool:
+    try:
+        return isfinite(value)
+    except OverflowError:  # a whole number beyond any float
+        return False
+
+
+def _short(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 40 else text[:37] + "..."

@@ -1,0 +1,435 @@
+"""The format of the logbook: each kind of line with its fields, their units and what they mean.
+
+To add a kind, write its class here and put it into `KINDS`; to add a field, give it a default, so that older files
+still read. A field whose name is a Python word ends in "_" here and not in the file ("from").
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Answer = int | bool | str | None
+"""What was answered: a number, yes or no, a word, or nothing."""
+
+Work = Literal["reps", "hold", "route"]
+
+SetWhy = Literal[
+    "done",
+    "enough",
+    "cut",
+    "halted_pain",
+    "halted_tired",
+    "halted_unsteady",
+    "halted_break",
+    "halted_unexplained",
+    "tired",
+    "pain",
+    "unsteady",
+    "eased",
+    "no_answer",
+    "deaf",
+    "mute",
+    "ended",
+    "interrupted",
+]
+"""Why a set ended. "done": all of it; "enough": the person ended a set that they may end;
+"cut": the person ended it before its least; "ended": the session was
+ended in it; "interrupted": the program died in it; the others: what cut it short."""
+
+HaltWhy = Literal["pain", "tired", "unsteady", "break", "unexplained"]
+
+SessionWhy = Literal[
+    "done",
+    "pain",
+    "unsteady",
+    "tired",
+    "halts",
+    "time",
+    "no_answer",
+    "no_answer_halt",
+    "screen",
+    "next_day",
+    "asked",
+    "deaf",
+    "mute",
+    "quit",
+    "interrupted",
+]
+"""Why a session ended. "screen": an answer before the start; "next_day": worse since last time; "halts": so many that
+the program ends it; "no_answer_halt": nobody answered after a halt; "time": its minutes are over; "asked": the person
+said so; "quit": the command was stopped;
+"interrupted": it died and was closed at the next start."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedExercise:
+    """One exercise of today, as planned before the session."""
+
+    exercise: str
+    """Its id in the program."""
+    level: str
+    """Id of the level."""
+    sets: int
+    """Sets that will be recorded if all goes well; a set on the left and one on the right are two."""
+    because: str = ""
+    """Why this level and this much today; empty: as written."""
+    name: str = ""
+    """Its name in the program."""
+    kind: Work | Literal[""] = ""
+    low: int = 0
+    """Least of a set, in `unit`."""
+    high: int = 0
+    """Most of a set, in `unit`."""
+    target: int = 0
+    """What the coach set out to do of a set today, between the two."""
+    unit: str = ""
+    """What is counted: "reps", "seconds" or "rounds"."""
+    sides: str = ""
+    """Side mode of the program: "one after the other"."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionBegun:
+    """The first line: who does what, with which ears and voice."""
+
+    session: str
+    """The session's id, which is the name of its file; the checksum chain begins with it."""
+    person: str
+    program: str
+    """Id of the program: the stem of its file."""
+    title: str
+    digest: str
+    """SHA-256 of the program file, in hex."""
+    written_by: str
+    language: str
+    plan: tuple[PlannedExercise, ...]
+    ears: tuple[str, ...]
+    voice: str
+    device: str
+    rate: int
+    """Samples a second: the unit of every `at`, `began` and `ended`."""
+    app_version: str
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question was put."""
+
+    question: str
+    """"pain", "effort", "reps", "missed", "halt_pain", or "screen." and the id of a screen question."""
+    text_key: str = ""
+    """Phrase key of its wording."""
+    set_id: int = 0
+    """The set it is about; 0 if it is about none."""
+    exercise: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A question was answered."""
+
+    question: str
+    value: Answer
+    """Pain and effort: 0-10, or a band in words when placed by yes and no. Reps: how many were done, or whether all
+    that were counted were done. Missed: how many of the counted were not done."""
+    ear: str
+    read_back: bool
+    """True if the answer was repeated to the person, who let it stand."""
+    attempts: int
+    """How often it was put, the first time included."""
+    set_id: int = 0
+    exercise: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unanswered:
+    """A question was given up."""
+
+    question: str
+    prompts: int
+    """How often it was put, the first time included."""
+    set_id: int = 0
+    exercise: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """An ear noticed a word."""
+
+    ear: str
+    word: str
+    """Reply id: "stop", "ready", "n4"."""
+    score: float
+    """0-1, on the ear's own scale."""
+    began: int
+    """Sample."""
+    ended: int
+    """Sample."""
+    used: bool
+    """False if it changed nothing: not asked for, or already acted on."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetBegun:
+    """A set began to count."""
+
+    set_id: int
+    """The how-manieth set of the session, from 1."""
+    exercise: str
+    level: str
+    set: int
+    """Number of the set, from 1."""
+    side: str
+    """"left", "right", both as "left+right" when they take turns, or empty."""
+    kind: Work
+    planned_low: int
+    """Least planned, in `unit`."""
+    planned_high: int
+    """Most planned, in `unit`."""
+    unit: str
+    """"reps", "seconds" or "rounds"."""
+    tension_planned_s: float
+    """Time under tension in seconds, for `planned_high`."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetEnded:
+    """A set ended, and why."""
+
+    set_id: int
+    exercise: str
+    level: str
+    set: int
+    side: str
+    kind: Work
+    planned_low: int
+    planned_high: int
+    counted: int | None
+    """What the coach counted, in the set's unit; not proof that it was done. None: not known (interrupted)."""
+    tension_s: float | None
+    """Time under tension that ran, in seconds. None: not known (interrupted)."""
+    why: SetWhy
+
+
+@dataclass(frozen=True, slots=True)
+class NumberHeard:
+    """A number was heard as an answer; it counts when it is settled, as "answered"."""
+
+    question: str
+    value: int
+    ear: str
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenConfirmed:
+    """The answers before the start were read back and stand."""
+
+    ear: str
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenDenied:
+    """The answers before the start were read back and did not stand: they are all asked again."""
+
+    ear: str
+
+
+@dataclass(frozen=True, slots=True)
+class Halted:
+    """Everything stopped on a halt reply."""
+
+    state: str
+    """Where the session was."""
+    ear: str
+    exercise: str = ""
+    level: str = ""
+    set: int = 0
+    """Number of the set, from 1; 0: in no exercise."""
+    side: str = ""
+    rep: int = 0
+    """Rep, round or second that ran; 0: none."""
+    phase: int | str = ""
+    """Name of the phase or point that ran, or its index from 0; empty: none."""
+    set_id: int = 0
+    """The set that was open; 0: none."""
+    word: str = ""
+    """Reply id that halted."""
+
+
+@dataclass(frozen=True, slots=True)
+class HaltedAgain:
+    """A halt reply in a halt."""
+
+    ear: str
+
+
+@dataclass(frozen=True, slots=True)
+class HaltExplained:
+    """Why the person halted. Without a halt before it, saying this was the halt."""
+
+    why: HaltWhy
+    pain: Answer = None
+    """Pain 0-10 or a band in words, if it was asked."""
+    state: str = ""
+    """Where the session was."""
+    ear: str = ""
+    exercise: str = ""
+    level: str = ""
+    set: int = 0
+    """Number of the set, from 1; 0: in no exercise."""
+    side: str = ""
+    rep: int = 0
+    """Rep, round or second that ran; 0: none."""
+    phase: int | str = ""
+    """Name of the phase or point that ran, or its index from 0; empty: none."""
+    set_id: int = 0
+    """The set that was open; 0: none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """The person said that they are ready: a halt, a hold or a pause is over."""
+
+    ear: str
+    set_id: int = 0
+    """The set that is open; 0: none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Somebody spoke in a set and nobody understood: the work was held."""
+
+    state: str = ""
+    ear: str = ""
+    exercise: str = ""
+    level: str = ""
+    set: int = 0
+    """Number of the set, from 1; 0: in no exercise."""
+    side: str = ""
+    rep: int = 0
+    """Rep, round or second that ran; 0: none."""
+    phase: int | str = ""
+    """Name of the phase or point that ran, or its index from 0; empty: none."""
+    set_id: int = 0
+    """The set that was open; 0: none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Paused:
+    """The session was paused."""
+
+    why: str = "asked"
+    """"asked", or "no_answer"."""
+    ear: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """A set that was open goes on."""
+
+    set_id: int = 0
+    ear: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Eased:
+    """The work was made easier at once: fewer, slower, or a level down."""
+
+    exercise: str
+    what: Literal["slower", "level", "amount", "reps", "seconds", "rounds", "sets"]
+    """"amount" is the number of reps, seconds or rounds, whichever the exercise counts."""
+    from_: int | float | str
+    to: int | float | str
+    because: str
+    """The rule or the reply that caused it."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExerciseEnded:
+    """An exercise is over for today."""
+
+    exercise: str
+    why: str
+    """A word of `SetWhy` or `SessionWhy`, or the rule that ended it."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceChanged:
+    """Something happened to the microphone or the speaker."""
+
+    what: Literal["mic_lost", "mic_back", "speaker_lost", "speaker_back", "xrun"]
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A remark for whoever reads the record."""
+
+    text: str
+    by: str
+    """Who or what wrote it: "coach", "caregiver"."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionEnded:
+    """The last line."""
+
+    why: SessionWhy
+    next_in_days: int | None
+    """Days until the next session; None: not said (ask the clinician first)."""
+    because: str = ""
+    """The rule, or what happened, in words."""
+    sets_begun: int | None = None
+    sets_in_full: int | None = None
+
+
+Fact = (
+    SessionBegun
+    | Asked
+    | Answered
+    | Unanswered
+    | Heard
+    | SetBegun
+    | SetEnded
+    | NumberHeard
+    | ScreenConfirmed
+    | ScreenDenied
+    | Halted
+    | HaltedAgain
+    | HaltExplained
+    | Ready
+    | Held
+    | Paused
+    | Resumed
+    | Eased
+    | ExerciseEnded
+    | DeviceChanged
+    | Note
+    | SessionEnded
+)
+
+KINDS: dict[str, type[Fact]] = {
+    "session_begun": SessionBegun,
+    "asked": Asked,
+    "answered": Answered,
+    "unanswered": Unanswered,
+    "heard": Heard,
+    "set_begun": SetBegun,
+    "set_ended": SetEnded,
+    "number_heard": NumberHeard,
+    "screen_confirmed": ScreenConfirmed,
+    "screen_denied": ScreenDenied,
+    "halted": Halted,
+    "halted_again": HaltedAgain,
+    "halt_why": HaltExplained,
+    "ready": Ready,
+    "held": Held,
+    "paused": Paused,
+    "resumed": Resumed,
+    "eased": Eased,
+    "exercise_ended": ExerciseEnded,
+    "device": DeviceChanged,
+    "note": Note,
+    "session_ended": SessionEnded,
+}
+"""The name of each kind in the file."""

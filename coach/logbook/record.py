@@ -1,0 +1,150 @@
+"""One line of a session's file: how it is written, and how it is read back without ever failing.
+
+A line is a JSON object: "v" (version of the format), "n" (number of the line, from 1), "t" (UTC, ISO 8601), "at"
+(sample of the session), "line" (its kind), the fields of that kind (see `kinds`), and last "chain": the SHA-256, in
+hex, of the chain before it and of the line without its chain. The chain before the first line is the session's id. So a
+line that was changed, moved or taken out shows, and so does a tail that was torn off in mid-line; a file that lost its
+last lines whole shows by lacking "session_ended".
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+from coach.errors import RecordError
+from coach.logbook.fields import Unfit, complaint, fact, plain
+
+VERSION = 1
+"""Version of the format that this program writes; it reads this and all before it."""
+
+FRAME = ("v", "n", "t", "at", "line", "chain")
+"""The keys that every line has; no kind may have a field of such a name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a session's file."""
+
+    n: int
+    """Number of the line, from 1."""
+    t: str
+    """When it was written: UTC, ISO 8601."""
+    at: int
+    """When it happened, in samples from the start of the session."""
+    kind: str
+    """One of `KINDS`; "line" in the file."""
+    fields: Mapping[str, Any]
+    """The fields of its kind, as JSON gives them."""
+    v: int = VERSION
+    chain: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something in a file that should not be so."""
+
+    line: int
+    """Number of the line in the file, from 1."""
+    text: str
+    """What is wrong, as the end of a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What could be read of a session's file."""
+
+    lines: tuple[Line, ...]
+    """Every complete line that is readable, in the file's order, those with a problem too."""
+    problems: tuple[Problem, ...]
+    torn: str
+    """What stands after the last complete line; empty in a whole file."""
+    chain: str
+    """The chain to go on from."""
+
+
+def encode(line: Line, previous: str) -> tuple[str, str]:
+    """Return the text of `line`, without a newline, and its chain; `previous` is the chain before it.
+
+    Raises RecordError if the kind is not known or its fields do not fit it.
+    """
+    wrong = complaint(line.kind, line.fields)
+    if wrong:
+        raise RecordError(f'the logbook cannot take a line "{line.kind}": {wrong}; see coach/logbook/kinds.py.')
+    body = {"v": line.v, "n": line.n, "t": line.t, "at": line.at, "line": line.kind, **plain(line.fields)}
+    chain = _chained(previous, body)
+    return _json({**body, "chain": chain}), chain
+
+
+def read_lines(text: str, session: str = "") -> Reading:
+    """Read the text of a session's file, whatever it holds; `session` is the id that it should have, if known."""
+    *whole, torn = text.split("\n")
+    lines: list[Line] = []
+    problems: list[Problem] = []
+    previous = session
+    for number, written in enumerate(whole, start=1):
+        line = _parsed(written)
+        if line is None:
+            problems.append(Problem(number, "is not a line of a logbook"))
+            continue
+        if not lines and not previous and isinstance(line.fields.get("session"), str):
+            previous = line.fields["session"]
+        expected = lines[-1].n + 1 if lines else 1
+        problems += [Problem(number, text) for text in _complaints(line, written, previous, expected)]
+        lines.append(line)
+        previous = line.chain
+    if torn:
+        problems.append(Problem(len(whole) + 1, "is torn off before its end"))
+    return Reading(tuple(lines), tuple(problems), torn, previous)
+
+
+def _complaints(line: Line, written: str, previous: str, expected: int) -> list[str]:
+    found = []
+    if line.v > VERSION:
+        found.append(f"was written by a newer version (format {line.v}, this one reads {VERSION})")
+    if line.n > expected:
+        found.append(f"is number {line.n}, where {expected} was due: lines are missing before it")
+    elif line.n < expected:
+        found.append(f"is number {line.n}, where {expected} was due: it stands in the wrong place")
+    elif not _sealed(line, written, previous):
+        found.append("does not match its checksum: it, or a line before it, was changed")
+    try:
+        fact(line.kind, line.fields)
+    except Unfit as unfit:
+        if line.v <= VERSION:
+            found.append(f"cannot be used as it stands: {unfit}")
+    return found
+
+
+def _sealed(line: Line, written: str, previous: str) -> bool:
+    """Tell whether a line is, to the letter, what was written after `previous`."""
+    body = {"v": line.v, "n": line.n, "t": line.t, "at": line.at, "line": line.kind, **line.fields}
+    try:
+        return line.chain == _chained(previous, body) and written == _json({**body, "chain": line.chain})
+    except (ValueError, RecursionError):
+        return False
+
+
+def _parsed(written: str) -> Line | None:
+    try:
+        held = plain(json.loads(written))  # text that no terminal could show becomes "?" and breaks the seal
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(held, dict):
+        return None
+    v, n, t, at, kind, chain = (held.pop(name, None) for name in FRAME)
+    numbers = all(isinstance(number, int) and not isinstance(number, bool) for number in (v, n, at))
+    if not (numbers and isinstance(t, str) and isinstance(kind, str) and isinstance(chain, str)):
+        return None
+    return Line(n=n, t=t, at=at, kind=kind, fields=held, v=v, chain=chain)
+
+
+def _chained(previous: str, body: Mapping[str, Any]) -> str:
+    return sha256((previous + _json(body)).encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _json(held: Mapping[str, Any]) -> str:
+    return json.dumps(held, ensure_ascii=False, allow_nan=False, separators=(",", ":"))

@@ -1,0 +1,82 @@
+"""Tell a scripted patient what is going on, in the terms of their script."""
+
+from __future__ import annotations
+
+from coach.audio.patient import Kind, Moment
+from coach.program.model import Hold, Reps
+from coach.session.events import Event, On
+from coach.session.lines import work_of
+from coach.session.plan import NEXT_DAY
+from coach.session.state import Question, Session, State
+
+_ABOUT_SETS = {
+    Question.REPS: "reps_all",
+    Question.MISSED: "reps_how_many",
+    Question.PAIN: "pain",
+    Question.EFFORT: "effort",
+    Question.HALT_PAIN: "halt_pain",
+}
+
+_READY = (State.WAITING, State.RECOVERING, State.PAUSED, State.HOLDING)
+"""States that ask for "ready"."""
+
+_RUNNING = {On.GO: Kind.WORK, On.REP: Kind.REP, On.PHASE: Kind.PHASE, On.SECOND: Kind.SECOND}
+_ENTERED = {State.RESTING: Kind.REST, State.HALTED: Kind.HALT, State.CLOSING: Kind.CLOSING}
+
+
+def question_moment(session: Session, at: int) -> Moment | None:
+    """Return the question that has just been put, or None."""
+    question = _question(session)
+    if not question:
+        return None
+    return _moment(session, Kind.QUESTION, at, question=question)
+
+
+def _question(session: Session) -> str:
+    if session.state in _READY:
+        return "ready"
+    match session.state:
+        case State.SCREENING:
+            asked = session.today.screen[session.screen_index].id
+            return asked if asked == NEXT_DAY else f"screen.{asked}"
+        case State.SCREEN_CHECK | State.CONFIRMING:
+            return "confirm"
+        case State.ASKING:
+            return _ABOUT_SETS[session.asked_about]
+        case State.HALTED:
+            return "why_halt"
+        case _:
+            return ""
+
+
+def moment_of(session: Session, event: Event, before: State) -> Moment | None:
+    """Return what `event` means to the person in the room, once it was handled; None: nothing."""
+    if event.on in _RUNNING:
+        return _moment(session, _RUNNING[event.on], event.at, event)
+    if session.state is not before and session.state in _ENTERED:
+        return _moment(session, _ENTERED[session.state], event.at)
+    return None
+
+
+def _moment(session: Session, kind: Kind, at: int, event: Event | None = None, question: str = "") -> Moment:
+    inside = session.state not in (State.OPENING, State.SCREENING, State.SCREEN_CHECK)
+    number = session.turns[min(session.turn, len(session.turns) - 1)][0]
+    return Moment(
+        kind,
+        at,
+        question=question,
+        attempt=session.prompts + 1,
+        exercise=session.planned.exercise.id if inside else "",
+        set=number if inside else 0,
+        rep=event.number if event else 0,
+        phase=_phase_name(session, event) if event else "",
+        side=event.side if event else "",
+    )
+
+
+def _phase_name(session: Session, event: Event) -> str:
+    work = work_of(session)
+    if event.on is not On.PHASE or isinstance(work, Hold):
+        return ""
+    steps = work.phases if isinstance(work, Reps) else work.points
+    return steps[event.phase].name

@@ -1,0 +1,241 @@
+"""THE table of the program file: every field with its kind, default and meaning. Reader and schema both follow it."""
+
+from __future__ import annotations
+
+from coach.program.model import Action, AskAfter, Guide, Reach, Sides
+from coach.program.shapes import WITHOUT, Block, Field, Items, Times
+from coach.program.values import Amount, Choice, Code, Day, Days, Seconds, Text, Whole
+
+SHORTEST_PHASE = 0.5
+"""Seconds; a shorter phase cannot be named aloud."""
+
+SHORTEST_REP = 1.5
+"""Seconds; a rep must leave room for its number and the words of its phases."""
+
+MOST_EXERCISES = 12
+"""More than four brings a warning, more than this is no home program."""
+
+SENTENCE = Text()
+OPTIONAL = Text(shortest=0)
+LINE = Text(longest=80)
+NEEDS = Items(LINE, most=8)
+
+PHASES = Times(Seconds(SHORTEST_PHASE, 60), most=8, example="{raise: 2 s, lower: 4 s}")
+ROUTE = Times(Seconds(SHORTEST_PHASE, 60), most=12, example="{ahead: 2 s, out: 2 s}")
+
+_PAIN = Whole(0, 10)
+_EFFORT = Whole(0, 10)
+
+
+def _choice(*actions: Action) -> Choice:
+    return Choice({action.value: action for action in actions})
+
+
+DOSE_FIELDS = (
+    Field("sets", Whole(1, 10), "number of sets"),
+    Field("rest", Seconds(5, 600), 'time between two sets, such as "60 s"; never shorter in a session'),
+    Field(
+        "change_sides", Seconds(2, 120), "time to change sides, where one side works after the other", default="10 s"
+    ),
+    Field("reps", Amount(100), 'reps of a set: 10, 10-15 or "as many as stay steady, at most 12"'),
+    Field("phases", PHASES, "the named parts of a rep in order, each with its time: {raise: 2 s, lower: 4 s}"),
+    Field(
+        "slow_phase",
+        LINE,
+        'the phase that must not be rushed; without it the phase called "lower" or "lowering", else the longest',
+        default=WITHOUT,
+    ),
+    Field(
+        "guide",
+        Choice({guide.value: guide for guide in Guide}),
+        "how the slow phase is led: by a falling tone, counted aloud, both, or quiet",
+        default="tone",
+    ),
+    Field(
+        "hold",
+        Amount(600, seconds=True),
+        'a timed position: "30 s", "20-30 s" or "as long as it stays steady, at most 40 s"',
+    ),
+    Field("route", ROUTE, "named points reached in turn, each with the time to reach it: {ahead: 2 s, out: 2 s}"),
+    Field("rounds", Amount(100), 'rounds of the route in a set: 4, 4-6 or "as many as stay steady, at most 6"'),
+)
+
+WORK = {"reps": ("reps", "phases", "slow_phase", "guide"), "hold": ("hold",), "route": ("route", "rounds")}
+"""The three kinds of work and the fields that belong to each; a dose has exactly one."""
+
+DOSE = Block(DOSE_FIELDS, apart=tuple(WORK.values()), partial=True)
+
+LEVEL = Block(
+    (
+        Field("id", Code(), "short name of the level"),
+        Field("setup", SENTENCE, "how to get into position; said before the exercise"),
+        Field("cue", SENTENCE, "what to do, in one or two sentences"),
+        Field(
+            "feel", OPTIONAL, "where the work should be felt, and that a feeling in the joint itself is to be told", ""
+        ),
+        Field("watch", Items(Text(longest=200), most=8), "the usual ways of cheating, a sentence each", ()),
+        Field("needs", NEEDS, "equipment beyond that of the exercise", ()),
+        Field("dose", DOSE, "what differs from the dose of the exercise", default=WITHOUT),
+    )
+)
+
+STEP_UP = Block(
+    (
+        Field("sessions", Whole(1, 20), "in how many sessions running", 2),
+        Field(
+            "at",
+            Choice({"top of the range": True, "bottom of the range": False}),
+            "whether all sets must reach the top of the range or at least the bottom",
+            "top of the range",
+        ),
+        Field("pain_to", _PAIN, "pain 0-10 at most", 2),
+        Field("effort_to", _EFFORT, "effort 0-10 at most", 6),
+        Field("unsteady", Choice({"never": False, "allowed": True}), "whether unsteadiness is allowed", "never"),
+    )
+)
+
+JOINS = Block(
+    (
+        Field("exercise", Code(), "id of the exercise that must have been steady"),
+        Field("steady_sessions", Whole(1, 50), "in how many sessions"),
+    )
+)
+
+EXERCISE = Block(
+    (
+        Field("id", Code(), "short name of the exercise, kept for good: the logbook refers to it"),
+        Field("name", LINE, "what the coach calls it"),
+        Field("why", OPTIONAL, 'what it is for; said when the person asks "why"', ""),
+        Field("needs", NEEDS, "equipment; [] if there is none", ()),
+        Field(
+            "sides",
+            Choice({sides.value: sides for sides in Sides}),
+            "which side works, and in what order",
+            "both together",
+        ),
+        Field("start_level", Code(), "the level a new person begins at; without it the first", default=WITHOUT),
+        Field("dose", DOSE, "how much of it; a level may change any part", default=WITHOUT),
+        Field("levels", Items(LEVEL, most=8, least=1), "variants, the easiest first"),
+        Field("step_up_after", STEP_UP, "when a harder level is proposed to the clinician", default=WITHOUT),
+        Field("joins_after", JOINS, "wait until another exercise has been steady", default=WITHOUT),
+    )
+)
+
+_SCREEN_ACTIONS = Choice({"end": Action.END_SESSION, "ease": Action.EASE, "note": Action.NOTE})
+
+SCREEN = Block(
+    (
+        Field("id", Code(), "short name of the question"),
+        Field("ask", Text(longest=200), "the question, to be answered by yes or no"),
+        Field("if_yes", _SCREEN_ACTIONS, "what a yes does: end the session, ease it, or note it", default=WITHOUT),
+        Field("if_no", _SCREEN_ACTIONS, "what a no does: end the session, ease it, or note it", default=WITHOUT),
+    ),
+    exactly_one=("if_yes", "if_no"),
+)
+
+PAIN_LIMITS = Block(
+    (
+        Field("carry_on_to", _PAIN, "pain 0-10 up to which the work goes on as planned", 3),
+        Field("ease_to", _PAIN, "pain 0-10 up to which the work is eased; above it the session ends", 5),
+    )
+)
+
+EFFORT_LIMITS = Block((Field("ease_above", _EFFORT, "effort 0-10 above which the next sets are eased; 10: never", 8),))
+
+LIMITS = Block(
+    (
+        Field("pain", PAIN_LIMITS, "the bands of pain", {}),
+        Field("effort", EFFORT_LIMITS, "the band of effort", {}),
+        Field(
+            "unsteady",
+            _choice(Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION),
+            "what fear that the joint gives way does",
+            "end_session",
+        ),
+        Field(
+            "tired",
+            _choice(Action.EASE, Action.END_SET, Action.END_EXERCISE, Action.END_SESSION),
+            "what tiredness does",
+            "end_set",
+        ),
+        Field("cut_sets", Whole(1, 10), "so many sets cut short end the exercise", 2),
+        Field(
+            "next_day_worse",
+            _choice(Action.NOTE, Action.EASE, Action.STEP_DOWN, Action.END_SESSION),
+            "what more pain on the morning after does; end_session: no session today",
+            "step_down",
+        ),
+        Field("halts", Whole(1, 10), "the session ends at the halt with this number", 3),
+        Field("minutes", Whole(5, 120), "no new set begins after so many minutes", 40),
+    )
+)
+
+ASK = Block(
+    (
+        Field(
+            "pain",
+            Choice({after.value: after for after in (AskAfter.EACH_SET, AskAfter.EACH_EXERCISE)}),
+            "when to ask about pain; it cannot be left out",
+            "each set",
+        ),
+        Field(
+            "effort", Choice({after.value: after for after in AskAfter}), "when to ask about effort", "each exercise"
+        ),
+        Field("reps", Choice({after.value: after for after in AskAfter}), "when to ask how many were done", "each set"),
+    )
+)
+
+SCHEDULE = Block(
+    (
+        Field("every", Days(1, 14), "days from one session to the next", "1 day"),
+        Field(
+            "after_a_sore_day",
+            Days(1, 28),
+            "days to the next session when pain was worse the day after; without it one day more than every",
+            default=WITHOUT,
+        ),
+    )
+)
+
+WRITTEN_BY = Block(
+    (
+        Field("name", Text(longest=80, shortest=0, spoken=False), "who wrote the program", ""),
+        Field("role", Text(longest=80, shortest=0, spoken=False), "in what role, such as physical therapist", ""),
+        Field("on", Day(), "the day it was written", default=WITHOUT),
+        Field("review_on", Day(), "the day it is to be looked at again", default=WITHOUT),
+    )
+)
+
+PROGRAM = Block(
+    (
+        Field("format", Whole(1, 1), "version of this file format"),
+        Field("title", LINE, "what the program is called"),
+        Field(
+            "language",
+            Code("[a-z]{2,3}(-[A-Za-z0-9]{2,8})*", "be a language code such as en"),
+            "language of all texts, and the voice pack that speaks them",
+            "en",
+        ),
+        Field("written_by", WRITTEN_BY, "who answers for the program", {}),
+        Field("affected", Choice({"left": "left", "right": "right"}), "the side that is treated", default=WITHOUT),
+        Field(
+            "within_reach",
+            Choice({reach.value: reach for reach in Reach}),
+            "when someone must be within reach of the person",
+            "first session",
+        ),
+        Field("call", Text(longest=200, shortest=0), "whom to call when something is wrong, in words to be spoken", ""),
+        Field(
+            "cautions",
+            Text(longest=1200, shortest=0),
+            "read aloud before the first session, and on request",
+            "",
+        ),
+        Field("screen", Items(SCREEN, most=8), "yes-or-no questions before every session", ()),
+        Field("ask", ASK, "when the questions after a set are put", {}),
+        Field("limits", LIMITS, "when to ease and when to end", {}),
+        Field("schedule", SCHEDULE, "how often", {}),
+        Field("exercises", Items(EXERCISE, most=MOST_EXERCISES, least=1), "the exercises in order; about four at most"),
+    )
+)
+"""The whole file."""

@@ -1,0 +1,133 @@
+"""Read the text of a program file into the model, or say everything that is wrong with it."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+
+from coach.errors import ProgramError
+from coach.program.dose import dose_of
+from coach.program.fields import PROGRAM
+from coach.program.missing import warnings
+from coach.program.model import (
+    Dose,
+    Exercise,
+    Joins,
+    Level,
+    Limits,
+    Program,
+    Schedule,
+    ScreenQuestion,
+    StepUp,
+    WrittenBy,
+)
+from coach.program.nodes import Problems, compose
+from coach.program.rules import check
+from coach.program.shapes import Got, Reading, halt_pattern, read
+
+
+def load(text: str, name: str, halt_words: frozenset[str] = frozenset()) -> Program:
+    """Return the program that `text` holds; `name` is the file's name, for messages and for the program's id.
+
+    `halt_words` are the wordings that stop a session in the program's language: no spoken text may hold one.
+    Raises ProgramError with a line for each problem (20 at most): "FILE:LINE:COLUMN: what was found, what would do".
+    """
+    problems = Problems(name)
+    reading = Reading(problems, halt_pattern(halt_words))
+    node = compose(text, problems)
+    got: Got | None = read(PROGRAM, node, "program", reading) if node is not None else None
+    if got is None:
+        raise problems.error()
+    check(got, reading)
+    doses = {
+        (exercise_at, level_at): dose_of(exercise, level, reading)
+        for exercise_at, exercise in enumerate(got.get("exercises") or ())
+        for level_at, level in enumerate(exercise.get("levels") or ())
+    }
+    if problems.found:
+        raise problems.error()
+    whole = {at: dose for at, dose in doses.items() if dose is not None}
+    if len(whole) < len(doses):
+        message = f"{name}:1:1: a dose could not be read; write it anew."
+        raise ProgramError(message)  # never met: a dose that fails has noted why
+    return _program(got, text, name, whole)
+
+
+def _program(got: Got, text: str, name: str, doses: dict[tuple[int, int], Dose]) -> Program:
+    limits, pain, ask = got["limits"], got["limits"]["pain"], got["ask"]
+    schedule, written = got["schedule"], got["written_by"]
+    every = schedule["every"]
+    exercises = tuple(
+        _exercise(each, [doses[at, level_at] for level_at in range(len(each["levels"]))])
+        for at, each in enumerate(got["exercises"])
+    )
+    return Program(
+        id=_stem(name),
+        title=got["title"],
+        language=got["language"],
+        written_by=WrittenBy(written["name"], written["role"], written.get("on"), written.get("review_on")),
+        affected=got.get("affected") or "",
+        within_reach=got["within_reach"],
+        call=got["call"],
+        cautions=got["cautions"],
+        screen=tuple(_screen(each) for each in got["screen"]),
+        ask_pain=ask["pain"],
+        ask_effort=ask["effort"],
+        ask_reps=ask["reps"],
+        limits=Limits(
+            pain_carry_on_to=pain["carry_on_to"],
+            pain_ease_to=pain["ease_to"],
+            effort_ease_above=limits["effort"]["ease_above"],
+            unsteady=limits["unsteady"],
+            tired=limits["tired"],
+            cut_sets=limits["cut_sets"],
+            next_day_worse=limits["next_day_worse"],
+            halts=limits["halts"],
+            minutes=limits["minutes"],
+        ),
+        schedule=Schedule(every, schedule.get("after_a_sore_day") or every + 1),
+        exercises=exercises,
+        digest=sha256(text.encode("utf-8")).hexdigest(),
+        warnings=warnings(got, exercises),
+    )
+
+
+def _exercise(got: Got, doses: list[Dose]) -> Exercise:
+    step_up, joins = got.get("step_up_after"), got.get("joins_after")
+    levels = tuple(_level(level, dose) for level, dose in zip(got["levels"], doses, strict=True))
+    return Exercise(
+        id=got["id"],
+        name=got["name"],
+        why=got["why"],
+        needs=got["needs"],
+        sides=got["sides"],
+        levels=levels,
+        start_level=got.get("start_level") or levels[0].id,
+        step_up=StepUp(
+            step_up["sessions"], step_up["at"], step_up["pain_to"], step_up["effort_to"], step_up["unsteady"]
+        )
+        if step_up is not None
+        else None,
+        joins_after=Joins(joins["exercise"], joins["steady_sessions"]) if joins is not None else None,
+    )
+
+
+def _level(got: Got, dose: Dose) -> Level:
+    return Level(
+        id=got["id"],
+        setup=got["setup"],
+        cue=got["cue"],
+        feel=got["feel"],
+        watch=got["watch"],
+        needs=got["needs"],
+        dose=dose,
+    )
+
+
+def _screen(got: Got) -> ScreenQuestion:
+    yes = got.wrote("if_yes")
+    return ScreenQuestion(got["id"], got["ask"], answer=yes, action=got["if_yes" if yes else "if_no"])
+
+
+def _stem(name: str) -> str:
+    last = name.replace("\\", "/").rpartition("/")[2]
+    return last.removesuffix(".yaml").removesuffix(".yml")

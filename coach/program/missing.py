@@ -1,0 +1,60 @@
+"""What a program leaves out that a reader of it will ask for: warnings, on which nothing depends.
+
+The list follows the CERT reporting checklist (Slade 2016): who prescribes, equipment, each exercise replicable,
+starting level, progression rule, adverse events; and few exercises (Bachmann 2018: fewer than four helps adherence).
+"""
+
+from __future__ import annotations
+
+from coach.program.model import Exercise
+from coach.program.shapes import Got
+
+FEW = 4
+"""Exercises in a program; more are done less well (Henry 1999, Bachmann 2018)."""
+
+USUAL_EASE_TO = 5
+"""Pain above which the sources end a session."""
+
+
+def warnings(program: Got, exercises: tuple[Exercise, ...]) -> tuple[str, ...]:
+    """Return one sentence for each thing that is missing, in the order of the file."""
+    found = []
+    written = program["written_by"]
+    if not written["name"] and not written["role"]:
+        found.append("It does not say who wrote it; fill in written_by: name or role.")
+    if written.get("on") is None:
+        found.append("It does not say when it was written; fill in written_by: on.")
+    if written.get("review_on") is None:
+        found.append("It does not say when it is to be reviewed; fill in written_by: review_on.")
+    if not program["call"]:
+        found.append("It does not say whom to call when something is wrong; fill in call.")
+    if not program["cautions"]:
+        found.append("It has no cautions to be read before the first session; fill in cautions.")
+    if not program["screen"]:
+        found.append("It asks nothing before a session; fill in screen.")
+    ease_to = program["limits"]["pain"]["ease_to"]
+    if ease_to > USUAL_EASE_TO:
+        found.append(f"The work goes on, eased, up to pain {ease_to}; the usual limit is {USUAL_EASE_TO}.")
+    if len(exercises) > FEW:
+        found.append(f"It has {len(exercises)} exercises; up to {FEW} are done better.")
+    for got, exercise in zip(program["exercises"], exercises, strict=True):
+        found += _of_exercise(got, exercise)
+    return tuple(found)
+
+
+def _of_exercise(got: Got, exercise: Exercise) -> list[str]:
+    name = f'Exercise "{exercise.id}"'
+    found = []
+    if not exercise.why:
+        found.append(f"{name} does not say what it is for; fill in why.")
+    if not got.wrote("needs"):
+        found.append(f"{name} does not say what equipment it needs; fill in needs, [] for none.")
+    unfelt = [level.id for level in exercise.levels if not level.feel]
+    if unfelt:
+        found.append(f"{name} does not say where it should be felt in {', '.join(unfelt)}; fill in feel.")
+    if len(exercise.levels) > 1:
+        if not got.wrote("start_level"):
+            found.append(f"{name} does not say where a new person begins; fill in start_level.")
+        if exercise.step_up is None:
+            found.append(f"{name} has no rule for a harder level; fill in step_up_after.")
+    return found

@@ -1,0 +1,198 @@
+"""Turn the text of a program file into YAML nodes that know their line and column; nothing is ever constructed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import yaml
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from coach.errors import ProgramError
+
+LONGEST_FILE = 1024 * 1024
+"""Bytes or characters: a hundred times the longest program that is shipped."""
+
+DEEPEST = 20
+"""Levels of nesting; a program needs nine."""
+
+MOST_NODES = 10_000
+"""Values in one file; the longest shipped program has about 300."""
+
+MOST_PROBLEMS = 20
+"""Problems told in one go: more than that is read by nobody."""
+
+
+@dataclass(slots=True)
+class Problems:
+    """Everything found wrong in one file."""
+
+    name: str
+    """The file, as messages call it."""
+    found: dict[tuple[int, int, str], None] = field(default_factory=dict)
+    """Line and column, both from 1, and the sentence; a dict, so that the same problem is told once."""
+
+    def add(self, where: Node | tuple[int, int], sentence: str) -> None:
+        """Note a problem at a node, or at a line and column counted from 1."""
+        line, column = where if isinstance(where, tuple) else place(where)
+        self.found[line, column, sentence] = None
+
+    def error(self) -> ProgramError:
+        """Return all problems as one error: a line each, in the order of the file."""
+        lines = [f"{self.name}:{line}:{column}: {sentence}" for line, column, sentence in sorted(self.found)]
+        if len(lines) > MOST_PROBLEMS:
+            hidden = len(lines) - MOST_PROBLEMS + 1
+            lines[MOST_PROBLEMS - 1 :] = [f"{self.name}: and {hidden} more problems; mend these first."]
+        return ProgramError("\n".join(lines))
+
+
+def place(node: Node) -> tuple[int, int]:
+    """Return line and column of a node, both from 1."""
+    return node.start_mark.line + 1, node.start_mark.column + 1
+
+
+def compose(text: str, problems: Problems) -> MappingNode | None:
+    """Return the file's fields, or None after a problem was noted: what is not YAML cannot be read further."""
+    if len(text) > LONGEST_FILE:
+        problems.add((1, 1), f"the file is longer than {LONGEST_FILE // 1024**2} MiB; a program is a few pages.")
+        return None
+    try:
+        loader = _Loader(text)
+    except yaml.reader.ReaderError as error:
+        problems.add(_line_and_column(text, error.position), _unprintable(text, error.position))
+        return None
+    try:
+        node = loader.get_single_node()
+    except yaml.reader.ReaderError as error:
+        problems.add(_line_and_column(text, error.position), _unprintable(text, error.position))
+        return None
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        where = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+        problems.add(where, _plain_words(str(error.problem or error.context or "")))
+        return None
+    except (yaml.YAMLError, ValueError, OverflowError):  # an escape or a directive with an impossible number
+        problems.add((loader.line + 1, loader.column + 1), "this is not YAML; mend it or put the text in quotes.")
+        return None
+    if node is None:
+        problems.add((1, 1), 'the file holds no fields; begin with "format: 1".')
+        return None
+    if not isinstance(node, MappingNode):
+        problems.add(node, f'a program is a list of fields such as "format: 1" and "title: ...", found {found(node)}.')
+        return None
+    return node
+
+
+def found(node: Node) -> str:
+    """Say in a few words what stands there."""
+    if isinstance(node, MappingNode):
+        return "a block of fields"
+    if isinstance(node, SequenceNode):
+        return "a list"
+    if is_empty(node):
+        return "nothing"
+    text = " ".join(str(node.value).split())
+    short = text if len(text) <= 40 else text[:37] + "..."
+    short = "".join(c if c.isprintable() else "?" for c in short)
+    return short if is_plain(node) else f'"{short}"'
+
+
+def is_plain(node: Node) -> bool:
+    """Tell whether a scalar is written without quotes."""
+    return isinstance(node, ScalarNode) and node.style is None
+
+
+def is_empty(node: Node) -> bool:
+    """Tell whether the field was left without a value."""
+    return is_plain(node) and _tag(node) == "null"
+
+
+def read_as(node: ScalarNode) -> str:
+    """Return what other YAML readers take an unquoted scalar for, in words; empty if it is text to all of them."""
+    return _OTHER_TYPES.get(_tag(node), "") if is_plain(node) else ""
+
+
+def is_whole(node: ScalarNode) -> bool:
+    """Tell whether the scalar is an unquoted whole number to all YAML readers."""
+    return is_plain(node) and _tag(node) == "int"
+
+
+_OTHER_TYPES = {
+    "bool": "yes or no",
+    "int": "a number",
+    "float": "a number",
+    "null": "nothing",
+    "timestamp": "a date",
+}
+
+
+def _tag(node: Node) -> str:
+    return str(node.tag).rpartition(":")[2]
+
+
+class _Loader(yaml.SafeLoader):
+    """Composes nodes only, within bounds, and takes none of YAML's short cuts that hide where a value came from."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(text)
+        self._depth = 0
+        self._nodes = 0
+
+    def compose_node(self, parent: Node | None, index: int) -> Node | None:
+        event = self.peek_event()  # type: ignore[no-untyped-call]  # the stubs leave it out
+        mark = event.start_mark
+        if isinstance(event, yaml.AliasEvent):
+            raise yaml.MarkedYAMLError(problem="*alias", problem_mark=mark)
+        if getattr(event, "anchor", None):
+            raise yaml.MarkedYAMLError(problem="&anchor", problem_mark=mark)
+        if getattr(event, "tag", None):
+            raise yaml.MarkedYAMLError(problem="!tag", problem_mark=mark)
+        self._nodes += 1
+        if self._nodes > MOST_NODES:
+            raise yaml.MarkedYAMLError(problem="#nodes", problem_mark=mark)
+        self._depth += 1
+        if self._depth > DEEPEST:
+            raise yaml.MarkedYAMLError(problem="#depth", problem_mark=mark)
+        node: Node | None = super().compose_node(parent, index)
+        self._depth -= 1
+        return node
+
+
+_PLAIN_WORDS = (
+    ("*alias", 'found a YAML alias (*name); write the value out here, or put text that begins with "*" in quotes.'),
+    ("&anchor", 'found a YAML anchor (&name); write each value out, or put text that begins with "&" in quotes.'),
+    ("!tag", 'found a YAML tag (!name); leave it out, or put text that begins with "!" in quotes.'),
+    ("#nodes", "the file holds more values than any program needs; split it."),
+    ("#depth", f"nested deeper than {DEEPEST} levels; a program needs no more than nine, so a bracket may be open."),
+    ("'\\t'", "found a tab; indent with spaces."),
+    ("mapping values are not allowed", 'a ":" is in the way here; put text that holds ": " in quotes.'),
+    ("cannot start any token", "text cannot begin with this character; put the text in quotes."),
+    ("could not find expected ':'", 'this is no "field: value"; add the colon, or mend the indentation.'),
+    ("expected <block end>", "this does not fit the lines above; align it with them, or put the text in quotes."),
+    ("expected the node content", "a value was expected here; mend the bracket or comma, or put the text in quotes."),
+    ("unexpected end of stream", "a quote is open at the end of the file; close it."),
+    ("unexpected document separator", "a quote is open before this line; close it."),
+    (
+        "expected ',' or",
+        "a bracket is open or a comma is missing; close it, or put text that holds a comma or ? in quotes.",
+    ),
+    ("unknown escape", "a backslash in double quotes begins an escape; use single quotes, or write it twice."),
+    ("hexadecimal", "a backslash in double quotes begins an escape; use single quotes, or write it twice."),
+    ("another document", 'a second document begins here; one program a file, so take out the line "---".'),
+    ("expected '<document start>'", "the program ends above this line; mend the indentation, or take the rest out."),
+)
+
+
+def _plain_words(problem: str) -> str:
+    for sign, words in _PLAIN_WORDS:
+        if sign in problem:
+            return words
+    return f"this is not YAML ({problem}); mend it or put the text in quotes."
+
+
+def _unprintable(text: str, position: int) -> str:
+    return f"found the control character U+{ord(text[position]):04X}; take it out."
+
+
+def _line_and_column(text: str, position: int) -> tuple[int, int]:
+    before = text[:position]
+    return before.count("\n") + 1, position - before.rfind("\n")

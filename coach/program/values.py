@@ -1,0 +1,267 @@
+"""The kinds of single value a program file may hold: how each is written, what it becomes, its JSON Schema."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Protocol
+
+from yaml.nodes import ScalarNode
+
+from coach.errors import did_you_mean
+from coach.program.model import Range
+from coach.program.nodes import found, is_empty, is_whole, read_as
+
+
+class Unfit(Exception):  # noqa: N818 - not an error of the program: a sentence on its way to the list of problems
+    """Why a value will not do: the rest of a sentence that begins with the field's name."""
+
+
+class Value(Protocol):
+    """A kind of value written as one scalar."""
+
+    def take(self, node: ScalarNode) -> Any:  # noqa: ANN401 - each kind has a type of its own
+        """Return the value; raises Unfit."""
+        ...
+
+    def schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of what may be written."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Words; runs of spaces and line breaks become one space."""
+
+    longest: int = 600
+    """Characters."""
+    shortest: int = 1
+    spoken: bool = True
+    """Said aloud, so that it must hold no word that stops the session."""
+
+    def take(self, node: ScalarNode) -> str:
+        """Return the words."""
+        if is_empty(node):
+            raise Unfit(
+                'is empty; write the text, or "" for none.' if self.shortest == 0 else "is empty; write the text."
+            )
+        if other := read_as(node):
+            raise Unfit(
+                f'must be text, found {found(node)}, which YAML takes for {other}; write "{node.value}" in quotes.'
+            )
+        for character in node.value:
+            if unicodedata.category(character) in {"Cc", "Cs"} and character not in "\n\t\r":
+                raise Unfit(f"must be plain text, found the control character U+{ord(character):04X}; take it out.")
+        text = " ".join(node.value.split())
+        if len(text) < self.shortest:
+            raise Unfit("is empty; write the text.")
+        if len(text) > self.longest:
+            raise Unfit(f"must be {self.longest} characters or fewer, found {len(text)}; say it in fewer words.")
+        return text
+
+    def schema(self) -> dict[str, Any]:
+        """Text without control characters, not only blanks."""
+        schema: dict[str, Any] = {"type": "string", "maxLength": self.longest}
+        schema["pattern"] = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$"
+        if self.shortest:
+            schema["not"] = {"pattern": r"^\s*$"}
+        return schema
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A short name that other fields, the logbook or a folder refer to."""
+
+    pattern: str = "[a-z][a-z0-9_]{0,39}"
+    must: str = "begin with a small letter and hold only a-z, 0-9 and _, such as heel_raise"
+
+    def take(self, node: ScalarNode) -> str:
+        """Return the name as it is written."""
+        if other := read_as(node):
+            raise Unfit(
+                f'must be a name, found {found(node)}, which YAML takes for {other}; write "{node.value}" in quotes.'
+            )
+        if not re.fullmatch(self.pattern, node.value):
+            raise Unfit(f"must {self.must}; found {found(node)}.")
+        return str(node.value)
+
+    def schema(self) -> dict[str, Any]:
+        """Text of the pattern."""
+        return {"type": "string", "pattern": f"^{self.pattern}$"}
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A whole number, both ends included."""
+
+    low: int
+    high: int
+
+    def take(self, node: ScalarNode) -> int:
+        """Return the number."""
+        text = node.value
+        must = str(self.low) if self.low == self.high else f"a whole number from {self.low} to {self.high}"
+        if not is_whole(node) and re.fullmatch(r"[0-9]{1,4}", text):
+            raise Unfit(f"must be {must}, found {found(node)}; write {text} without quotes.")
+        # as written in decimals only: YAML would read 010 as eight and 1:30 as ninety
+        if not re.fullmatch(r"-?(0|[1-9][0-9]{0,5})", text) or not self.low <= int(text) <= self.high:
+            raise Unfit(f"must be {must}, found {found(node)}.")
+        return int(text)
+
+    def schema(self) -> dict[str, Any]:
+        """Integer within the bounds."""
+        return {"type": "integer", "minimum": self.low, "maximum": self.high}
+
+
+_UNITS = {"s": 1, "min": 60}
+
+
+@dataclass(frozen=True, slots=True)
+class Seconds:
+    """A length of time with its unit."""
+
+    low: float
+    high: float
+
+    def take(self, node: ScalarNode) -> float:
+        """Return seconds."""
+        text = node.value.strip()
+        must = f"must be a time from {self.low:g} s to {self.high:g} s"
+        match = re.fullmatch(r"([0-9]{1,5}(?:\.[0-9]{1,3})?) ?(s|min)", text)
+        if match is None:
+            raise Unfit(f"{must}, found {found(node)}; {_hint_time(text)}.")
+        seconds = float(match[1]) * _UNITS[match[2]]
+        if not self.low <= seconds <= self.high:
+            raise Unfit(f"{must}, found {found(node)}.")
+        return seconds
+
+    def schema(self) -> dict[str, Any]:
+        """Text such as "60 s"; JSON Schema cannot check its size."""
+        return {"type": "string", "pattern": r"^\s*[0-9]{1,5}(\.[0-9]{1,3})? ?(s|min)\s*$"}
+
+
+def _hint_time(text: str) -> str:
+    if re.fullmatch(r"[0-9]{1,5}(\.[0-9]{1,3})?", text):
+        return f'write the unit: "{text} s"'
+    if re.fullmatch(r"[0-9]+,[0-9]+ ?(s|min)", text):
+        return f'write the decimals with a point: "{text.replace(",", ".")}"'
+    return 'write it as "60 s" or "1 min"'
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """A number of days."""
+
+    low: int
+    high: int
+
+    def take(self, node: ScalarNode) -> int:
+        """Return days."""
+        match = re.fullmatch(r"([0-9]{1,3}) ?days?", node.value.strip())
+        if match is None or not self.low <= int(match[1]) <= self.high:
+            raise Unfit(
+                f'must be from {self.low} to {self.high} days, found {found(node)}; write it as "1 day" or "2 days".'
+            )
+        return int(match[1])
+
+    def schema(self) -> dict[str, Any]:
+        """Text such as "2 days"."""
+        return {"type": "string", "pattern": r"^\s*[0-9]{1,3} ?days?\s*$"}
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A calendar day."""
+
+    def take(self, node: ScalarNode) -> date:
+        """Return the day."""
+        match = re.fullmatch(r"([0-9]{4})-([0-9]{2})-([0-9]{2})", node.value)
+        try:
+            if match is None:
+                raise ValueError  # noqa: TRY301 - one sentence for both ways of being no day
+            return date(int(match[1]), int(match[2]), int(match[3]))
+        except ValueError:
+            raise Unfit(f"must be a day such as 2027-01-31, found {found(node)}.") from None
+
+    def schema(self) -> dict[str, Any]:
+        """Year, month, day."""
+        return {"type": "string", "format": "date", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One of a few words."""
+
+    words: Mapping[str, Any]
+    """What is written to what it becomes."""
+
+    def take(self, node: ScalarNode) -> Any:  # noqa: ANN401 - whatever the table holds
+        """Return what the word stands for."""
+        if node.value in self.words:
+            return self.words[node.value]
+        raise Unfit(f"cannot be {found(node)}; {did_you_mean(node.value, list(self.words))}")
+
+    def schema(self) -> dict[str, Any]:
+        """List the words."""
+        return {"type": "string", "enum": list(self.words)}
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """How many or how long: one number, a range, or as much as stays steady."""
+
+    high: int
+    """The most of one set: a number, or seconds."""
+    seconds: bool = False
+    """True: of time, with its unit; False: a plain number."""
+
+    def take(self, node: ScalarNode) -> Range:
+        """Return the range, in pieces or seconds."""
+        text = " ".join(node.value.split())
+        match = re.fullmatch(self._pattern(), text)
+        if match is None:
+            raise Unfit(f"must be {self._must()}, found {found(node)}; write it as {self._examples(text)}.")
+        steady, low, high, unit = match["steady"], match["low"], match["high"], match["unit"] if self.seconds else "s"
+        times = _UNITS[unit]
+        if steady:
+            amount = Range(1, int(steady) * times, steady=True)
+        else:
+            amount = Range(int(low) * times, int(high or low) * times)
+        if amount.low < 1 or amount.high > self.high:
+            raise Unfit(f"must be {self._must()}, found {found(node)}.")
+        if amount.low > amount.high:
+            raise Unfit(f'must go from low to high, found {found(node)}; write "{high}-{low}{self._unit(unit)}".')
+        return amount
+
+    def schema(self) -> dict[str, Any]:
+        """Text; a plain number too where there is no unit."""
+        pattern = "^" + re.sub(r"\?P<[a-z]+>", "", self._pattern()) + "$"
+        text = {"type": "string", "pattern": pattern}
+        number = {"type": "integer", "minimum": 1, "maximum": self.high}
+        return text if self.seconds else {"anyOf": [number, text]}
+
+    def _pattern(self) -> str:
+        steady = (
+            "as (many as stay|long as it stays) steady, at most "
+            if self.seconds
+            else "as many as stay steady, at most "
+        )
+        number = "[0-9]{1,4}"
+        unit = " ?(?P<unit>s|min)" if self.seconds else ""
+        return f"({steady}(?P<steady>{number})|(?P<low>{number})( ?[-\u2013] ?(?P<high>{number}))?){unit}"
+
+    def _must(self) -> str:
+        return f"a time from 1 s to {self.high} s" if self.seconds else f"a number from 1 to {self.high}"
+
+    def _unit(self, unit: str) -> str:
+        return f" {unit}" if self.seconds else ""
+
+    def _examples(self, text: str) -> str:
+        if not self.seconds:
+            return '10, 10-15 or "as many as stay steady, at most 12"'
+        if re.fullmatch(r"[0-9]{1,4}( ?[-\u2013] ?[0-9]{1,4})?", text):
+            return f'"{text} s", with its unit'
+        return '"30 s", "20-30 s" or "as long as it stays steady, at most 40 s"'

@@ -1,0 +1,66 @@
+"""Find a program on the disk, by its path or by the id of one that is shipped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from coach.errors import ProgramError, did_you_mean
+from coach.program.load import load
+from coach.program.model import Program
+from coach.program.nodes import LONGEST_FILE
+from coach.resources import folder
+
+
+def shipped() -> dict[str, Path]:
+    """Return the programs that travel with the package: id to file, in order of the id."""
+    return {path.stem: path for path in sorted(folder("programs").glob("*.yaml"))}
+
+
+def find(name: str) -> Path:
+    """Return the file that `name` means: a path, or the id of a shipped program.
+
+    Raises ProgramError naming the nearest shipped program if there is neither.
+    """
+    path = Path(name)
+    if path.is_file():
+        return path
+    known = shipped()
+    if name in known:
+        return known[name]
+    if path.is_dir():
+        raise ProgramError(f"{name}: this is a folder; name a program file in it.")
+    raise ProgramError(f"{name}: no such file, and no shipped program of that name; {did_you_mean(name, list(known))}")
+
+
+def read(path: Path, halt_words: frozenset[str] = frozenset()) -> Program:
+    """Return the program in the file. Raises ProgramError; `halt_words` as in `load`."""
+    return load(_text(path), str(path), halt_words)
+
+
+def open_program(name: str, halts_in: Callable[[str], frozenset[str]]) -> Program:
+    """Return the program that `name` means, checked against the halt words of its own language.
+
+    `halts_in` gives every wording that halts in a language, and may raise VoicePackError. Raises ProgramError.
+    """
+    path = find(name)
+    text = _text(path)
+    language = load(text, str(path)).language
+    return load(text, str(path), halts_in(language))
+
+
+def _text(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            data = file.read(LONGEST_FILE + 1)
+    except OSError as error:
+        why = error.strerror or "it cannot be read"
+        raise ProgramError(f"{path}: {why}; check the path and who may read the file.") from error
+    if len(data) > LONGEST_FILE:
+        raise ProgramError(f"{path}: the file is longer than {LONGEST_FILE // 1024**2} MiB; a program is a few pages.")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        before = data[: error.start]
+        line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
+        raise ProgramError(f"{path}:{line}:{column}: not UTF-8 text; save the file with encoding UTF-8.") from error

@@ -1,0 +1,91 @@
+"""The session with a person who answers at once and well: how long it takes, what is said when."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from coach.session.agenda import Sounding
+from coach.session.commands import Record
+from coach.session.events import Event, On
+from coach.session.plan import Today
+from coach.session.soundless import SoundlessRun, made_up_length
+from coach.session.state import Question, State
+from coach.tempo.units import to_samples
+from coach.words.phrases import Phrase
+
+ANSWER_AFTER = 1.0
+"""Seconds from the end of a question to an answer's being understood: people begin within 0.2 s (Stivers 2009), a word
+takes half a second, hearing it a third."""
+
+POSITION_AFTER = 6.0
+"""Seconds that getting into position takes; our own guess for an estimate, nothing rests on it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsal:
+    """A session laid out in full."""
+
+    soundings: tuple[Sounding, ...]
+    """Every sound in order of time."""
+    records: tuple[Record, ...]
+    turns: tuple[tuple[int, int, int], ...]
+    """Exercise index, turn index and the sample at which its request for "ready" began."""
+    states: tuple[tuple[int, State], ...]
+    """Sample and state, at each change."""
+    end: int
+    """Samples from start to end."""
+
+
+def rehearse(today: Today, length: Callable[[Phrase], int] = made_up_length) -> Rehearsal:
+    """Run the session of `today` with a person who is always ready, in no pain and never halts."""
+    run = SoundlessRun(today, length)
+    turns: dict[tuple[int, int], int] = {}
+    states: list[tuple[int, State]] = []
+    for _ in range(100_000):
+        session = run.session
+        if not states or states[-1][1] is not session.state:
+            states.append((run.now, session.state))
+        if session.state is State.WAITING:
+            turns.setdefault((session.exercise_index, session.turn), run.now)
+        if run.over:
+            break
+        run.step()
+        due = run.agenda.next_at()
+        reply = _reply(run)
+        if reply is not None:
+            wait = POSITION_AFTER if run.session.state is State.WAITING else ANSWER_AFTER
+            moment = run.now + to_samples(wait)
+            if due is None or moment <= due or run.session.state is not State.RESTING:
+                run.now = moment
+                on, number = reply
+                run.give(Event(on, run.now, number=number, ear="ideal"))
+    return Rehearsal(
+        tuple(sorted(run.soundings, key=lambda sounding: sounding.at)),
+        tuple(run.records),
+        tuple((exercise, turn, at) for (exercise, turn), at in turns.items()),
+        tuple(states),
+        run.now,
+    )
+
+
+def _reply(run: SoundlessRun) -> tuple[On, int] | None:
+    """Return what an untroubled person answers now, once all was said; None if nothing is asked."""
+    session = run.session
+    if run.agenda.talking:
+        return None
+    match session.state:
+        case State.SCREENING:
+            return (On.NO if session.today.screen[session.screen_index].answer else On.YES), 0
+        case State.SCREEN_CHECK:
+            return On.YES, 0
+        case State.WAITING:
+            return On.READY, 0
+        case State.ASKING:
+            if session.asked_about is Question.REPS:
+                return On.YES, 0
+            return On.NUMBER, 0 if session.asked_about is Question.PAIN else 5
+        case State.CONFIRMING if session.asked_about is Question.PAIN:
+            return On.YES, 0
+        case _:
+            return None

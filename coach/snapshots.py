@@ -1,0 +1,152 @@
+"""Draw a snapshot of a session for the screens."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from coach.ports import Block
+from coach.program.model import Hold, Reps
+from coach.session.events import REPLIES, On
+from coach.session.ideal import Rehearsal
+from coach.session.lines import UNIT, work_of
+from coach.session.machine import takes
+from coach.session.state import Session, State
+from coach.snapshot import Snapshot
+from coach.tempo.units import to_seconds
+from coach.words.phrases import VoicePack
+from coach.words.replies import KEYS
+
+_IN_SET = (State.LEAD_IN, State.WORKING, State.HOLDING)
+_WITH_EXERCISE = frozenset(State) - {
+    State.OPENING, State.SCREENING, State.SCREEN_CHECK, State.CLOSING, State.ENDED,
+}  # fmt: skip
+
+QUIETEST = -60.0
+"""Level in dBFS that the level meter shows as nothing."""
+
+
+@dataclass(slots=True)
+class Showing:
+    """What a screen shows beside the session itself."""
+
+    person: str = ""
+    soundings: list[tuple[int, str]] = field(default_factory=list)
+    """Sample and sentence of what is said, oldest first."""
+    word: str = ""
+    ear: str = ""
+    heard_at: int = -1
+    mic: float = 0.0
+    mic_lost: bool = False
+    speaker_lost: bool = False
+    last_said: str = ""
+
+    def heard(self, word: str, ear: str, at: int) -> None:
+        """Note what was heard last."""
+        self.word, self.ear, self.heard_at = word, ear, at
+
+    def level(self, mic: Block) -> None:
+        """Note the microphone's level."""
+        rms = float(np.sqrt(np.mean(np.square(mic)))) if len(mic) else 0.0
+        decibels = 20 * np.log10(max(rms, 1e-9))
+        self.mic = float(np.clip(1 - decibels / QUIETEST, 0.0, 1.0))
+
+    def cut_from(self, at: int) -> None:
+        """Forget what will not be said any more."""
+        self.soundings = [said for said in self.soundings if said[0] < at]
+
+    def caption(self, now: int) -> str:
+        """Return the sentence that is being said, or was said last."""
+        begun = [said for said in self.soundings if said[0] <= now]
+        if begun:
+            self.last_said = max(begun)[1]
+            self.soundings = [said for said in self.soundings if said[0] > now or said is max(begun)]
+        return self.last_said
+
+
+def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showing, now: int) -> Snapshot:
+    """Return what a screen shows of `session` at sample `now`."""
+    exercising = session.state in _WITH_EXERCISE
+    running = session.open_set
+    work = work_of(session)
+    steps = () if isinstance(work, Hold) else work.phases if isinstance(work, Reps) else work.points
+    in_phase = running is not None and running.phase_began >= 0 and session.state is State.WORKING
+    length = (running.phase_until - running.phase_began) if running and in_phase else 0
+    done = min(max((now - running.phase_began) / length, 0.0), 1.0) if running and length else 0.0
+    number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
+    side = (running.side if running and running.side else "+".join(sides)) if exercising else ""
+    warnings = ("microphone_gone",) * showing.mic_lost + ("speaker_gone",) * showing.speaker_lost
+    return Snapshot(
+        at=now,
+        state=str(session.state),
+        person=showing.person,
+        title=session.today.program.title,
+        said=showing.caption(now),
+        exercise=session.planned.exercise.name if exercising else "",
+        set=number if exercising else 0,
+        sets=max(n for n, _ in session.turns) if exercising else 0,
+        side=side,
+        unit=UNIT[type(work)],
+        count=_count(session) if running and session.state in _IN_SET else 0,
+        of=session.target if exercising else 0,
+        phase=steps[running.phase].name if running and in_phase and steps else "",
+        phase_done=done,
+        phase_left=to_seconds(running.phase_until - now) if running and in_phase and now < running.phase_until else 0.0,
+        rest_left=max(0.0, to_seconds(session.rest_until - now)) if session.state is State.RESTING else None,
+        may_say=_may_say(session, pack),
+        heard=showing.word,
+        heard_ear=showing.ear,
+        heard_at=showing.heard_at,
+        time_left=time_left(session, rehearsal, now),
+        warnings=warnings,
+        mic=showing.mic,
+        keys=_keys(session, pack),
+    )
+
+
+def _count(session: Session) -> int:
+    running = session.open_set
+    if running is None:
+        return 0
+    return running.counted if isinstance(work_of(session), Hold) else running.rep
+
+
+def _open(session: Session) -> list[On]:
+    return [on for on in On if on in REPLIES and takes(session, on)]
+
+
+def _may_say(session: Session, pack: VoicePack) -> tuple[str, ...]:
+    words = []
+    for on in _open(session):
+        if on is On.NUMBER:
+            words.append(f"{pack.replies['n0'].word} - {pack.replies['n10'].word}")
+        else:
+            words.append(pack.replies[str(on)].word)
+    return tuple(words)
+
+
+def _keys(session: Session, pack: VoicePack) -> tuple[tuple[str, str], ...]:
+    wanted = {str(on) for on in _open(session)}
+    return tuple((key, pack.replies[word].word) for key, word in KEYS.items() if word in wanted)
+
+
+def time_left(session: Session, rehearsal: Rehearsal, now: int) -> float:
+    """Estimate the seconds to the end: what an untroubled person would still need from the present set on."""
+    if session.state in (State.CLOSING, State.ENDED):
+        return 0.0
+    starts = [at for _, _, at in rehearsal.turns]
+    if not session.exercising:
+        return max(to_seconds(rehearsal.end - now), to_seconds(rehearsal.end - (starts[0] if starts else 0)))
+    here = next(
+        (at for e, t, at in rehearsal.turns if (e, t) == (session.exercise_index, session.turn)), rehearsal.end
+    )
+    after = bisect_right(starts, here)
+    following = starts[after] if after < len(starts) else rehearsal.end
+    if session.state in (State.SET_END, State.ASKING, State.CONFIRMING, State.RESTING):
+        ahead = max(0, session.rest_until - now)
+        return to_seconds(rehearsal.end - following + min(ahead, following - here))
+    planned = max(1, session.target)
+    done = min(1.0, _count(session) / planned)
+    return to_seconds(round(rehearsal.end - here - done * (following - here)))

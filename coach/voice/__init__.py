@@ -1,0 +1,1 @@
+"""The coach's voice: wording of a language, speech rendered ahead of need, clips kept for the next time."""

@@ -1,0 +1,181 @@
+"""Keep clips on the disk from one session to the next, and hold those of this session ready in memory."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import struct
+import tempfile
+import zlib
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from coach.errors import SpeechError
+from coach.ports import Block
+from coach.tempo.units import RATE, to_seconds
+from coach.voice.render import Progress, clean
+
+MOST_BYTES = 256 * 1024 * 1024
+"""What the folder may hold; a program needs about 10-30 MiB. Clips unused for longest go first."""
+
+_FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))  # Windows has no quota error
+
+_Samples = npt.NDArray[np.int16]
+
+
+class Rendering(Protocol):
+    """What turns texts into clips when there is none (`render.Renderer`)."""
+
+    @property
+    def identity(self) -> str:
+        """What a clip depends on beside its text."""
+        ...
+
+    def each(self, texts: Iterable[str]) -> Iterable[tuple[str, Block]]:
+        """Give each text with its clip."""
+        ...
+
+
+class ClipVoice:
+    """A voice (`ports.Voice`) that says what was prepared."""
+
+    def __init__(self, folder: Path, renderer: Rendering, most_bytes: int = MOST_BYTES) -> None:
+        """`folder`: where clips are kept, <home>/clips; it is made when it is needed, for its owner only."""
+        self._folder = folder
+        self._renderer = renderer
+        self._most = most_bytes
+        self._clips: dict[str, _Samples] = {}
+
+    def prepare(self, texts: Iterable[str], progress: Progress | None = None) -> int:
+        """Load every text's clip, rendering those that are not kept or are damaged; return how many were rendered.
+
+        `progress` is told how many clips are ready, and of how many. Raises SpeechError: a text that cannot be said,
+        no engine, or no room on the disk.
+        """
+        wanted = list(dict.fromkeys(clean(text) for text in texts))
+        missing = []
+        for text in wanted:
+            kept = self._clips.get(text)
+            if kept is None:
+                kept = _read(self._path(text))
+            if kept is None:
+                missing.append(text)
+            else:
+                self._clips[text] = kept
+        ready = len(wanted) - len(missing)
+        if progress and ready:
+            progress(ready, len(wanted))
+        for text, clip in self._renderer.each(missing) if missing else ():
+            samples = np.round(clip * 32767).astype(np.int16)
+            self._write(self._path(text), samples)
+            self._clips[text] = samples
+            ready += 1
+            if progress:
+                progress(ready, len(wanted))
+        if missing:
+            self._prune({self._path(text) for text in self._clips})
+        return len(missing)
+
+    def clip(self, text: str) -> Block:
+        """Return the sound of `text`: mono, 16 kHz, its first sample audible. Never calls a speech engine.
+
+        Raises SpeechError if the sentence was not prepared.
+        """
+        return self._samples(text).astype(np.float32) / np.float32(32767)
+
+    def seconds(self, text: str) -> float:
+        """Return how long `text` takes. Raises SpeechError if it was not prepared."""
+        return to_seconds(len(self._samples(text)))
+
+    def _samples(self, text: str) -> _Samples:
+        found = self._clips.get(text)
+        if found is None:
+            found = self._clips.get(clean(text))
+        if found is None:
+            raise SpeechError(f'"{text}" was not rendered before the session; prepare it together with the others.')
+        return found
+
+    def _path(self, text: str) -> Path:
+        key = hashlib.sha256(f"{self._renderer.identity}\n{text}".encode()).hexdigest()
+        return self._folder / f"{key}.wav"
+
+    def _write(self, path: Path, samples: _Samples) -> None:
+        temporary: Path | None = None
+        try:
+            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            # mkstemp makes it readable by its owner only.
+            handle, name = tempfile.mkstemp(dir=self._folder, prefix=".new-")
+            temporary = Path(name)
+            with os.fdopen(handle, "wb") as file:
+                file.write(_packed(samples))
+            temporary.replace(path)
+        except OSError as refused:
+            if temporary:
+                with contextlib.suppress(OSError):
+                    temporary.unlink()
+            if refused.errno in _FULL:
+                raise SpeechError(
+                    f"No room on the disk for spoken clips in {self._folder}; "
+                    "free some space or choose another folder with --home."
+                ) from refused
+            raise SpeechError(
+                f"Spoken clips cannot be kept in {self._folder} ({refused.strerror or refused}); "
+                "choose another folder with --home."
+            ) from refused
+
+    def _prune(self, needed: set[Path]) -> None:
+        """Delete the clips that were used longest ago until the rest fits; never one that is needed now."""
+        kept = []
+        for path in self._folder.glob("*.wav"):
+            with contextlib.suppress(OSError):  # another session may have deleted it
+                status = path.stat()
+                kept.append((status.st_mtime, status.st_size, path))
+        total = sum(size for _, size, _ in kept)
+        for _, size, path in sorted(kept):
+            if total <= self._most:
+                break
+            if path not in needed:
+                with contextlib.suppress(OSError):
+                    path.unlink()
+                    total -= size
+
+
+def _read(path: Path) -> _Samples | None:
+    """Return the clip that is kept there, or None if there is none or it is not whole."""
+    try:
+        data = path.read_bytes()
+        os.utime(path)  # used now: it stays longest
+    except OSError:
+        return None
+    size = len(data) - _HEADER.size - _CHECK.size
+    if size <= 0 or size % 2 or data[: _HEADER.size] != _header(size):
+        return None
+    sound = data[_HEADER.size : _HEADER.size + size]
+    if data[_HEADER.size + size :] != _check(sound):
+        return None
+    return np.frombuffer(sound, "<i2").astype(np.int16, copy=False)
+
+
+# A plain WAV file (16 bit, mono) that any player opens, with a chunk of our own behind the sound that tells damage.
+_HEADER = struct.Struct("<4sI4s4sIHHIIHH4sI")
+_CHECK = struct.Struct("<4sII")
+
+
+def _packed(samples: _Samples) -> bytes:
+    sound = samples.astype("<i2").tobytes()
+    return _header(len(sound)) + sound + _check(sound)
+
+
+def _header(size: int) -> bytes:
+    whole = _HEADER.size - 8 + size + _CHECK.size
+    return _HEADER.pack(b"RIFF", whole, b"WAVE", b"fmt ", 16, 1, 1, RATE, 2 * RATE, 2, 16, b"data", size)
+
+
+def _check(sound: bytes) -> bytes:
+    return _CHECK.pack(b"crc ", 4, zlib.crc32(sound))

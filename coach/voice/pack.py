@@ -1,0 +1,244 @@
+"""Read a voice pack: everything that is said and heard in one language, from voices/<language>/*.yaml.
+
+Each of the five files is a plain mapping or list of short texts; `_FILES` says which. Every scalar is read as text, so
+that a key `yes:` or a wording `no` stays the word that was written.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from string import Formatter
+
+import yaml
+
+from coach import resources
+from coach.errors import VoicePackError, did_you_mean
+from coach.session.events import REPLIES, On
+from coach.words.phrases import ReplyWords, Speech, VoicePack
+
+REFERENCE = "en"
+"""The pack whose keys every other pack must have."""
+
+REPLY_IDS = frozenset(reply.value for reply in REPLIES if reply is not On.NUMBER) | {f"n{n}" for n in range(11)}
+"""Every reply that a pack has to give words for."""
+
+_FILES = ("phrases", "replies", "numbers", "speech", "screens")
+_LEAST_NUMBER = 100
+"""Numbers must go at least this far: seconds of a hold and minutes are said in words."""
+
+
+def languages(folder: Path | None = None) -> tuple[str, ...]:
+    """Return the languages there are packs for, in order; `folder` stands in for the shipped voices/."""
+    root = folder or resources.folder("voices")
+    if not root.is_dir():
+        return ()
+    return tuple(sorted(entry.name for entry in root.iterdir() if (entry / "replies.yaml").is_file()))
+
+
+def load_pack(language: str, folder: Path | None = None) -> VoicePack:
+    """Return the checked voice pack of `language`; `folder` stands in for the shipped voices/.
+
+    Raises VoicePackError that names the file and line, what was found and what would do.
+    """
+    root = folder or resources.folder("voices")
+    there = languages(folder)
+    if language not in there:
+        raise VoicePackError(f'There is no voice pack "{language}"; there are: {", ".join(there) or "none"}.')
+    nodes = {name: _Node.read(root / language / f"{name}.yaml") for name in _FILES}
+    replies, halts = _replies(nodes["replies"])
+    pack = VoicePack(
+        language=language,
+        phrases=_phrases(nodes["phrases"]),
+        numbers=_numbers(nodes["numbers"]),
+        replies=replies,
+        halts=halts,
+        speech=_speech(nodes["speech"]),
+        screens={key: node.text() for key, node in nodes["screens"].mapping().items()},
+    )
+    for key, node in nodes["phrases"].mapping().items():
+        found = halt_word_in(pack, node.text())
+        if found:
+            raise VoicePackError(
+                f'{node.where}: phrase "{key}" contains "{found}", which halts the session; use another word.'
+            )
+    if language != REFERENCE and REFERENCE in there:
+        _same_keys(root, nodes)
+    return pack
+
+
+def halt_words(pack: VoicePack) -> frozenset[str]:
+    """Return every wording that halts, in lower case: what no phrase and no program may say."""
+    replies = [pack.replies[reply] for reply in pack.halts]
+    return frozenset(wording for reply in replies for wording in (reply.word, *reply.also))
+
+
+def halt_word_in(pack: VoicePack, text: str) -> str:
+    """Return the first wording that halts and stands in `text` as whole words, or an empty text."""
+    words = f" {_plain(text)} "
+    return next((wording for wording in sorted(halt_words(pack)) if f" {_plain(wording)} " in words), "")
+
+
+def _plain(text: str) -> str:
+    return " ".join(re.findall(r"[^\W_]+(?:['’][^\W_]+)*", text.casefold()))  # noqa: RUF001 - both apostrophes occur
+
+
+def _phrases(node: _Node) -> Mapping[str, str]:
+    phrases = {}
+    for key, value in node.mapping().items():
+        phrases[key] = value.text()
+        _names_in(value)
+    return phrases
+
+
+def _names_in(value: _Node) -> frozenset[str]:
+    """Return the {names} of a wording; only plain names may stand in braces."""
+    try:
+        fields = [field for _, field, _, _ in Formatter().parse(value.text()) if field is not None]
+    except ValueError as broken:
+        raise VoicePackError(f"{value.where}: broken braces ({broken}); write a name as {{name}}.") from broken
+    for field in fields:
+        if not field.isidentifier():
+            raise VoicePackError(f'{value.where}: "{{{field}}}" is no name; write a name as {{name}}.')
+    return frozenset(fields)
+
+
+def _replies(node: _Node) -> tuple[Mapping[str, ReplyWords], frozenset[str]]:
+    top = node.mapping({"halts", "replies"})
+    entries = top["replies"].mapping(REPLY_IDS)
+    replies = {}
+    owner: dict[str, str] = {}
+    for reply, entry in entries.items():
+        parts = entry.mapping({"word", "also"}, optional={"also"})
+        also = parts["also"].items() if "also" in parts else ()
+        nodes = (parts["word"], *also)
+        for wording in nodes:
+            plain = _plain(wording.text())
+            if not plain:
+                raise VoicePackError(f'{wording.where}: "{wording.text()}" has no word in it; write what is said.')
+            if plain in owner:
+                raise VoicePackError(
+                    f'{wording.where}: "{wording.text()}" already means "{owner[plain]}"; one wording has one meaning.'
+                )
+            owner[plain] = reply
+        replies[reply] = ReplyWords(nodes[0].text().casefold(), tuple(n.text().casefold() for n in also))
+    halts = top["halts"].items()
+    for halt in halts:
+        if halt.text() not in REPLY_IDS:
+            raise VoicePackError(
+                f'{halt.where}: unknown reply "{halt.text()}"; {did_you_mean(halt.text(), sorted(REPLY_IDS))}'
+            )
+    found = frozenset(halt.text() for halt in halts)
+    if "stop" not in found:
+        raise VoicePackError(f"{top['halts'].where}: stop must be among the halts.")
+    return replies, found
+
+
+def _numbers(node: _Node) -> tuple[str, ...]:
+    numbers = tuple(item.text() for item in node.items())
+    if len(numbers) <= _LEAST_NUMBER:
+        raise VoicePackError(f"{node.where}: number words go to {len(numbers) - 1}; they must reach {_LEAST_NUMBER}.")
+    first: dict[str, int] = {}
+    for value, word in enumerate(numbers):
+        if first.setdefault(word, value) != value:
+            raise VoicePackError(
+                f'{node.items()[value].where}: "{word}" stands for {first[word]} and {value}; one number is missing.'
+            )
+    return numbers
+
+
+def _speech(node: _Node) -> Speech:
+    parts = node.mapping({"voice", "rate", "pause"})
+    return Speech(
+        voice=parts["voice"].text(),
+        rate=round(parts["rate"].number(80, 300, "words a minute")),
+        pause=parts["pause"].number(0, 3, "seconds"),
+    )
+
+
+def _same_keys(root: Path, nodes: Mapping[str, _Node]) -> None:
+    for name in ("phrases", "screens"):
+        ours = nodes[name].mapping()
+        reference = _Node.read(root / REFERENCE / f"{name}.yaml").mapping()
+        nodes[name].mapping(reference.keys())
+        for key, node in ours.items():
+            # A name may be left out where a language needs none; one that is not given could not be filled.
+            extra = _names_in(node) - _names_in(reference[key])
+            if extra:
+                known = sorted(_names_in(reference[key]))
+                raise VoicePackError(
+                    f'{node.where}: phrase "{key}" has no value {{{min(extra)}}}; it may use: {", ".join(known)}.'
+                )
+
+
+class _Node:
+    """A part of a file that knows where it stands."""
+
+    def __init__(self, file: str, node: yaml.Node) -> None:
+        self._file = file
+        self._node = node
+        self.where = f"{file}:{node.start_mark.line + 1}"
+
+    @classmethod
+    def read(cls, path: Path) -> _Node:
+        name = f"{path.parent.name}/{path.name}"
+        try:
+            text = path.read_text(encoding="utf-8")
+            node = yaml.compose(text, Loader=yaml.BaseLoader)
+        except FileNotFoundError as missing:
+            raise VoicePackError(
+                f'Voice pack "{path.parent.name}" lacks {path.name}; copy it from {REFERENCE}/ and translate it.'
+            ) from missing
+        except (OSError, UnicodeDecodeError) as unreadable:
+            raise VoicePackError(f"{name} cannot be read ({unreadable}); save it as UTF-8 text.") from unreadable
+        except yaml.MarkedYAMLError as broken:
+            line = broken.problem_mark.line + 1 if broken.problem_mark else 1
+            raise VoicePackError(f"{name}:{line}: not YAML ({broken.problem}); mend this line.") from broken
+        except yaml.YAMLError as broken:
+            raise VoicePackError(f"{name} is not YAML ({broken}); save it as UTF-8 text.") from broken
+        if node is None:
+            raise VoicePackError(f"{name} is empty; copy it from {REFERENCE}/ and translate it.")
+        return cls(name, node)
+
+    def mapping(self, known: Iterable[str] | None = None, optional: Iterable[str] = ()) -> dict[str, _Node]:
+        """Return the entries by key; with `known`, none other may stand there and none may be missing."""
+        if not isinstance(self._node, yaml.MappingNode):
+            raise VoicePackError(f"{self.where}: expected lines of `key: value` here.")
+        keys = sorted(known) if known is not None else None
+        entries: dict[str, _Node] = {}
+        for key_node, value_node in self._node.value:
+            key = _Node(self._file, key_node)
+            if key.text() in entries:
+                raise VoicePackError(f'{key.where}: "{key.text()}" stands here twice; keep one.')
+            if keys is not None and key.text() not in keys:
+                raise VoicePackError(f'{key.where}: unknown "{key.text()}"; {did_you_mean(key.text(), keys)}')
+            entries[key.text()] = _Node(self._file, value_node)
+        missing = [key for key in keys or () if key not in entries and key not in set(optional)]
+        if missing:
+            raise VoicePackError(f"{self.where}: lacks {', '.join(missing)}; add what is missing.")
+        return entries
+
+    def items(self) -> tuple[_Node, ...]:
+        """Return the entries of a list."""
+        if not isinstance(self._node, yaml.SequenceNode):
+            raise VoicePackError(f"{self.where}: expected a list here, as `[one, two]` or lines of `- one`.")
+        return tuple(_Node(self._file, node) for node in self._node.value)
+
+    def text(self) -> str:
+        """Return the text, its white space evened out."""
+        value = self._node.value if isinstance(self._node, yaml.ScalarNode) else None
+        if not isinstance(value, str) or not value.strip():
+            raise VoicePackError(f"{self.where}: expected a text here.")
+        return " ".join(value.split())
+
+    def number(self, low: float, high: float, unit: str) -> float:
+        """Return the number, from `low` to `high`."""
+        try:
+            value = float(self.text())
+        except ValueError:
+            value = math.nan
+        if not low <= value <= high:
+            raise VoicePackError(f'{self.where}: found "{self.text()}"; write a number from {low} to {high} ({unit}).')
+        return value

@@ -1,0 +1,300 @@
+"""Turn texts into clips ahead of need, in processes of their own, each phrase within a deadline.
+
+The engine runs in `child.py`. Here its work is watched: a child that hangs or dies is replaced and goes on with the
+phrase it failed at; what it wrote is reopened and checked. A phrase that fails twice is an error that names it.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from coach.errors import SpeechError, did_you_mean
+from coach.ports import Block
+from coach.voice import shape
+
+Progress = Callable[[int, int], None]
+"""Told how many are done, and of how many."""
+
+LONGEST_TEXT = 1000
+"""Characters of one phrase: above a minute of speech."""
+
+_ATTEMPTS = 2
+_START_DEADLINE = 30.0
+"""Seconds for a child to start and speak for the first time: a slow disk, a virus scanner."""
+_LOOK_EVERY = 0.01
+"""Seconds between two looks at a child's work; it takes about this long for a phrase."""
+_WORTH_TWO = 40
+"""Phrases from which a second child gains more than its start costs."""
+
+
+def clean(text: str) -> str:
+    """Return `text` as the engine gets it: control characters and runs of white space become one space.
+
+    Raises SpeechError if there is nothing to say in it, or too much.
+    """
+    plain = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    if not any(map(str.isalnum, plain)):
+        raise SpeechError(f'There is nothing to say in "{plain}"; write a word or leave it out.')
+    if len(plain) > LONGEST_TEXT:
+        raise SpeechError(f'"{plain[:40]}..." is too long to be said at once; split it below {LONGEST_TEXT} letters.')
+    return plain
+
+
+class Renderer:
+    """A voice at a speed that turns texts into clips."""
+
+    def __init__(
+        self,
+        voice: str,
+        rate: int = 160,
+        pitch: int | None = None,
+        *,
+        deadline: float = 10.0,
+        children: int = 2,
+        command: Sequence[str] | None = None,
+    ) -> None:
+        """Nothing is started before the first text.
+
+        `voice`: the engine's id or a language, "en-us"; with espeak a variant may follow, "en-us+m3" (m1-m8, f1, f4
+        sound the same every time; f2, f3, f5 carry a breath that differs from second to second).
+        `rate`: words a minute, 80 to 300. `pitch`: 0 to 99, where the engine has it. `deadline`: seconds a phrase may
+        take. `children`: processes at most. `command`: what to run instead of the engine's own process.
+        """
+        if not 80 <= rate <= 300:
+            raise SpeechError(f"A speech rate of {rate} words a minute is not usable; choose 80 to 300.")
+        if pitch is not None and not 0 <= pitch <= 99:
+            raise SpeechError(f"A pitch of {pitch} is not usable; choose 0 to 99.")
+        self.voice = voice
+        self.rate = rate
+        self.pitch = pitch
+        self._deadline = deadline
+        self._children = min(children, os.cpu_count() or 1)
+        self._command = tuple(command or (sys.executable, "-P", str(Path(__file__).with_name("child.py"))))
+        self._bundled = False
+
+    @property
+    def identity(self) -> str:
+        """What, beside its text, a clip depends on: voice, rate, pitch, engine, and how clips are made."""
+        return f"{self.voice}|{self.rate}|{self.pitch}|{_engine()}|{shape.FORMAT}"
+
+    def render(self, texts: Iterable[str], progress: Progress | None = None) -> dict[str, Block]:
+        """Return the clip of each text. Raises SpeechError, see `each`."""
+        wanted = list(dict.fromkeys(texts))
+        clips: dict[str, Block] = {}
+        for text, clip in self.each(wanted):
+            clips[text] = clip
+            if progress:
+                progress(len(clips), len(wanted))
+        return clips
+
+    def each(self, texts: Iterable[str]) -> Iterator[tuple[str, Block]]:
+        """Give each different text with its clip (mono, 16 kHz, float32, from the first audible sample), as it is done.
+
+        Raises SpeechError: no engine, no such voice, nothing to say, or a phrase that failed twice.
+        """
+        wanted = {text: clean(text) for text in texts}
+        if not wanted:
+            return
+        lanes = self._children if len(wanted) >= _WORTH_TWO else 1
+        jobs = [_Job(text, plain) for text, plain in wanted.items()]
+        try:
+            with tempfile.TemporaryDirectory(prefix="coach-", ignore_cleanup_errors=True) as folder:
+                yield from self._run([jobs[lane::lanes] for lane in range(lanes)], Path(folder))
+        except OSError as refused:
+            raise SpeechError(
+                f"Speech cannot be rendered in {tempfile.gettempdir()} ({refused.strerror or refused}); "
+                "free some space there or set TMPDIR to another folder."
+            ) from refused
+
+    def _run(self, lanes: list[list[_Job]], folder: Path) -> Iterator[tuple[str, Block]]:
+        """Work the lanes off side by side; which lane a text is in never depends on speed."""
+        children: list[_Child] = []
+        serial = iter(range(1_000_000))
+        try:
+            # One after the other into the list, so that `finally` ends the first if the second cannot start.
+            children.extend(self._start(jobs, folder / str(next(serial))) for jobs in lanes)
+            while children:
+                news = False
+                for place, child in enumerate(children):
+                    for job, clip in self._collect(child):
+                        news = True
+                        yield job.text, clip
+                    if child.over:
+                        rest = self._after(child)
+                        children[place] = self._start(rest, folder / str(next(serial))) if rest else child
+                children = [child for child in children if not child.over]
+                if children and not news:
+                    children[0].rest(_LOOK_EVERY)
+        finally:
+            for child in children:
+                child.end()
+
+    def _start(self, jobs: list[_Job], folder: Path) -> _Child:
+        folder.mkdir()
+        batch = {"voice": self.voice, "rate": self.rate, "pitch": self.pitch, "texts": [job.plain for job in jobs]}
+        (folder / "batch.json").write_text(json.dumps(batch), encoding="utf-8")
+        command = [*self._command, str(folder), *(["--bundled"] if self._bundled else [])]
+        return _Child(command, jobs, folder, self._deadline, bundled=self._bundled)
+
+    def _collect(self, child: _Child) -> Iterator[tuple[_Job, Block]]:
+        """Give what the child has finished since the last time, checked and shaped."""
+        for line in child.lines():
+            if "voices" in line:
+                known = sorted({voice.split("/")[-1] for voice in line["voices"]})
+                raise SpeechError(f'The speech engine has no voice "{self.voice}"; {did_you_mean(self.voice, known)}')
+            if "failed" in line:
+                self._failed(child.jobs[line["failed"]], str(line["why"]))
+            elif "done" in line:
+                job = child.jobs[line["done"]]
+                try:
+                    clip = self._shaped(child.folder / f"{line['done']}.wav", job.plain)
+                except shape.UnusableError as why:
+                    self._failed(job, str(why))
+                else:
+                    job.done = True
+                    yield job, clip
+
+    def _shaped(self, path: Path, text: str) -> Block:
+        import soundfile
+
+        try:
+            sound, rate = soundfile.read(path, dtype="float32")
+        except (OSError, RuntimeError) as unreadable:  # soundfile's own errors are RuntimeErrors
+            raise shape.UnusableError("no readable sound file") from unreadable
+        path.unlink()
+        return shape.shape(np.asarray(sound, np.float32), rate, text, self.rate)
+
+    def _after(self, child: _Child) -> list[_Job]:
+        """Return what a child that is over leaves to do."""
+        rest = [job for job in child.jobs if not job.done]
+        if not child.ready:
+            # It never spoke. On Linux the system's library may be at fault; the one that came with pip may do.
+            if child.bundled or sys.platform != "linux":
+                raise SpeechError(_no_engine(child.why))
+            self._bundled = True
+        elif child.current:
+            self._failed(child.current, child.why)
+        return rest
+
+    def _failed(self, job: _Job, why: str) -> None:
+        job.failures += 1
+        if job.failures >= _ATTEMPTS:
+            start = job.plain if len(job.plain) <= 60 else f"{job.plain[:57]}..."
+            raise SpeechError(f'The speech engine failed at "{start}" ({why}); say it in other words.')
+
+
+class _Job:
+    """A text on its way to a clip."""
+
+    def __init__(self, text: str, plain: str) -> None:
+        self.text = text
+        self.plain = plain
+        self.failures = 0
+        self.done = False
+
+
+class _Child:
+    """One process at work on one batch."""
+
+    def __init__(
+        self, command: Sequence[str], jobs: list[_Job], folder: Path, deadline: float, *, bundled: bool
+    ) -> None:
+        self.jobs = jobs
+        self.folder = folder
+        self.bundled = bundled
+        self.ready = False
+        self.over = False
+        self.why = ""
+        self._deadline = deadline
+        self._reported = 0
+        self._read = 0
+        self._news_at = time.monotonic()
+        with (folder / "errors.txt").open("wb") as errors:
+            self._process = subprocess.Popen(  # noqa: S603 - our own file, or what a test gives
+                command,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,  # pyttsx3 prints there
+                stderr=errors,
+                creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
+            )
+
+    @property
+    def current(self) -> _Job | None:
+        """The phrase it is at, or None if it has reported on all."""
+        return self.jobs[self._reported] if self._reported < len(self.jobs) else None
+
+    def lines(self) -> list[dict[str, Any]]:
+        """Return what it has told since the last time; afterwards `over` is true if it ended or hung (it is killed)."""
+        status = self._process.poll()  # before reading: what an ended child told last must not be missed
+        news = self._news()
+        for line in news:
+            self.ready = self.ready or "ready" in line
+            self.why = str(line.get("engine", ""))
+            self._reported += "done" in line or "failed" in line
+        if news:
+            self._news_at = time.monotonic()
+        limit = self._deadline if self.ready else _START_DEADLINE
+        if status is not None:
+            self.why = self.why or self._last_error() or f"its process ended with status {status}"
+            self.over = True
+        elif time.monotonic() - self._news_at > limit:
+            self.why = f"no answer within {limit:g} s"
+            self.end()
+            self.over = True
+        return news
+
+    def rest(self, seconds: float) -> None:
+        """Let so much time pass, or less if it ends."""
+        try:
+            self._process.wait(seconds)
+        except subprocess.TimeoutExpired:
+            return
+
+    def end(self) -> None:
+        """Kill it if it still runs."""
+        if self._process.poll() is None:
+            self._process.kill()
+            self._process.wait()
+
+    def _news(self) -> list[dict[str, Any]]:
+        try:
+            with (self.folder / "done.jsonl").open("rb") as done:
+                done.seek(self._read)
+                new = done.read()
+        except FileNotFoundError:
+            return []
+        whole = new[: new.rfind(b"\n") + 1]  # a line that is still being written waits for the next look
+        self._read += len(whole)
+        return [json.loads(line) for line in whole.splitlines()]
+
+    def _last_error(self) -> str:
+        lines = (self.folder / "errors.txt").read_text(encoding="utf-8", errors="replace").strip().splitlines()
+        return lines[-1].strip() if lines else ""
+
+
+def _engine() -> str:
+    parts = [sys.platform]
+    for package in ("pyttsx3", "espeakng-loader"):
+        try:
+            parts.append(f"{package} {version(package)}")
+        except PackageNotFoundError:
+            continue
+    return ", ".join(parts)
+
+
+def _no_engine(why: str) -> str:
+    what = (
+        "install the package espeak-ng, or espeakng-loader with pip" if sys.platform == "linux" else "install a voice"
+    )
+    return f"The speech engine does not start ({why}); {what}."

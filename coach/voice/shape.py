@@ -1,0 +1,103 @@
+"""Make a clip of what an engine gave: checked, at the session's rate, trimmed to what is audible, evenly loud."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from coach.ports import Block
+from coach.tempo.units import BLOCK, RATE, to_samples, to_seconds
+
+FORMAT = 1
+"""Goes up when a clip of the same words would come out differently: kept clips are then made anew."""
+
+AUDIBLE = 10 ** (-40 / 20)
+"""A clip begins at the first sample that reaches this share of its peak (-40 dB)."""
+LOUDNESS = 10 ** (-20 / 20)
+"""Every clip has this RMS over its active stretches (-20 dBFS): one voice, one loudness, room for peaks."""
+CEILING = 10 ** (-1 / 20)
+"""No true peak is above this (-1 dBFS); a clip that would be is made softer as a whole."""
+
+_ACTIVE = 10 ** (-30 / 20)
+_QUIET = 10 ** (-40 / 20)
+_RELEASE = 0.02
+"""Seconds kept after the last audible sample; the clip fades to nothing over them."""
+_SHORTEST = 0.02
+"""Seconds a letter or digit takes at least at 160 words a minute; measured: 0.05."""
+_LONGEST = 1.2
+"""Seconds a letter or digit takes at most, above three seconds for all; a lone digit takes 0.5."""
+
+
+class UnusableError(Exception):
+    """What the engine gave is not the speech that was asked for; the message says why."""
+
+
+def shape(sound: npt.NDArray[np.float32], rate: int, text: str, words_a_minute: int) -> Block:
+    """Return the clip of `text`: `sound` (frames, or frames by channels, at `rate` a second) made ready to be placed.
+
+    Raises UnusableError if it is empty, faint, clipped, or too short or long for its text.
+    """
+    mono = sound.mean(axis=1) if sound.ndim == 2 else sound
+    _check(mono, rate)
+    clip = _resampled(mono, rate, RATE)
+    clip = _trimmed(clip)
+    _check_length(to_seconds(len(clip)), text, words_a_minute)
+    return _even(clip)
+
+
+def onset(clip: Block) -> int:
+    """Return the index of the first audible sample."""
+    return int(np.argmax(np.abs(clip) >= AUDIBLE * np.abs(clip).max()))
+
+
+def loudness(clip: Block) -> float:
+    """Return the RMS over the active 20 ms stretches: those within 30 dB of the loudest."""
+    whole = len(clip) // BLOCK * BLOCK
+    frames = clip[:whole].reshape(-1, BLOCK) if whole else clip.reshape(1, -1)
+    power = np.mean(np.square(frames, dtype=np.float64), axis=1)
+    return float(np.sqrt(power[power >= _ACTIVE**2 * power.max()].mean()))
+
+
+def true_peak(clip: Block) -> float:
+    """Return the largest value between the samples too, by four times the rate."""
+    return float(max(np.abs(clip).max(), np.abs(_resampled(clip, RATE, 4 * RATE)).max()))
+
+
+def _check(sound: npt.NDArray[np.float32], rate: int) -> None:
+    if rate < 8000:
+        raise UnusableError(f"a rate of {rate} a second")
+    if not len(sound) or not np.isfinite(sound).all():
+        raise UnusableError("no sound")
+    size = np.abs(sound)
+    if size.max() < _QUIET:
+        raise UnusableError("hardly any sound")
+    # A single sample at full scale is a loud peak; a run of them is a cut-off one.
+    full = size >= 1 - 2**-14
+    if np.count_nonzero(full[:-2] & full[1:-1] & full[2:]) > 0:
+        raise UnusableError("clipped sound")
+
+
+def _check_length(seconds: float, text: str, words_a_minute: int) -> None:
+    letters = sum(map(str.isalnum, text))
+    pace = 160 / words_a_minute
+    if not _SHORTEST * letters * pace <= seconds <= 3 + _LONGEST * letters * pace:
+        raise UnusableError(f"{seconds:.1f} s of sound for {letters} letters")
+
+
+def _resampled(sound: npt.NDArray[np.float32], rate: int, wanted: int) -> Block:
+    import soxr
+
+    return np.asarray(soxr.resample(np.ascontiguousarray(sound, np.float32), rate, wanted), np.float32)
+
+
+def _trimmed(clip: Block) -> Block:
+    audible = np.flatnonzero(np.abs(clip) >= AUDIBLE * np.abs(clip).max())
+    release = to_samples(_RELEASE)
+    kept = np.concatenate([clip, np.zeros(release, np.float32)])[audible[0] : audible[-1] + 1 + release]
+    kept[-release:] *= np.linspace(1, 0, release, dtype=np.float32)
+    return kept
+
+
+def _even(clip: Block) -> Block:
+    gain = min(LOUDNESS / loudness(clip), CEILING / true_peak(clip))
+    return (clip * np.float32(gain)).astype(np.float32)

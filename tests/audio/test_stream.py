@@ -1,0 +1,277 @@
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+import pytest
+from fake_sounddevice import FakeSoundDevice, device
+
+from coach.audio.mixer import Layer, Mixer
+from coach.audio.sounds import tick
+from coach.audio.stream import ANEW, FAILED_BLOCKS, GIVE_UP, Stream, devices
+from coach.errors import DeviceError
+from coach.ports import Block, Captured
+from coach.tempo.units import BLOCK, RATE
+
+
+@pytest.fixture
+def sd(monkeypatch: pytest.MonkeyPatch) -> FakeSoundDevice:
+    fake = FakeSoundDevice()
+    monkeypatch.setitem(sys.modules, "sounddevice", fake)
+    return fake
+
+
+@pytest.fixture
+def no_portaudio(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Missing:
+        def find_spec(self, name: str, *_: object) -> None:
+            if name == "sounddevice":
+                raise OSError("PortAudio library not found")
+
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Missing(), *sys.meta_path])
+
+
+def drain(stream: Stream) -> list[Captured]:
+    taken = []
+    while (captured := stream.read(0)) is not None:
+        taken.append(captured)
+    return taken
+
+
+def ramp(at: int, frames: int) -> Block:
+    """Played sound that tells its own frame number."""
+    return (np.arange(at, at + frames) / 1e6).astype(np.float32)
+
+
+@pytest.mark.usefixtures("no_portaudio")
+def test_a_missing_portaudio_says_what_to_install() -> None:
+    with pytest.raises(DeviceError, match="install the package libportaudio2"):
+        Stream()
+    with pytest.raises(DeviceError, match="install the package libportaudio2"):
+        devices()
+
+
+def test_no_device_at_all_is_one_sentence(sd: FakeSoundDevice) -> None:
+    sd.all = []
+    with pytest.raises(DeviceError, match="No microphone was found"):
+        Stream()
+    sd.all = [device("Mic", inputs=1)]
+    with pytest.raises(DeviceError, match="No loudspeaker was found"):
+        Stream()
+
+
+@pytest.mark.parametrize(
+    ("name", "names"),
+    [
+        (None, ("Built-in Microphone", "Built-in Speakers")),
+        ("aria", ("Headset Aria (USB)", "Headset Aria (USB)")),
+        ("desk", ("Built-in Microphone", "Desk Speakers")),
+        ("microphone", ("Built-in Microphone", "Built-in Speakers")),
+        ("aria | desk", ("Headset Aria (USB)", "Desk Speakers")),
+    ],
+)
+@pytest.mark.usefixtures("sd")
+def test_devices_are_chosen_by_a_part_of_their_names(name: str | None, names: tuple[str, str]) -> None:
+    assert Stream(name).names == names
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("bluetooth", 'no sound device like "bluetooth"; there are: "Built-in Microphone", "Built-in Speakers"'),
+        ("speakers", '"speakers" fits several devices: "Built-in Speakers", "Desk Speakers"'),
+        ("desk|desk", 'no microphone like "desk"; there are: "Built-in Microphone", "Headset Aria'),
+        ("aria|mic", 'no loudspeaker like "mic"'),
+        ("", 'no sound device like ""'),
+    ],
+)
+@pytest.mark.usefixtures("sd")
+def test_a_name_that_does_not_fit_lists_the_candidates(name: str, says: str) -> None:
+    with pytest.raises(DeviceError) as error:
+        Stream(name)
+
+    assert says in str(error.value)
+
+
+def test_a_whole_name_goes_before_a_part_of_another(sd: FakeSoundDevice) -> None:
+    sd.all.append(device("Desk Speakers (second)", outputs=2))
+
+    assert Stream("desk speakers").names[1] == "Desk Speakers"
+
+
+def test_frames_are_counted_and_played_and_heard_in_the_same_frames(sd: FakeSoundDevice) -> None:
+    stream = Stream()
+    stream.open(ramp)
+    heard = np.full((BLOCK, 1), 0.25, np.float32)
+
+    played = [sd.streams[0].run(heard) for _ in range(3)]
+
+    taken = drain(stream)
+    assert [each.at for each in taken] == [0, BLOCK, 2 * BLOCK]
+    np.testing.assert_array_equal(np.concatenate(played)[:, 0], ramp(0, 3 * BLOCK))
+    for each, out in zip(taken, played, strict=True):
+        np.testing.assert_array_equal(each.played, out[:, 0])
+        np.testing.assert_array_equal(each.mic, heard[:, 0])
+
+
+def test_what_was_captured_outlives_the_systems_buffer(sd: FakeSoundDevice) -> None:
+    stream = Stream()
+    stream.open(ramp)
+    buffer = np.full((BLOCK, 1), 0.25, np.float32)
+    sd.streams[0].run(buffer)
+    buffer[:] = 0.75
+    sd.streams[0].run(buffer)
+
+    assert [float(each.mic[0]) for each in drain(stream)] == [0.25, 0.75]
+
+
+def test_a_render_that_fails_plays_silence_and_the_count_goes_on(sd: FakeSoundDevice) -> None:
+    def broken(at: int, frames: int) -> Block:
+        if at == BLOCK:
+            raise RuntimeError("no more")
+        return ramp(at, frames)
+
+    stream = Stream()
+    stream.open(broken)
+
+    played = [sd.streams[0].run() for _ in range(3)]
+
+    assert not played[1].any()
+    assert played[2][0, 0] == ramp(2 * BLOCK, 1)[0]
+    assert stream.failures == 1
+    assert [each.at for each in drain(stream)] == [0, BLOCK, 2 * BLOCK]
+
+
+@pytest.mark.parametrize("wrong", [np.zeros(5, np.float32), np.zeros((BLOCK, 2), np.float32), None])
+def test_a_render_of_the_wrong_shape_plays_silence(sd: FakeSoundDevice, wrong: Block | None) -> None:
+    stream = Stream()
+    stream.open(lambda _at, _frames: wrong)  # type: ignore[arg-type,return-value]
+
+    assert not sd.streams[0].run().any()
+    assert stream.failures == 1
+
+
+def test_whatever_goes_wrong_in_the_callback_the_block_is_filled_and_nothing_is_raised(sd: FakeSoundDevice) -> None:
+    stream = Stream()
+    stream.open(ramp)
+    stream._to_device = None  # type: ignore[assignment]
+
+    assert not sd.streams[0].run().any()
+    assert stream.failures == 1
+
+
+def test_a_coach_that_stays_mute_is_the_end(sd: FakeSoundDevice) -> None:
+    def broken(_at: int, _frames: int) -> Block:
+        raise RuntimeError("clip lost")
+
+    stream = Stream()
+    stream.open(broken)
+    for _ in range(FAILED_BLOCKS):
+        sd.streams[0].run()
+
+    with pytest.raises(DeviceError, match="clip lost"):
+        stream.read(0)
+
+
+def test_lost_sound_is_counted(sd: FakeSoundDevice) -> None:
+    stream = Stream()
+    stream.open(ramp)
+    sd.streams[0].run(status="output underflow")
+    sd.streams[0].run()
+
+    assert stream.xruns == 1
+
+
+def test_a_stream_that_dies_silently_is_noticed_and_begun_anew(sd: FakeSoundDevice) -> None:
+    stream = Stream("aria")
+    stream.open(ramp)
+    sd.streams[0].run()
+    assert stream.read(0) is not None
+
+    assert stream.read(0) is None
+    stream._without = ANEW  # as if that long had been waited
+    assert stream.read(0) is None
+
+    assert sd.begun_anew == 1
+    assert sd.streams[0].closed
+    sd.streams[1].run()
+    captured = stream.read(0)
+    assert captured is not None
+    assert captured.at == BLOCK
+
+
+def test_a_device_that_does_not_come_back_is_gone_for_good(sd: FakeSoundDevice) -> None:
+    stream = Stream("aria")
+    stream.open(ramp)
+    sd.streams[0].run()
+    assert stream.read(0) is not None
+    sd.all = sd.all[:2]
+    stream._without = ANEW
+    assert stream.read(0) is None
+    stream._without = GIVE_UP
+
+    with pytest.raises(DeviceError, match=r'"Headset Aria .* did not come back'):
+        stream.read(0)
+
+
+def test_a_device_with_two_channels_only_is_used(sd: FakeSoundDevice) -> None:
+    sd.refused_channels = {(1, 1)}
+    stream = Stream()
+    stream.open(ramp)
+
+    played = sd.streams[0].run(np.tile(np.array([[0.5, 0.0]], np.float32), (BLOCK, 1)))
+
+    np.testing.assert_array_equal(played[:, 0], played[:, 1])
+    assert drain(stream)[0].mic[0] == 0.25
+
+
+@pytest.mark.parametrize("own_rate", [48_000, 44_100])
+def test_a_device_that_refuses_the_rate_runs_at_its_own(sd: FakeSoundDevice, own_rate: int) -> None:
+    """What is played is fed back without delay: in the converted count it must come at the very same frames."""
+    sd.refused_rates = {RATE, 48_000, 44_100, 32_000} - {own_rate}
+    stream, mixer = Stream(), Mixer()
+    mixer.place(tick(), 5000, layer=Layer.TICK)
+    stream.open(mixer.render)
+    (running,) = sd.streams
+    assert stream.own_rate == own_rate
+    assert running.wanted["blocksize"] == BLOCK * own_rate // RATE
+
+    heard = None
+    for _ in range(60):
+        heard = running.run(heard)[:, :1]
+
+    taken = drain(stream)
+    assert [each.at for each in taken] == [i * BLOCK for i in range(len(taken))]
+    mic, played = (np.concatenate([getattr(each, side) for each in taken]) for side in ("mic", "played"))
+    match = np.correlate(mic, tick(), "valid")
+    assert np.flatnonzero(played)[0] == 5000
+    assert abs(int(match.argmax()) - 5000 - BLOCK) <= 1  # fed back in the next callback: one block later
+    assert np.abs(mic).max() == pytest.approx(np.abs(tick()).max(), rel=0.1)
+
+
+def test_a_device_that_refuses_every_rate_is_one_sentence(sd: FakeSoundDevice) -> None:
+    sd.refused_rates = {RATE, 48_000, 44_100, 32_000}
+
+    with pytest.raises(DeviceError, match=r"cannot run together.*coach devices"):
+        Stream().open(ramp)
+
+
+def test_closing_twice_is_harmless(sd: FakeSoundDevice) -> None:
+    stream = Stream()
+    stream.open(ramp)
+    stream.close()
+    stream.close()
+
+    assert sd.streams[0].closed
+    assert stream.read(0) is None
+
+
+def test_devices_tell_sides_and_defaults(sd: FakeSoundDevice) -> None:
+    found = {each.name: each for each in devices()}
+
+    assert [each for each in found if found[each].default_input] == ["Built-in Microphone"]
+    assert [each for each in found if found[each].default_output] == ["Built-in Speakers"]
+    assert found["Headset Aria (USB)"].inputs == 1
+    assert found["Desk Speakers"].host == "Core"
+    assert len(found) == len(sd.all)

@@ -1,0 +1,101 @@
+"""A private sound server without hardware: what is played comes back on the microphone. For benchmarks on Linux."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+TRIES = 5
+"""Starts to try; a fresh server fails now and then on a busy machine."""
+
+ANSWER = 10
+"""Seconds a helper of the server may take to answer."""
+
+
+class NoPulseError(Exception):
+    """There is no sound server to be had here; the message says what to install."""
+
+
+@contextlib.contextmanager
+def pulse_server() -> Iterator[dict[str, str]]:
+    """Run a sound server with a sink "spk", whose monitor is the microphone, and a sink "mic".
+
+    Yields the environment for child processes that are to use it (PortAudio reaches it through ALSA). Silence is fed
+    into both sinks, for a monitor that idles gives no frames. Raises NoPulseError.
+    """
+    for program in ("pulseaudio", "pactl", "pacat"):
+        if shutil.which(program) is None:
+            raise NoPulseError(
+                f"{program} is missing: sudo apt install pulseaudio pulseaudio-utils libasound2-plugins libportaudio2"
+            )
+    problem = ""
+    for _ in range(TRIES):
+        with contextlib.ExitStack() as stack:
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="pulse")))
+            try:
+                env = _start(folder, stack)
+            except (subprocess.SubprocessError, OSError) as error:
+                problem = str(error)
+                continue
+            yield env
+            return
+    raise NoPulseError(f"the sound server did not start in {TRIES} tries: {problem}")
+
+
+def _start(folder: Path, stack: contextlib.ExitStack) -> dict[str, str]:
+    folder.chmod(0o700)
+    for name in ("pulse", "state", "home"):
+        (folder / name).mkdir(mode=0o700)
+    socket = folder / "pulse" / "native"
+    sink = "rate=16000 channels=1 format=s16le"
+    (folder / "default.pa").write_text(
+        f"load-module module-native-protocol-unix auth-anonymous=1 socket={socket}\n"
+        f"load-module module-null-sink sink_name=spk {sink}\n"
+        f"load-module module-null-sink sink_name=mic {sink}\n"
+    )
+    (folder / "home" / ".asoundrc").write_text("pcm.!default { type pulse }\nctl.!default { type pulse }\n")
+    env = {
+        **os.environ,
+        "XDG_RUNTIME_DIR": str(folder),
+        "PULSE_RUNTIME_PATH": str(folder / "pulse"),
+        "PULSE_STATE_PATH": str(folder / "state"),
+        "HOME": str(folder / "home"),
+        "PULSE_SERVER": f"unix:{socket}",
+    }
+    server = ["pulseaudio", "-n", "-F", str(folder / "default.pa"), "--daemonize=no", "--exit-idle-time=-1"]
+    _child([*server, "--disallow-exit", "--realtime=no", "--high-priority=no"], env, stack)
+    for attempt in range(50):
+        asked = subprocess.run(["pactl", "info"], env=env, check=False, capture_output=True, timeout=ANSWER)
+        if asked.returncode == 0:
+            break
+        if attempt == 49:
+            raise OSError("no answer on its socket")
+        subprocess.run(["sleep", "0.1"], check=True)
+    for what in ("set-default-sink spk", "set-default-source spk.monitor"):
+        subprocess.run(["pactl", *what.split()], env=env, check=True, capture_output=True, timeout=ANSWER)
+    feed = ["pacat", "--raw", "--rate=16000", "--channels=1", "--latency-msec=50"]
+    for name in ("spk", "mic"):
+        with Path("/dev/zero").open("rb") as zeros:
+            _child([*feed, f"--device={name}"], env, stack, stdin=zeros)
+    return env
+
+
+def _child(
+    command: list[str], env: dict[str, str], stack: contextlib.ExitStack, stdin: object = subprocess.DEVNULL
+) -> None:
+    child = subprocess.Popen(command, env=env, stdin=stdin, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # type: ignore[call-overload]
+
+    def end() -> None:
+        child.terminate()
+        try:
+            child.wait(ANSWER)
+        except subprocess.TimeoutExpired:
+            child.kill()
+            child.wait()
+
+    stack.callback(end)

@@ -1,0 +1,38 @@
+from __future__ import annotations
+
+from coach.program.load import load
+
+SMALL = """\
+format: 1
+title: Small
+exercises:
+  - id: bend
+    name: Knee bend
+    dose: {sets: 2, reps: 8-12, rest: 60 s, phases: {lower: 3 s, rise: 2 s}}
+    levels:
+      - id: easy
+        setup: Stand tall.
+        cue: Bend and rise.
+"""
+
+
+def test_what_cert_asks_for_and_is_missing_becomes_a_warning() -> None:
+    text = SMALL + SMALL[SMALL.index("      - id: easy") :].replace("easy", "hard")
+
+    warnings = load(text, "small.yaml").warnings
+
+    fields = ("name or role", ": on", "review_on", "fill in call", "cautions", "screen", "why", "needs", "feel")
+    for field in (*fields, "start_level", "step_up_after"):
+        assert sum(f"{field}" in one for one in warnings) >= 1, field
+    assert len(warnings) == 11
+
+
+def test_more_than_four_exercises_and_a_high_pain_limit_bring_warnings() -> None:
+    one = SMALL[SMALL.index("  - id: bend") :]
+    text = SMALL + "".join(one.replace("bend", f"bend{n}") for n in range(4))
+    text = text.replace("title: Small", "title: Small\nlimits: {pain: {ease_to: 7}}")
+
+    warnings = load(text, "small.yaml").warnings
+
+    assert any("It has 5 exercises" in one for one in warnings)
+    assert any("up to pain 7" in one for one in warnings)
