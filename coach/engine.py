@@ -19,7 +19,7 @@ from coach.errors import CoachError, OutOfPlaceError
 from coach.moments import moment_of, question_moment
 from coach.ports import Block, Captured, Device, Hearing, Store, Voice
 from coach.session.agenda import Agenda, Sounding
-from coach.session.commands import Command, CutFrom, End, Record, Silence
+from coach.session.commands import Command, CutFrom, End, Place, Record, Silence
 from coach.session.events import REPLIES, Event, On
 from coach.session.ideal import Rehearsal, rehearse
 from coach.session.machine import handle, takes
@@ -323,17 +323,17 @@ class Engine:
             case _:
                 pass
         for sounding in self._agenda.obey(command, max(event.at, self._now)):
-            self._sound(sounding)
+            self._sound(sounding, on_beat=isinstance(command, Place))
 
-    def _sound(self, sounding: Sounding) -> None:
+    def _sound(self, sounding: Sounding, *, on_beat: bool) -> None:
         self._measured.soundings.append(sounding)
         if sounding.phrase is not None:
             self._showing.soundings.append((sounding.at, sentence(self._pack, sounding.phrase)))
             clip = self._voice.clip(sentence(self._pack, sounding.phrase))
-            self._mixer.place(clip, sounding.at, layer=Layer.SPEECH)
+            self._mixer.place(clip, sounding.at, layer=Layer.SPEECH, on_beat=on_beat)
         else:
             layer = Layer.TICK if sounding.sound is Sound.TICK else Layer.TONE
-            self._mixer.place(self._beats.clip(sounding), sounding.at, layer=layer)
+            self._mixer.place(self._beats.clip(sounding), sounding.at, layer=layer, on_beat=on_beat)
 
     def _length(self, said: Phrase) -> int:
         return len(self._voice.clip(sentence(self._pack, said)))

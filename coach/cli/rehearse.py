@@ -1,2 +1,112 @@
-def add(p): pass
-def run(a): return 0
+"""`coach rehearse`: a program laid out in time, with a person who answers at once and is never in pain."""
+
+from __future__ import annotations
+
+import argparse
+from collections import defaultdict
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+
+from coach.audio.mixer import Layer, Mixer
+from coach.audio.sounds import falling_tone, tick
+from coach.audio.wavs import WavWriter
+from coach.cli.labels import clock, shown
+from coach.cli.parts import Prepared, coach_voice, prepare, render_all, sentences
+from coach.logbook.store import Home
+from coach.session.agenda import Sounding
+from coach.session.ideal import Rehearsal, rehearse
+from coach.tempo.timeline import Sound
+from coach.tempo.units import BLOCK, to_seconds
+from coach.voice.cache import ClipVoice
+from coach.words.phrases import Phrase, sentence
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("file", metavar="FILE", help="program file, or a shipped one's id")
+    parser.add_argument("--wav", type=Path, metavar="OUT.wav", help="write what the coach says and counts")
+    parser.add_argument("--table", action="store_true", help="list every cue with its time")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print how long each set takes, and every cue if asked; write the sound if asked."""
+    console = Console()
+    prepared = prepare(args.file)
+    voice = coach_voice(Home(args.home), prepared.pack)
+    render_all(voice, sentences(prepared), console, "Preparing the voice")
+
+    def length(said: Phrase) -> int:
+        return len(voice.clip(sentence(prepared.pack, said)))
+
+    laid_out = rehearse(prepared.today, length)
+    console.print(f"{prepared.program.title}: {clock(to_seconds(laid_out.end))} min with prompt answers.", markup=False)
+    console.print(sets_table(prepared, laid_out))
+    for note in crowded(prepared, laid_out):
+        console.print(f"! {note}", markup=False, soft_wrap=True)
+    if args.table:
+        for sounding in laid_out.soundings:
+            console.print(_line(prepared, sounding), markup=False, highlight=False, soft_wrap=True)
+    if args.wav:
+        write_wav(args.wav, voice, prepared, laid_out)
+        console.print(f"{args.wav}: {clock(to_seconds(laid_out.end))} min of sound.", markup=False, soft_wrap=True)
+    return 0
+
+
+def sets_table(prepared: Prepared, laid_out: Rehearsal) -> Table:
+    """Return a row a set: when it begins, how long it takes, its time under tension."""
+    names = {planned.exercise.id: planned.exercise.name for planned in prepared.today.exercises}
+    table = Table("Begins", "Exercise", "Set", "Of", "Takes", "Under tension", box=None, pad_edge=False)
+    begun = {}
+    totals: dict[str, float] = defaultdict(float)
+    for record in laid_out.records:
+        if record.kind == "set_begun":
+            begun[record.fields["set_id"]] = record
+        elif record.kind == "set_ended":
+            fields, start = record.fields, begun[record.fields["set_id"]]
+            totals[fields["exercise"]] += fields["tension_s"]
+            table.add_row(
+                clock(to_seconds(start.at)),
+                shown(names[fields["exercise"]]),
+                f"{fields['set']} {fields['side']}".strip(),
+                f"{fields['counted']} {start.fields['unit']}",
+                f"{to_seconds(record.at - start.at):.0f} s",
+                f"{fields['tension_s']:.0f} s",
+            )
+    for exercise, seconds in totals.items():
+        table.add_row("", shown(names[exercise]), "all", "", "", f"{seconds:.0f} s", style="bold")
+    return table
+
+
+def crowded(prepared: Prepared, laid_out: Rehearsal) -> list[str]:
+    """Say which counts last longer than the time to the next thing that is said."""
+    spoken = [sounding for sounding in laid_out.soundings if sounding.phrase is not None]
+    found = {}
+    for sounding, after in zip(spoken, spoken[1:], strict=False):
+        if sounding.phrase and sounding.at + sounding.length > after.at:
+            over = to_seconds(sounding.at + sounding.length - after.at)
+            found[sentence(prepared.pack, sounding.phrase)] = over
+    return [f'"{text}" runs {over:.1f} s into the next cue; give its phase more time.' for text, over in found.items()]
+
+
+def _line(prepared: Prepared, sounding: Sounding) -> str:
+    at, length = to_seconds(sounding.at), to_seconds(sounding.length)
+    what = sentence(prepared.pack, sounding.phrase) if sounding.phrase else f"({sounding.sound})"
+    return f"{at:9.3f} s  {length:6.3f} s  {what}"
+
+
+def write_wav(path: Path, voice: ClipVoice, prepared: Prepared, laid_out: Rehearsal) -> None:
+    """Write the rehearsal's sound, whole or not at all."""
+    mixer = Mixer()
+    for sounding in laid_out.soundings:
+        if sounding.phrase is not None:
+            clip, layer = voice.clip(sentence(prepared.pack, sounding.phrase)), Layer.SPEECH
+        elif sounding.sound is Sound.TICK:
+            clip, layer = tick(), Layer.TICK
+        else:
+            clip, layer = falling_tone(sounding.length), Layer.TONE
+        mixer.place(clip, sounding.at, layer=layer, on_beat=True)
+    with WavWriter(path) as writer:
+        for at in range(0, laid_out.end, BLOCK):
+            writer.write(mixer.render(at, BLOCK))

@@ -1,2 +1,106 @@
-def add(p): pass
-def run(a): return 0
+"""`coach start`: today's session for a person, on the microphone and speaker of this machine."""
+
+from __future__ import annotations
+
+import argparse
+from contextlib import ExitStack
+
+from rich.console import Console
+
+from coach.cli.keyboard import keys_pressed
+from coach.cli.labels import Labels
+from coach.cli.parts import Prepared, coach_voice, prepare, record_of, render_all, run_session, sentences
+from coach.cli.session_page import summary
+from coach.cli.view import View
+from coach.ears.activity import Activity
+from coach.ears.enrolment import FILE, Enrolment, load_enrolment
+from coach.ears.front import Ears
+from coach.ears.keys import Keys
+from coach.ears.taught import Taught
+from coach.errors import CoachError
+from coach.logbook.store import Home, Person
+from coach.ports import Device, Ear
+from coach.program_files import shipped
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument(
+        "file", nargs="?", metavar="FILE", help="program file, or a shipped one's id (default: that of last time)"
+    )
+    parser.add_argument("--person", required=True, metavar="ID", help="whose session it is")
+    parser.add_argument("--device", metavar="NAME", help="part of a device's name; see coach devices")
+    parser.add_argument("--room", metavar="SCRIPT", help="a simulated room and patient instead of a device")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the session and show its summary."""
+    console = Console()
+    home = Home(args.home)
+    person = home.person(args.person)
+    for problem in home.close_broken(person.id):
+        console.print(f"! {problem}", soft_wrap=True, markup=False)
+    prepared = prepare(args.file or last_program(home, person), home, person.id)
+    labels = Labels(prepared.pack.screens)
+    device, ears, name = _device(args, prepared, person, home, console)
+    voice = coach_voice(home, prepared.pack)
+    render_all(voice, sentences(prepared), console, labels("preparing_voice"))
+    keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
+    if not any(isinstance(ear, Taught) for ear in ears.ears):
+        console.print(f"! {labels('keys_only')}", soft_wrap=True, markup=False)
+    with ExitStack() as stack:
+        pressed = stack.enter_context(keys_pressed())
+        view = stack.enter_context(View(prepared.pack.screens, console))
+
+        def poll() -> None:
+            for key in pressed():
+                keys.press(key)
+
+        ran = run_session(
+            prepared,
+            home,
+            person.id,
+            device=device,
+            device_name=name,
+            voice=voice,
+            ears=ears,
+            show=view.show,
+            tell=getattr(device, "moment", None),
+            poll=poll,
+        )
+    console.print(summary(record_of(home, person.id, ran.session), labels))
+    console.print(f"{labels('record_at')}: {person.sessions / ran.session}.jsonl", soft_wrap=True)
+    console.print(labels("read_it_with", command=f"coach log {person.id} --session {ran.session}"), soft_wrap=True)
+    return 0
+
+
+def last_program(home: Home, person: Person) -> str:
+    """Return the id of the program of the person's last session. Raises CoachError if there was none."""
+    records = home.history(person.id).records
+    if not records:
+        raise CoachError(f"{person.id} has no session yet; name a program file, or one of: {', '.join(shipped())}.")
+    return records[-1].program
+
+
+def _device(
+    args: argparse.Namespace, prepared: Prepared, person: Person, home: Home, console: Console
+) -> tuple[Device, Ears, str]:
+    """Return the device, the ears that listen to it, and what the record calls it."""
+    enrolment = load_enrolment(person.takes) if (person.takes / FILE).exists() else None
+    if args.room:
+        from coach.cli.room import furnish
+
+        return furnish(args.room, prepared.pack, home, console), ears_for(enrolment, prepared), "virtual room"
+    from coach.audio.stream import Stream
+
+    stream = Stream(args.device)
+    return stream, ears_for(enrolment, prepared), " and ".join(dict.fromkeys(stream.names))
+
+
+def ears_for(enrolment: Enrolment | None, prepared: Prepared) -> Ears:
+    """Return the ears for a person: taught words if there are any, voice activity, keys."""
+    activity = Activity()
+    ears: list[Ear] = [activity]
+    if enrolment is not None:
+        ears.append(Taught(enrolment, activity=activity, halts=prepared.pack.halts))
+    return Ears([*ears, Keys()])

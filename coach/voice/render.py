@@ -13,6 +13,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -283,6 +284,7 @@ class _Child:
         return lines[-1].strip() if lines else ""
 
 
+@cache
 def _engine() -> str:
     parts = [sys.platform]
     for package in ("pyttsx3", "espeakng-loader"):

@@ -3,7 +3,8 @@
     python tests/bench/render_time.py [PROGRAM ...]      (all shipped programs if none is named)
 
 "before it" is the silence before the first audible sample: by so much a plain script's cue is late, and by how much
-differs from text to text. "sound" counts the files with any, whole or not. "loudness" is the range over the clips. Nothing here fails on a figure.
+differs from text to text. "sound" counts the files with any sound, whole or not. "loudness" is the range over the
+clips. Nothing here fails on a figure.
 """
 
 from __future__ import annotations

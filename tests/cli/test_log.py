@@ -1,4 +1,4 @@
-"""`coach log` is read by a clinician: what was planned, counted and stated stands apart, and nothing broken is hidden."""
+"""`coach log` keeps planned, counted and stated apart, and hides nothing that is broken."""
 
 from __future__ import annotations
 

@@ -244,6 +244,52 @@ tell(done=0)
         with_child(code).render(["Keep your heel high."])
 
 
+# An engine of another system: its voices have names of their own, no pitch, and now and then it cuts a text off.
+OTHER_ENGINE = """
+import types, wave
+class Voice:
+    def __init__(self, id, language):
+        self.id, self.languages = id, [language]
+class Engine:
+    runs = 0
+    voice = "com.maker.voice.Alva"
+    def connect(self, topic, cb):
+        self.finished = cb
+    def getProperty(self, name):
+        voices = [Voice("com.maker.voice.Alva", "sv_SE"), Voice("com.maker.voice.Bob", "en_GB")]
+        return {"voices": voices, "voice": self.voice, "rate": batch["rate"], "pitch": None}[name]
+    def setProperty(self, name, value):
+        if name == "voice":
+            self.voice = value
+    def save_to_file(self, text, path):
+        self.path = path
+    def runAndWait(self):
+        Engine.runs += 1
+        frames = 3000 if Engine.runs == 2 else 20000 if "Bob" in self.voice else 15000
+        with wave.open(self.path, "wb") as file:
+            file.setnchannels(1); file.setsampwidth(2); file.setframerate(22050)
+            file.writeframes(b"\\x00\\x10\\x00\\xf0" * (frames // 2))
+        self.finished(name=None, completed=Engine.runs != 2)
+sys.modules["pyttsx3"] = types.ModuleType("pyttsx3")
+sys.modules["pyttsx3"].init = Engine
+sys.platform = "win32"
+real()
+"""
+
+
+def test_a_text_that_was_cut_off_is_said_again() -> None:
+    clip = with_child(OTHER_ENGINE, deadline=5).render(["Hold."])["Hold."]
+
+    assert len(clip) > 0.8 * RATE
+
+
+@pytest.mark.parametrize(("voice", "seconds"), [("en-us", 20000 / 22050), ("sv", 15000 / 22050)])
+def test_an_engine_with_names_of_its_own_gives_a_voice_of_the_language(voice: str, seconds: float) -> None:
+    renderer = Renderer(voice + "+m3", pitch=40, command=fake(OTHER_ENGINE))
+
+    assert len(renderer.render(["Hold."])["Hold."]) / RATE == pytest.approx(seconds, abs=0.03)
+
+
 def test_a_missing_engine_is_one_sentence() -> None:
     renderer = with_child('sys.modules["pyttsx3"] = None\nreal()')
 

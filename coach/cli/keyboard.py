@@ -1,0 +1,46 @@
+"""Keys pressed in the terminal, looked at without waiting for them."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+
+@contextlib.contextmanager
+def keys_pressed() -> Iterator[Any]:
+    """Give a function that returns the keys pressed since it was asked last; restores the terminal behind it.
+
+    Where the input is no terminal it always returns nothing.
+    """
+    if not sys.stdin.isatty():
+        yield lambda: ""
+    elif sys.platform == "win32":
+        import msvcrt
+
+        yield lambda: "".join(_until_empty(msvcrt))
+    else:
+        import select
+        import termios
+        import tty
+
+        handle = sys.stdin.fileno()
+        before = termios.tcgetattr(handle)
+        try:
+            tty.setcbreak(handle)
+            yield lambda: _read_ready(handle, select)
+        finally:
+            termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+
+def _until_empty(console: Any) -> Iterator[str]:  # noqa: ANN401  a module of another system
+    while console.kbhit():
+        yield console.getwch()
+
+
+def _read_ready(handle: int, select: Any) -> str:  # noqa: ANN401  a module of another system
+    import os
+
+    ready, _, _ = select.select([handle], [], [], 0)
+    return os.read(handle, 64).decode("utf-8", "ignore") if ready else ""
