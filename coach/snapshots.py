@@ -71,7 +71,6 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
     exercising = session.state in _WITH_EXERCISE
     running = session.open_set
     work = work_of(session)
-    steps = () if isinstance(work, Hold) else work.phases if isinstance(work, Reps) else work.points
     in_phase = running is not None and running.phase_began >= 0 and session.state is State.WORKING
     length = (running.phase_until - running.phase_began) if running and in_phase else 0
     done = min(max((now - running.phase_began) / length, 0.0), 1.0) if running and length else 0.0
@@ -91,7 +90,7 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
         unit=UNIT[type(work)],
         count=_count(session) if running and session.state in _IN_SET else 0,
         of=session.target if exercising else 0,
-        phase=steps[running.phase].name if running and in_phase and steps else "",
+        phase=_phase(session, pack) if in_phase else "",
         phase_done=done,
         phase_left=to_seconds(running.phase_until - now) if running and in_phase and now < running.phase_until else 0.0,
         rest_left=max(0.0, to_seconds(session.rest_until - now)) if session.state is State.RESTING else None,
@@ -104,6 +103,13 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
         mic=showing.mic,
         keys=_keys(session, pack),
     )
+
+
+def _phase(session: Session, pack: VoicePack) -> str:
+    running, work = session.open_set, work_of(session)
+    if running is None or isinstance(work, Hold):
+        return pack.screens.get("phase_hold", "")
+    return (work.phases if isinstance(work, Reps) else work.points)[running.phase].name
 
 
 def _count(session: Session) -> int:
@@ -129,7 +135,8 @@ def _may_say(session: Session, pack: VoicePack) -> tuple[str, ...]:
 
 def _keys(session: Session, pack: VoicePack) -> tuple[tuple[str, str], ...]:
     wanted = {str(on) for on in _open(session)}
-    return tuple((key, pack.replies[word].word) for key, word in KEYS.items() if word in wanted)
+    space = pack.screens.get("key_space", " ")
+    return tuple((key.replace(" ", space), pack.replies[word].word) for key, word in KEYS.items() if word in wanted)
 
 
 def time_left(session: Session, rehearsal: Rehearsal, now: int) -> float:
