@@ -36,7 +36,10 @@ LOOK_EVERY = to_samples(0.1)
 """Samples between two snapshots for a screen."""
 
 DEAD_MIC = to_samples(1.0)
-"""Samples of perfect silence after which a microphone is taken for lost; a live one always has some noise."""
+"""Samples of perfect silence after which a microphone is taken for lost; a live one has some noise of its own."""
+
+DEAD_MIC_AT_MOST = to_samples(30.0)
+"""Some microphones shut off between words: one that comes back by itself is given twice the time, up to this."""
 
 HUSHED_AT_MOST = to_samples(1.5)
 """Samples that the coach stays quiet because somebody speaks, if nothing comes of it."""
@@ -122,8 +125,9 @@ class Engine:
         self._rehearsal: Rehearsal = rehearse(today, self._length)
         self._showing = Showing(person=person)
         self._now = 0
-        self._over = False
+        self._over = True  # until its first line is kept there is no session to end
         self._silent_mic = 0
+        self._dead_after = DEAD_MIC
         self._mic_lost = False
         self._stalled = 0
         self._hushed_until = -1
@@ -136,9 +140,10 @@ class Engine:
         However it ends, the record is closed. Raises CoachError when the device or the disk is gone for good.
         """
         try:
-            self._store.append("session_begun", 0, begun)
-            self._device.open(self._mixer.render)
             self._ears.open(frozenset())
+            self._device.open(self._mixer.render)  # before the record: without a device there was no session
+            self._store.append("session_begun", 0, begun)
+            self._over = False
             self._give(Event(On.START, 0))
             while not self._over:
                 self._stretch()
@@ -157,7 +162,7 @@ class Engine:
         """How long the session has run, by the device."""
         return to_seconds(self._now)
 
-    # -- one stretch of time ----------------------------------------------------------------------------------------------
+    # -- one stretch of time -------------------------------------------------------------------------------------------
 
     def _stretch(self) -> None:
         if self._poll is not None:
@@ -210,16 +215,17 @@ class Engine:
     def _watch_mic(self, captured: Captured) -> None:
         """A microphone that gives nothing but zeros is lost."""
         self._silent_mic = 0 if captured.mic.any() else self._silent_mic + len(captured.mic)
-        lost = self._silent_mic >= DEAD_MIC
+        lost = self._silent_mic >= self._dead_after
         if lost and not self._mic_lost:
             self._mic_lost = self._give_if_taken(Event(On.MIC_LOST, self._now))
         elif not self._silent_mic and self._mic_lost:
             self._mic_lost = False
+            self._dead_after = min(2 * self._dead_after, DEAD_MIC_AT_MOST)
             self._give_if_taken(Event(On.MIC_BACK, self._now))
         self._showing.mic_lost = self._mic_lost
         self._showing.speaker_lost = False
 
-    # -- what is heard ------------------------------------------------------------------------------------------------------
+    # -- what is heard -------------------------------------------------------------------------------------------------
 
     def _listen(self, captured: Captured) -> None:
         self._showing.level(captured.mic)
@@ -284,7 +290,7 @@ class Engine:
             }
             self._store.append("heard", self._now, fields)
 
-    # -- events and commands ------------------------------------------------------------------------------------------------
+    # -- events and commands -------------------------------------------------------------------------------------------
 
     def _give_if_taken(self, event: Event) -> bool:
         try:

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
+import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:  # loads the whole package: only the tests that use it pay for it
+    from in_the_room import Furnished
 
 settings.register_profile("coach", deadline=None)  # a shared machine stalls now and then; no test is timed
 settings.load_profile("coach")
@@ -85,3 +92,27 @@ def ticking() -> Callable[[], datetime]:
         return at
 
     return now
+
+
+@pytest.fixture(scope="session")
+def furnished(tmp_path_factory: pytest.TempPathFactory) -> Furnished:
+    """Return a home with every clip of the short program and a person who taught their words, made once a run."""
+    from in_the_room import furnish_home, prepared
+
+    mine = tmp_path_factory.getbasetemp()
+    shared = mine.parent / "furnished" if os.environ.get("PYTEST_XDIST_WORKER") else mine / "furnished"
+    if not shared.exists():
+        made = tmp_path_factory.mktemp("made") / "home"
+        furnish_home(made, prepared())
+        with contextlib.suppress(OSError):  # another worker was quicker: theirs is as good
+            made.rename(shared)
+    return furnish_home(shared, prepared())
+
+
+@pytest.fixture
+def room_home(furnished: Furnished, tmp_path: Path) -> Path:
+    """Return a home of the test's own with the same clips and the same person, without sessions."""
+    home = tmp_path / "home"
+    shutil.copytree(furnished.home.clips, home / "clips", copy_function=os.link)
+    shutil.copytree(furnished.home.root / "people", home / "people", ignore=shutil.ignore_patterns("*.jsonl"))
+    return home

@@ -40,15 +40,14 @@ def test_the_top_level_is_the_seven_names_and_dotfiles() -> None:
     assert {name for name in tracked() if not name.startswith(".")} == TOP
 
 
-def fenced(text: str) -> list[str]:
-    """Return the lines of a document's fenced blocks."""
-    return [
-        line.strip() for block in re.findall(r"```[^\n]*\n(.*?)```", text, re.DOTALL) for line in block.splitlines()
-    ]
+def code_in(text: str) -> list[str]:
+    """Return the lines of a document that stand in a fenced or an indented block."""
+    fenced = [line for block in re.findall(r"```[^\n]*\n(.*?)```", text, re.DOTALL) for line in block.splitlines()]
+    return [line.strip() for line in (*fenced, *re.findall(r"(?m)^(?: {4}|\t)(.+)$", text))]
 
 
 def test_the_check_that_runs_for_every_change_is_the_readmes_own() -> None:
-    commands = [line for line in fenced((ROOT / "README.md").read_text("utf-8")) if "pytest" in line]
+    commands = [line for line in code_in((ROOT / "README.md").read_text("utf-8")) if "pytest" in line]
     assert commands, "README.md shows no command that runs the tests"
 
     run = (ROOT / ".ci" / "run").read_text("utf-8")

@@ -8,6 +8,7 @@ from time import monotonic
 
 from rich.console import Console
 
+from coach.audio.patient import read_script
 from coach.cli.labels import Labels
 from coach.cli.parts import DEFAULT_PROGRAM, coach_voice, prepare, record_of, render_all, run_session, sentences
 from coach.cli.room import furnish, teach_patient
@@ -21,7 +22,9 @@ PERSON = "demo"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("--program", default=DEFAULT_PROGRAM, metavar="FILE", help="program file, or a shipped one's id")
+    parser.add_argument(
+        "--program", default=DEFAULT_PROGRAM, metavar="FILE", help="program file, or a shipped one's id"
+    )
     parser.add_argument("--patient", default="default", metavar="SCRIPT", help="what the patient says and when")
     parser.add_argument("--wav", type=Path, metavar="OUT.wav", help="write what is heard: left coach, right room")
 
@@ -30,11 +33,12 @@ def run(args: argparse.Namespace) -> int:
     """Run the session and end with its summary and where the record is."""
     console = Console()
     home = Home(args.home)
+    prepared = prepare(args.program, home, PERSON)
+    read_script(args.patient)  # nothing is made for a script that cannot be played
+    labels = Labels(prepared.pack.screens)
     if PERSON not in home.people():
         home.add_person(PERSON)
     home.close_broken(PERSON)
-    prepared = prepare(args.program, home, PERSON)
-    labels = Labels(prepared.pack.screens)
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
     room = furnish(args.patient, prepared.pack, home, console, wav=args.wav)

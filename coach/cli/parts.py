@@ -39,10 +39,11 @@ class Prepared:
 
 
 def prepare(name: str, home: Home | None = None, person: str = "") -> Prepared:
-    """Read the program `name` means and plan today's session; without a person as if for the first time."""
+    """Read the program `name` means and plan today's session; for a person not known yet as if for the first time."""
     program = open_program(name, lambda language: halt_words(load_pack(language)))
     pack = load_pack(program.language)
-    history = past(home.history(person).records, program.id) if home is not None and person else ()
+    known = home is not None and person in home.people()
+    history = past(home.history(person).records, program.id) if home is not None and known else ()
     from coach.logbook.store import wall_clock
 
     return Prepared(program, pack, plan(program, history, wall_clock().astimezone().date()))

@@ -245,7 +245,7 @@ def _plan(record: SessionRecord, labels: Labels) -> list[str]:
 def _question(record: SessionRecord, one: QuestionRecord, labels: Labels) -> str:
     group, _, rest = one.question.partition(".")
     name = shown(rest).replace("_", " ") if group == "screen" and rest else labels.word("question", one.question)
-    about = f" ({labels('set').lower()} {one.set_id})" if one.set_id else ""
+    about = next((f" ({_set_name(record, each, labels)})" for each in record.sets if each.set_id == one.set_id), "")
     if not one.answered:
         return f"{clock(one.at / record.rate)} {name}{about}: {labels('log_no_answer', times=one.times)}"
     how = [labels.word("ear", one.ear)] if one.ear else []

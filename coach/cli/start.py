@@ -79,7 +79,10 @@ def last_program(home: Home, person: Person) -> str:
     records = home.history(person.id).records
     if not records:
         raise CoachError(f"{person.id} has no session yet; name a program file, or one of: {', '.join(shipped())}.")
-    return records[-1].program
+    last = records[-1].program
+    if last not in shipped():
+        raise CoachError(f'The last session of {person.id} was "{last}", which is a file of your own; name the file.')
+    return last
 
 
 def _device(

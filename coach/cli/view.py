@@ -28,6 +28,9 @@ WIDEST = 96
 CAPTION_LINES = 3
 """Lines kept free for what is said, so that nothing below it jumps."""
 
+SAY_LINES = 2
+"""Lines kept free for the words that may be said now."""
+
 _DIGITS = {
     "0": ("###", "# #", "# #", "# #", "###"),
     "1": (" # ", "## ", " # ", " # ", "###"),
@@ -120,9 +123,8 @@ class Screen:
         yield Text()
         yield from _count(now, labels, width, signs)
         yield _progress(now, width, signs)
-        yield Text()
         yield from _caption(now, labels, width, console)
-        yield from _listening(now, labels, width, signs)
+        yield from _listening(now, labels, width, signs, console)
         yield from (_fitted(Text(f"! {labels(key)}", style="bold yellow"), width) for key in now.warnings)
         if now.keys:
             keys = f"  {signs.dot}  ".join(f"{key}: {does}" for key, does in now.keys)
@@ -187,24 +189,35 @@ def _progress(snapshot: Snapshot, width: int, signs: _Signs) -> Text:
 
 
 def _caption(snapshot: Snapshot, labels: Labels, width: int, console: Console) -> list[Text]:
-    wrapped = list(Text(shown(snapshot.said), style="bold").wrap(console, max(10, width - 2)))
-    if len(wrapped) > CAPTION_LINES:
-        wrapped = wrapped[:CAPTION_LINES]
-        wrapped[-1] = Text(f"{wrapped[-1].plain} ...", style="bold")
-    lines = [_fitted(Text("  ").append(line), width) for line in wrapped]
-    return [Text(labels("now"), style="dim"), *lines, *(Text() for _ in range(CAPTION_LINES - len(lines)))]
+    said = _rows(Text(shown(snapshot.said), style="bold"), width - 2, CAPTION_LINES, console)
+    return [Text(labels("now"), style="dim"), *(_fitted(Text("  ").append(row), width) for row in said)]
 
 
-def _listening(snapshot: Snapshot, labels: Labels, width: int, signs: _Signs) -> list[Text]:
-    say = f" {signs.dot} ".join(snapshot.may_say)
+def _listening(snapshot: Snapshot, labels: Labels, width: int, signs: _Signs, console: Console) -> list[Text]:
     full = round(8 * min(1.0, max(0.0, snapshot.mic)))
-    names = (labels("listening_for"), labels("heard"), labels("microphone"))
-    column = max(len(name) for name in names)
-    values = (say, _heard(snapshot, labels), signs.full * full + signs.empty * (8 - full))
-    return [
-        _fitted(Text(f"{name:<{column}}", style="dim").append(f"  {value}", style="not dim"), width)
-        for name, value in zip(names, values, strict=True)
+    names = [labels(key) for key in ("listening_for", "heard", "microphone")]
+    column = max(len(name) for name in names) + 2
+    say = Text(", ".join(shown(word) for word in snapshot.may_say))
+    values = [
+        *_rows(say, width - column, SAY_LINES, console),
+        Text(_heard(snapshot, labels)),
+        Text(signs.full * full + signs.empty * (8 - full)),
     ]
+    heads = [names[0], *[""] * (SAY_LINES - 1), *names[1:]]
+    return [
+        _fitted(Text.assemble((head.ljust(column), "dim"), value), width)
+        for head, value in zip(heads, values, strict=True)
+    ]
+
+
+def _rows(text: Text, width: int, rows: int, console: Console) -> list[Text]:
+    """Return `text` wrapped into exactly so many rows; what does not fit shows by three dots."""
+    wrapped = list(text.wrap(console, max(10, width)))
+    if len(wrapped) > rows:
+        wrapped = wrapped[:rows]
+        wrapped[-1] = Text(f"{wrapped[-1].plain} ...", style=text.style)
+        wrapped[-1] = _fitted(wrapped[-1], max(10, width))
+    return [*wrapped, *(Text() for _ in range(rows - len(wrapped)))]
 
 
 def _heard(snapshot: Snapshot, labels: Labels) -> str:

@@ -35,7 +35,7 @@ class Embedder:
         except (ImportError, OSError, ValueError) as error:
             raise HearingError(
                 f"Taught words cannot be heard on this system ({error}); "
-                "use the keys instead: start again with --keys-only."
+                "use the keys instead: coach enrol PERSON --keys-only"
             ) from error
         self._rest = np.zeros(0, dtype=np.float32)
         self._at = 0

@@ -47,19 +47,21 @@ class Taught:
         enrolment: Enrolment,
         *,
         activity: Activity | None = None,
-        halts: frozenset[str] = frozenset({"stop"}),
+        halts: frozenset[str] | None = None,
         embedder: Embedder | None = None,
     ) -> None:
-        """Prepare to hear the words of `enrolment`. `halts` are reported at the first sign.
+        """Prepare to hear the words of `enrolment`.
 
+        `halts` (default: those of the enrolment) are reported at the first sign, and with less certainty than others.
         Raises HearingError where this system cannot hear taught words.
         """
         self._embedder = embedder or Embedder()
-        self._matcher = Matcher(enrolment.takes)
+        enrolment = enrolment if halts is None else replace(enrolment, halts=halts)
+        self._matcher = Matcher(enrolment.takes, enrolment.halts)
         self.words = self._matcher.words
         self._limits = np.array([enrolment.thresholds[word] for word in self.words], np.float32)
-        self._halts = halts
-        self._urgent = np.array([word in halts for word in self.words])
+        self._halts = enrolment.halts
+        self._urgent = np.array([word in self._halts for word in self.words])
         self._activity = activity
         self._ring: deque[Block] = deque()
         self._held = 0

@@ -18,6 +18,9 @@ SOUNDS = (".wav", ".flac")
 MOST_TAKES = 12
 """Takes of a word that are used; more cost work at every moment of a session and teach little."""
 
+HALTS = frozenset({"stop"})
+"""Reply ids that halt, unless the voice pack says otherwise."""
+
 _NUMBERED = re.compile(r"(?P<word>.+?)[ _-]+\d+")
 
 
@@ -46,6 +49,7 @@ def enrol_folder(
     *,
     words: Sequence[str] = (),
     language: str = "en",
+    halts: frozenset[str] = HALTS,
     maker: TakeMaker | None = None,
 ) -> Teaching:
     """Take the words from files named WORD_NN.wav or .flac, where WORD is a reply id or its wording.
@@ -69,7 +73,7 @@ def enrol_folder(
             takes.setdefault(word, []).append(maker.take_from(read(path)))
         except BadTakeError as error:
             refused.append(Refused(path.name, str(error)))
-    return Teaching(_enrolment(takes, replies, language, "files", str(folder), refused), tuple(refused))
+    return Teaching(_enrolment(takes, replies, language, halts, "files", str(folder), refused), tuple(refused))
 
 
 def enrol_synthetic(
@@ -79,6 +83,7 @@ def enrol_synthetic(
     words: Sequence[str] = (),
     count: int = RECOMMENDED_TAKES,
     language: str = "en",
+    halts: frozenset[str] = HALTS,
     maker: TakeMaker | None = None,
 ) -> Teaching:
     """Take the words from synthesised speech: `render(wording, variant)` with variants 0, 1, ... below `count`.
@@ -94,7 +99,7 @@ def enrol_synthetic(
                 takes.setdefault(word, []).append(maker.take_from(render(replies[word].word, variant)))
             except BadTakeError as error:
                 refused.append(Refused(f"{word} {variant}", str(error)))
-    return Teaching(_enrolment(takes, replies, language, "synthesised", "the voice", refused), tuple(refused))
+    return Teaching(_enrolment(takes, replies, language, halts, "synthesised", "the voice", refused), tuple(refused))
 
 
 def check_words(words: Sequence[str], replies: Mapping[str, ReplyWords]) -> tuple[str, ...]:
@@ -124,6 +129,7 @@ def _enrolment(
     takes: Mapping[str, Sequence[Take]],
     replies: Mapping[str, ReplyWords],
     language: str,
+    halts: frozenset[str],
     source: str,
     where: str,
     refused: Sequence[Refused],
@@ -132,4 +138,4 @@ def _enrolment(
     if not kept:
         first = f" ({refused[0].name}: {refused[0].because})" if refused else ""
         raise HearingError(f"No take in {where} is usable{first}.")
-    return Enrolment(kept, language, {word: replies[word].word for word in kept}, source)
+    return Enrolment(kept, language, {word: replies[word].word for word in kept}, source, halts)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from coach.program.model import Hold, Reach, Reps
+from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, End, Place, Record, Say, Silence, WakeAt
-from coach.session.lines import set_ended, work_of
+from coach.session.lines import asked_work, set_ended, work_of
 from coach.session.plan import NEXT_DAY, amount
 from coach.session.rules import days_to_next
 from coach.session.state import Question, Session, State
@@ -120,7 +120,7 @@ def intro(session: Session, _at: int) -> Result:
     needs = (*exercise.needs, *exercise.levels[session.level].needs)
     if needs:
         commands += say("you_need", what=", ".join(needs))
-    return replace(session, exercising=True), commands
+    return changed(session, exercising=True), commands
 
 
 def setup(session: Session, _at: int) -> Result:
@@ -128,7 +128,7 @@ def setup(session: Session, _at: int) -> Result:
     commands = text(level.setup) + text(level.cue)
     if level.feel:
         commands += text(level.feel)
-    return replace(session, new_setup=False), commands + dose_words(session)
+    return changed(session, new_setup=False), commands + dose_words(session)
 
 
 def dose_words(session: Session) -> tuple[Command, ...]:
@@ -158,7 +158,7 @@ def ask_ready(session: Session) -> tuple[Command, ...]:
 
 
 def lead_in(session: Session, _at: int) -> Result:
-    session = replace(session, placed=False)
+    session = changed(session, placed=False)
     work = work_of(session)
     if isinstance(work, Hold):
         return session, say("lead_in_hold")
@@ -177,7 +177,7 @@ def placed(session: Session, at: int) -> Result:
     ]
     layout = rest_of_set(session, go)
     marks = (Mark(go, At.GO), *layout.marks)
-    return replace(session, placed=True), (Place((*cues, *layout.cues), marks),)
+    return changed(session, placed=True), (Place((*cues, *layout.cues), marks),)
 
 
 def rest_of_set(session: Session, start: int) -> Layout:
@@ -205,7 +205,7 @@ def holding(session: Session, at: int) -> Result:
     running = session.open_set
     assert running is not None
     until = at if isinstance(work_of(session), Hold) or running.phase_began < 0 else running.phase_until
-    return replace(session, held=False), (CutFrom(until), WakeAt(until))
+    return changed(session, held=False), (CutFrom(until), WakeAt(until))
 
 
 def set_end(session: Session, _at: int) -> Result:
@@ -224,7 +224,7 @@ def asked(question: str, at: int, session: Session) -> Command:
 def ask(session: Session) -> tuple[Command, ...]:
     """Return the present question about a set."""
     if session.asked_about is Question.REPS:
-        work = work_of(session)
+        work = asked_work(session)
         kind = "reps" if isinstance(work, Reps) else "hold" if isinstance(work, Hold) else "rounds"
         return say(f"ask_reps_{kind}")
     return say(ASK[session.asked_about])
@@ -266,7 +266,16 @@ def rest_words(session: Session, at: int) -> tuple[Command, ...]:
     return say("rest", n=told) if told else ()
 
 
+def rest_seconds(session: Session) -> float:
+    """Return the rest behind the last set: in full, or to change sides where its other side comes next."""
+    dose = session.planned.exercise.levels[session.asked_level].dose
+    here, turns = session.turn, session.turns
+    other_side = not session.exercise_over and here + 1 < len(turns) and turns[here + 1][0] == turns[here][0]
+    return dose.change_sides if other_side else dose.rest
+
+
 def resting(session: Session, at: int) -> Result:
+    session = changed(session, rest_until=session.rest_from + to_samples(rest_seconds(session)))
     commands = rest_words(session, at)
     watch = session.planned.exercise.levels[session.level].watch
     if watch and commands and not session.exercise_over and session.turn + 1 < len(session.turns):
@@ -307,7 +316,7 @@ def exercise_ended(session: Session, at: int) -> Command:
 def closing(session: Session, at: int) -> Result:
     lines: tuple[Command, ...] = ()
     if not session.end_why:
-        session = replace(session, end_why="done")
+        session = changed(session, end_why="done")
         lines = (exercise_ended(session, at),)
     why = session.end_why
     session, closed = set_ended(session, at, SET_WHY.get(why, "ended"))
@@ -339,7 +348,8 @@ SET_WHY = {
 def next_in(session: Session) -> int:
     """Return the days to the next session."""
     limits = session.today.program.limits
-    sore = session.worst_pain > limits.pain_carry_on_to or session.end_why in ("pain", "unsteady")
+    unmeasured = Question.HALT_PAIN in session.asks  # pain was told; how much is not known
+    sore = unmeasured or session.worst_pain > limits.pain_carry_on_to or session.end_why in ("pain", "unsteady")
     return days_to_next(session.today.program, sore=sore)
 
 

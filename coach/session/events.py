@@ -70,7 +70,7 @@ class Event:
     phase: int = 0
     """PHASE: index of the phase or point, from 0."""
     until: int = 0
-    """PHASE: sample at which it ends."""
+    """PHASE: sample at which it ends. REP: sample at which it ends on its last side."""
     side: str = ""
     """REP, PHASE, REP_DONE: the side that works."""
     ear: str = ""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 from coach.program.model import Hold, Reps, Route, Work
+from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.events import Event
 from coach.session.plan import amount
@@ -22,6 +22,11 @@ NO_TENSION = "rest"
 def work_of(session: Session) -> Work:
     """Return the work of the present set."""
     return session.planned.exercise.levels[session.level].dose.work
+
+
+def asked_work(session: Session) -> Work:
+    """Return the work of the set that the questions are about."""
+    return session.planned.exercise.levels[session.asked_level].dose.work
 
 
 def planned_amount(session: Session) -> tuple[int, int]:
@@ -56,7 +61,7 @@ def where(session: Session) -> dict[str, Any]:
 def set_begun(session: Session, at: int) -> tuple[Session, Command]:
     """Open the next set and return its line."""
     number = session.sets_begun + 1
-    opened = replace(session, open_set=OpenSet(number), sets_begun=number)
+    opened = changed(session, open_set=OpenSet(number), sets_begun=number)
     low, high = planned_amount(session)
     fields = where(session) | {
         "set_id": number,
@@ -75,7 +80,7 @@ def frozen(session: Session, at: int) -> Session:
     if running is None or running.phase_began < 0:
         return session
     worked = 0 if _is_rest(session, running.phase) else max(0, min(at, running.phase_until) - running.phase_began)
-    return replace(session, open_set=replace(running, tension=running.tension + worked, phase_began=-1))
+    return changed(session, open_set=changed(running, tension=running.tension + worked, phase_began=-1))
 
 
 def _is_rest(session: Session, phase: int) -> bool:
@@ -100,7 +105,7 @@ def set_ended(session: Session, at: int, why: str) -> tuple[Session, tuple[Comma
         "tension_s": round(to_seconds(running.tension), 3),
         "why": why,
     }
-    closed = replace(
+    closed = changed(
         session,
         open_set=None,
         sets_done=session.sets_done + in_full,
@@ -108,7 +113,7 @@ def set_ended(session: Session, at: int, why: str) -> tuple[Session, tuple[Comma
     )
     limit = session.today.program.limits.cut_sets
     if not in_full and closed.cut_sets >= limit and not closed.exercise_over:
-        closed = replace(closed, exercise_over="cut_sets")
+        closed = changed(closed, exercise_over="cut_sets")
     return closed, (Record("set_ended", at, fields),)
 
 

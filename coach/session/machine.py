@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from coach.errors import OutOfPlaceError
+from coach.session.changed import changed
 from coach.session.commands import Command
 from coach.session.entries import ENTER
 from coach.session.events import Event, On
@@ -13,20 +12,20 @@ from coach.session.states import Row, rows
 
 
 def handle(session: Session, event: Event) -> tuple[Session, tuple[Command, ...]]:
-    """Return the session after `event` and the commands it gives, in the order in which they are to be carried out.
+    """Return the session after `event` and its commands in order.
 
-    Raises OutOfPlaceError, with nothing changed, if the state does not take the event; ValueError if time runs backwards.
+    Raises OutOfPlaceError, with nothing changed, if the state does not take the event; ValueError if time runs back.
     """
     if event.at < session.at:
         raise ValueError(f"time ran backwards: {event.at} after {session.at}")
     row = _row(session, event)
     if row is None:
         raise OutOfPlaceError(f"{event.on} is out of place in {session.state}")
-    acted, commands = row.act(replace(session, at=event.at), event)
+    acted, commands = row.act(changed(session, at=event.at), event)
     to = _target(row, acted)
     if to is None:
         return acted, commands
-    entered, more = ENTER[to](replace(acted, state=to, prompts=0), event.at)
+    entered, more = ENTER[to](changed(acted, state=to, prompts=0), event.at)
     return entered, (*commands, *more)
 
 

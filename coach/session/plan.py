@@ -86,7 +86,8 @@ def dose(exercise: Exercise, level: int) -> Dose:
 def turns(exercise: Exercise, level: Level, affected: str) -> tuple[tuple[int, tuple[str, ...]], ...]:
     """Return the sets of an exercise in order: set number from 1 and the sides that work in it.
 
-    One after the other begins with the affected side, while the person is fresh.
+    One after the other begins with the affected side, while the person is fresh. A hold cannot change sides in its
+    middle: an exercise with a hold in it alternates set by set.
     """
     first = affected or "right"
     second = "left" if first == "right" else "right"
@@ -96,7 +97,10 @@ def turns(exercise: Exercise, level: Level, affected: str) -> tuple[tuple[int, t
         Sides.ALTERNATING: ((first, second),),
         Sides.EACH: ((first,), (second,)),
     }
-    return tuple((number, sides) for number in range(1, level.dose.sets + 1) for sides in order[exercise.sides])
+    mode = exercise.sides
+    if mode is Sides.ALTERNATING and any(isinstance(each.dose.work, Hold) for each in exercise.levels):
+        mode = Sides.EACH
+    return tuple((number, sides) for number in range(1, level.dose.sets + 1) for sides in order[mode])
 
 
 def plan(program: Program, history: tuple[PastSession, ...], today: date) -> Today:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from coach.program.model import Exercise, Hold, Reps, Route
 from coach.session.entries import REST_ROUNDED
 from coach.session.plan import Today, amount
+from coach.session.plan import turns as sets_of
 from coach.words.phrases import Phrase, phrase
 
 _FIXED = (
@@ -14,12 +15,14 @@ _FIXED = (
     "is_that_right", "ask_ready", "take_your_time", "no_why", "lead_in_hold", "side_left", "side_right",
     "this_side_left", "this_side_right", "begin_with_left", "begin_with_right", "slower_from_here", "held",
     "ready_when", "set_done", "ask_reps_reps", "ask_reps_hold", "ask_reps_rounds", "ask_missed", "ask_pain",
-    "ask_effort", "eased_level", "eased_today", "slower_now", "not_understood", "nothing_heard", "halt_now",
+    "ask_effort", "eased_level", "eased_today",
+    "exercise_over", "slower_now", "not_understood", "nothing_heard", "halt_now",
     "halt_why", "halt_ask_pain", "halt_not_understood", "halt_nothing_heard", "halt_ready_when", "halt_paused",
     "halt_deaf", "halt_break", "halt_pain_carry_on", "halt_pain_ease", "halt_tired_set", "halt_tired_rest",
-    "halt_tired_exercise", "halt_tired_ease", "halt_unsteady_step_down", "halt_unsteady_exercise", "paused", "deaf",
+    "halt_tired_exercise", "halt_tired_ease", "halt_exercise_over",
+    "halt_unsteady_step_down", "halt_unsteady_exercise", "paused", "deaf",
     "end_done", "end_pain", "end_unsteady", "end_tired", "end_halts", "end_time", "end_no_answer",
-    "end_no_answer_halt", "end_screen", "end_asked", "end_deaf", "end_mute", "end_quit", "call_therapist",
+    "end_no_answer_halt", "end_screen", "end_asked", "end_deaf", "end_mute", "call_therapist",
     "next_tomorrow", "goodbye",
 )  # fmt: skip
 """Phrases without values."""
@@ -57,7 +60,7 @@ def _all(today: Today) -> Iterator[Phrase]:
         exercise = planned.exercise
         yield phrase("exercise", n=number, of=len(today.exercises), name=exercise.name)
         yield from _exercise(exercise, planned.level, planned.target)
-        most = 2 * max(level.dose.sets for level in exercise.levels[: planned.level + 1])
+        most = max(len(sets_of(exercise, level, today.side)) for level in exercise.levels[: planned.level + 1])
         yield from (phrase("sets_left", n=left) for left in range(most + 1))
         turns += most
     for begun in range(1, turns + 1):

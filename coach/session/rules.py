@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from coach.program.model import Action, Limits, Program
-from coach.session.plan import amount, dose
+from coach.program.model import Limits, Program
+from coach.session.plan import amount
 from coach.session.state import Session
 
 
@@ -32,38 +32,27 @@ def band(limits: Limits, pain: int) -> Band:
 
 
 def fewer(target: int) -> int:
-    """Return two thirds of a target, at least 1: what easing takes where there is no lower level."""
+    """Return two thirds of a target, at least 1: what easing takes where there is no lower level. Our own choice."""
     return max(1, target * 2 // 3)
 
 
-def ease(session: Session, *, set_running: bool = False) -> tuple[Session, str, tuple[str, str]]:
-    """Make the coming sets of this exercise easier: a lower level, else fewer.
+def ease(session: Session) -> tuple[Session, str, tuple[str, str]] | None:
+    """Make the coming sets of this exercise easier: a lower level, else fewer. None: nothing is easier.
 
     Returns the session, what changed ("level" or "amount") and from what to what. Never makes anything harder: where a
     lower level is written with more reps, the smaller number stands.
     """
     index = session.exercise_index
-    exercise = session.planned.exercise
-    if session.level > 0 and not set_running:
-        lower = exercise.levels[session.level - 1]
-        target = (
-            min(session.target, amount(lower.dose.work).low) if _same_kind(session) else amount(lower.dose.work).low
-        )
-        changed = session.with_level(index, session.level - 1).with_target(index, target)
-        return changed, "level", (exercise.levels[session.level].id, lower.id)
+    levels = session.planned.exercise.levels
+    if session.level > 0:
+        now, lower = levels[session.level], levels[session.level - 1]
+        low = amount(lower.dose.work).low
+        target = min(session.target, low) if type(now.dose.work) is type(lower.dose.work) else low
+        return session.with_level(index, session.level - 1).with_target(index, target), "level", (now.id, lower.id)
     target = fewer(session.target)
+    if target == session.target:
+        return None
     return session.with_target(index, target), "amount", (str(session.target), str(target))
-
-
-def _same_kind(session: Session) -> bool:
-    exercise = session.planned.exercise
-    now, lower = dose(exercise, session.level).work, dose(exercise, session.level - 1).work
-    return type(now) is type(lower)
-
-
-def ends_session(action: Action) -> bool:
-    """Tell whether `action` ends the session."""
-    return action is Action.END_SESSION
 
 
 def days_to_next(program: Program, *, sore: bool) -> int:

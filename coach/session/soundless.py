@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from coach.errors import OutOfPlaceError
 from coach.session.agenda import Agenda, Sounding
-from coach.session.commands import Command, End, Record, Say, Silence
+from coach.session.commands import Command, CutFrom, End, Record, Say, Silence
 from coach.session.events import Event, On
 from coach.session.machine import handle
 from coach.session.plan import Today
@@ -33,7 +33,9 @@ class SoundlessRun:
         self.now = 0
         self.commands: list[tuple[int, State, Command]] = []
         """Every command, with the sample and the state it was given in."""
-        self.soundings: list[Sounding] = []
+        self.ahead: list[Sounding] = []
+        """Sounds that a `Silence` now would take back, and some that have begun."""
+        self._begun: list[Sounding] = []
         self.over = False
         self.give(Event(On.START, 0))
 
@@ -48,9 +50,17 @@ class SoundlessRun:
             if isinstance(command, End):
                 self.over = True
             elif isinstance(command, Silence):
-                self.soundings = [s for s in self.soundings if s.at < event.at]
-            self.soundings += self.agenda.obey(command, event.at)
+                self._begun += [sounding for sounding in self.ahead if sounding.at < event.at]
+                self.ahead.clear()
+            elif isinstance(command, CutFrom):
+                self.ahead = [sounding for sounding in self.ahead if sounding.at < command.at]
+            self.ahead += self.agenda.obey(command, event.at)
         return True
+
+    @property
+    def soundings(self) -> list[Sounding]:
+        """Every sound that began or, as far as is known now, will begin."""
+        return [*self._begun, *self.ahead]
 
     def say(self, on: On, number: int = 0) -> bool:
         """The person says something now."""

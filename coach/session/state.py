@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 
+from coach.session.changed import changed
 from coach.session.plan import PlannedExercise, Today, turns
 
 
@@ -65,7 +66,7 @@ class Then(StrEnum):
     """The state that was interrupted, from its beginning."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # no slots: see changed.py
 class OpenSet:
     """The set that runs; its one record is written when it is closed."""
 
@@ -77,6 +78,8 @@ class OpenSet:
     """Samples of work so far, without phases called "rest"."""
     rep: int = 0
     """Rep, round or second that runs, from 1."""
+    rep_until: int = 0
+    """Sample at which the rep that runs ends on its last side."""
     phase: int = 0
     """Index of the phase that runs."""
     phase_began: int = -1
@@ -87,7 +90,7 @@ class OpenSet:
     """Side that works now."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # no slots: see changed.py
 class Session:
     """The whole state of a session; `handle` returns a new one."""
 
@@ -133,8 +136,15 @@ class Session:
     worst: int = -1
     """The highest number heard for the present question: what counts if it is never confirmed."""
     attempts: int = 0
-    """How often the present question was answered."""
+    """How often the present question was answered; SCREEN_CHECK: how often the answers were denied."""
+    asked_level: int = 0
+    """Level of the set that the questions are about; easing may have lowered the level since."""
+    rest_from: int = 0
+    """Sample at which the last set ended: its rest runs from there, questions and halts included."""
     rest_until: int = 0
+    """RESTING: sample at which the rest is over."""
+    mic_lost: bool = False
+    speaker_lost: bool = False
     halted: bool = False
     """From a halt until the person is ready: nothing but the halt's own words sounds."""
     halts: int = 0
@@ -184,11 +194,11 @@ class Session:
     def with_level(self, index: int, level: int) -> Session:
         """Return the session with a lower level of one exercise."""
         assert level <= self.levels[index]
-        return replace(self, levels=(*self.levels[:index], level, *self.levels[index + 1 :]))
+        return changed(self, levels=(*self.levels[:index], level, *self.levels[index + 1 :]))
 
     def with_target(self, index: int, target: int) -> Session:
         """Return the session with another target of one exercise."""
-        return replace(self, targets=(*self.targets[:index], target, *self.targets[index + 1 :]))
+        return changed(self, targets=(*self.targets[:index], target, *self.targets[index + 1 :]))
 
 
 def begin(today: Today) -> Session:

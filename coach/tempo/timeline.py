@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import ceil
 
 from coach.program.model import Guide, Hold, Phase, Point, Reps, Route, Work
 from coach.tempo.units import RATE, to_samples
@@ -49,7 +50,7 @@ class Mark:
     side: str = ""
     """"left", "right" or empty."""
     until: int = 0
-    """For a phase: sample at which it ends."""
+    """For a phase: sample at which it ends. For a rep: sample at which it ends on its last side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +102,14 @@ def lay_out(
 ) -> Layout:
     """Lay out reps, rounds or seconds `first` to `last` (from 1, both included) from sample `start` on.
 
-    With two `sides` each rep is done on both in turn, the first of them from the side of index `from_side`. `stretch` (1.0 or more) makes every phase longer, never shorter;
-    a hold is not stretched. `opening` (key, values) is said in place of the first number.
+    With two `sides` each rep is done on both in turn, the first of them from the side of index `from_side`. `stretch`
+    (1.0 or more) makes every phase longer, never shorter; a hold is not stretched and has no sides. `opening` (key,
+    values) is said in place of the first number.
     """
     if stretch < 1.0:
         raise ValueError("a phase is never shorter than written")
     if isinstance(work, Hold):
-        return _hold(work, start, first, last, rate)
+        return _hold(start, first, last, rate)
     steps: tuple[Phase | Point, ...] = work.phases if isinstance(work, Reps) else work.points
     lengths = [to_samples(step.seconds * stretch, rate) for step in steps]
     cues: list[Cue] = []
@@ -117,7 +119,8 @@ def lay_out(
         for turn, side in enumerate(sides):
             if number == first and turn < from_side:
                 continue
-            marks.append(Mark(at, At.REP, number, 0, side))
+            rep_until = at + sum(lengths) * (len(sides) - turn)
+            marks.append(Mark(at, At.REP, number, 0, side, rep_until))
             for index, (step, length) in enumerate(zip(steps, lengths, strict=True)):
                 marks.append(Mark(at, At.PHASE, number, index, side, at + length))
                 if index == 0:
@@ -127,7 +130,7 @@ def lay_out(
                     cues.append(Cue(at, Sound.SPEECH, key, values, length))
                 else:
                     cues += _step(work, step.name, index, number - first, at, length, rate)
-                cues += _seconds(work, step.name, index, at, length, stretch, rate)
+                cues += _seconds(work, step, at, length, stretch, rate)
                 at += length
             marks.append(Mark(at, At.REP_DONE, number, len(steps) - 1, side))
     marks.append(Mark(at, At.DONE, last, 0, sides[-1]))
@@ -151,27 +154,23 @@ def _step(work: Work, name: str, index: int, since: int, at: int, length: int, r
     return [Cue(at, Sound.SPEECH, "phase", (("name", name),), length)]
 
 
-def _seconds(work: Work, name: str, index: int, at: int, length: int, stretch: float, rate: int) -> list[Cue]:
+def _seconds(work: Work, step: Phase | Point, at: int, length: int, stretch: float, rate: int) -> list[Cue]:
     """Mark the seconds of a phase by ticks; shape or count the slow one as its guide says."""
-    beat = to_samples(stretch, rate)  # a stretched second, so that a stretched phase has as many
-    slow = isinstance(work, Reps) and name == work.slow
-    cues: list[Cue] = []
-    if slow and isinstance(work, Reps) and work.guide in (Guide.TONE, Guide.BOTH):
-        cues.append(Cue(at, Sound.FALL, length=length))
-    counted = slow and isinstance(work, Reps) and work.guide in (Guide.COUNT, Guide.BOTH)
-    whole = range(1, -(-length // beat)) if beat else range(0)
-    for second in whole:
-        moment = at + second * beat
-        if counted:
-            cues.append(Cue(moment, Sound.SPEECH, "second", (("n", second + 1),), beat))
+    guide = work.guide if isinstance(work, Reps) and step.name == work.slow else None
+    if guide is Guide.QUIET:
+        return []
+    cues = [Cue(at, Sound.FALL, length=length)] if guide in (Guide.TONE, Guide.BOTH) else []
+    for second in range(1, ceil(step.seconds)):
+        moment = at + to_samples(second * stretch, rate)  # stretched too, so that a longer phase has as many
+        left = min(to_samples(stretch, rate), at + length - moment)
+        if guide in (Guide.COUNT, Guide.BOTH):
+            cues.append(Cue(moment, Sound.SPEECH, "second", (("n", second + 1),), left))
         else:
             cues.append(Cue(moment, Sound.TICK))
-    if not isinstance(work, Reps) or not slow or work.guide is not Guide.QUIET:
-        return cues
-    return []
+    return cues
 
 
-def _hold(work: Hold, start: int, first: int, last: int, rate: int) -> Layout:
+def _hold(start: int, first: int, last: int, rate: int) -> Layout:
     """Lay out seconds `first` to `last` of a hold: a tick each, news of the time now and then, the end announced."""
     cues: list[Cue] = []
     marks: list[Mark] = [Mark(start, At.PHASE, first, 0, "", start + to_samples(last - first + 1, rate))]
@@ -179,9 +178,9 @@ def _hold(work: Hold, start: int, first: int, last: int, rate: int) -> Layout:
         ended = start + to_samples(second - first + 1, rate)
         marks.append(Mark(ended, At.SECOND, second))
         left = last - second
-        if left == 5 and second > first:  # noqa: PLR2004 - five seconds are enough to be told and not too long to bear
+        if left == 5 and second > first:
             cues.append(Cue(ended, Sound.SPEECH, "hold_left", (("n", left),)))
-        elif second % HOLD_NEWS_EVERY == 0 and left > 5:  # noqa: PLR2004
+        elif second % HOLD_NEWS_EVERY == 0 and left > 5:
             cues.append(Cue(ended, Sound.SPEECH, "hold_passed", (("n", second),)))
         elif left:
             cues.append(Cue(ended, Sound.TICK))

@@ -26,6 +26,8 @@ LONGEST = to_samples(4.0)
 """Samples of voice without a reply after which it is unclear even if it goes on."""
 TOGETHER = to_samples(0.5)
 """Samples by which two ears may differ about when one word was said."""
+MOST_KEPT = 8
+"""Words of one utterance that are remembered."""
 TRUSTED = frozenset({"taught", "keys"})
 """Ears whose word needs no second ear."""
 
@@ -123,7 +125,7 @@ def _word(state: Listening, hearing: Hearing) -> tuple[Listening, Outcome | None
         if state.voicing or hearing.began <= state.settled:  # part of an utterance that is settled
             return state, None
         state = replace(state, began=hearing.began, due=hearing.at + GRACE)
-    return replace(state, kept=(*state.kept, hearing)), None
+    return replace(state, kept=(*state.kept, hearing)[-MOST_KEPT:]), None
 
 
 def _basis(state: Listening, hearing: Hearing) -> tuple[Hearing, ...]:

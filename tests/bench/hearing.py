@@ -25,7 +25,7 @@ from coach.audio.wavs import read_sound
 from coach.ears.activity import Activity
 from coach.ears.enrolment import Enrolment
 from coach.ears.front import Ears
-from coach.ears.takes import BadTakeError, TakeMaker
+from coach.ears.takes import BadTakeError, Take, TakeMaker
 from coach.ears.taught import Taught
 from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import BLOCK, RATE, to_samples
@@ -87,7 +87,7 @@ def measure(takes: dict[str, list[Block]], speech: Block, args: argparse.Namespa
     tests: list[tuple[str, Block]] = []
     for word, sounds in sorted(takes.items()):
         order = rng.permutation(len(sounds))
-        made = []
+        made: list[Take] = []
         for index in order:
             if len(made) == args.takes:
                 break
@@ -98,7 +98,7 @@ def measure(takes: dict[str, list[Block]], speech: Block, args: argparse.Namespa
         own[word] = tuple(made)
         tests += [(word, sounds[index]) for index in order[-args.tests :]]
     enrolment = Enrolment(own)
-    halts = frozenset({sorted(own)[0]})  # one word is a halt, as in a session
+    halts = frozenset({min(own)})  # one word is a halt, as in a session
     tally.own = sum(report.heard for report in enrolment.report())
     tally.taught = sum(report.takes for report in enrolment.report())
     gap = 1.6

@@ -10,6 +10,8 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
 TRIES = 5
 """Starts to try; a fresh server fails now and then on a busy machine."""
 
@@ -78,17 +80,19 @@ def _start(folder: Path, stack: contextlib.ExitStack) -> dict[str, str]:
         subprocess.run(["sleep", "0.1"], check=True)
     for what in ("set-default-sink spk", "set-default-source spk.monitor"):
         subprocess.run(["pactl", *what.split()], env=env, check=True, capture_output=True, timeout=ANSWER)
-    feed = ["pacat", "--raw", "--rate=16000", "--channels=1", "--latency-msec=50"]
+    # A real microphone is never perfectly silent, and the coach takes one that is for lost: feed a whisper of noise.
+    noise = folder / "noise.raw"
+    noise.write_bytes(np.random.default_rng(1).integers(-6, 7, 16_000 * 60).astype("<i2").tobytes())
+    feed = "pacat --raw --rate=16000 --channels=1 --latency-msec=50"
     for name in ("spk", "mic"):
-        with Path("/dev/zero").open("rb") as zeros:
-            _child([*feed, f"--device={name}"], env, stack, stdin=zeros)
+        _child(["sh", "-c", f"while cat '{noise}'; do :; done | exec {feed} --device={name}"], env, stack)
     return env
 
 
-def _child(
-    command: list[str], env: dict[str, str], stack: contextlib.ExitStack, stdin: object = subprocess.DEVNULL
-) -> None:
-    child = subprocess.Popen(command, env=env, stdin=stdin, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # type: ignore[call-overload]
+def _child(command: list[str], env: dict[str, str], stack: contextlib.ExitStack) -> None:
+    child = subprocess.Popen(
+        command, env=env, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
 
     def end() -> None:
         child.terminate()

@@ -87,6 +87,15 @@ def test_what_needs_a_look_comes_before_the_sets(capsys: pytest.CaptureFixture[s
     assert "10 stated of 12 counted" in look
 
 
+def test_an_answer_names_the_set_it_is_about(capsys: pytest.CaptureFixture[str], home: Home) -> None:
+    page = shown(capsys, home, "mira", "--session", home.history("mira").records[0].session)
+
+    text = " ".join(page.split())
+    assert "2:20 Pain (Heel raise with slow lowering, set 1, left side): 3 (taught words, read back)" in text
+    assert "0:09 new injury: no (taught words, times asked: 2)" in text
+    assert "Effort (Heel raise with slow lowering, set 1, left side): no answer (times asked: 3)" in text
+
+
 def test_the_last_session_can_be_asked_for_by_that_word(capsys: pytest.CaptureFixture[str], home: Home) -> None:
     assert home.history("mira").records[-1].session in shown(capsys, home, "mira", "--session", "last")
 

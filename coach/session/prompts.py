@@ -1,0 +1,73 @@
+"""What a session does while it waits for an answer: wait, ask again, repeat."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from coach.session import entries
+from coach.session.changed import changed
+from coach.session.commands import Command, Silence, WakeAt
+from coach.session.entries import Result, own, say
+from coach.session.events import Event, On
+from coach.session.state import Question, Session, State
+from coach.tempo.units import to_samples
+
+Act = Callable[[Session, Event], Result]
+
+
+def nothing(session: Session, _event: Event) -> Result:
+    """Take the event and do nothing."""
+    return session, ()
+
+
+# -- prompts ----------------------------------------------------------------------------------------------------------
+
+
+def open_window(session: Session, event: Event) -> Result:
+    """All was said: wait for an answer for as long as this state does."""
+    soft = session.state is State.CONFIRMING and session.asked_about in (Question.EFFORT, Question.MISSED)
+    seconds = entries.SOFT_CONFIRM if soft else entries.WINDOW[session.state]
+    return session, (WakeAt(event.at + to_samples(seconds)),)
+
+
+def prompt_again(session: Session, event: Event) -> Result:
+    """Ask again; speech that was not understood is told apart from silence."""
+    session = changed(session, prompts=session.prompts + 1)
+    lead = own(session, "not_understood") if event.on is On.SPOKE else own(session, "nothing_heard")
+    return session, (WakeAt(-1), Silence(), *say(lead), *question_again(session))
+
+
+def question_again(session: Session) -> tuple[Command, ...]:
+    """Return the present state's request once more, in few words."""
+    match session.state:
+        case State.SCREENING:
+            return entries.ask_screen(session)
+        case State.SCREEN_CHECK:
+            return entries.screen_answers(session)
+        case State.ASKING:
+            return entries.ask(session)
+        case State.CONFIRMING:
+            return entries.read_back(session)
+        case State.HALTED:
+            return say("halt_why")
+        case State.RECOVERING | State.PAUSED if session.halted:
+            return say("halt_ready_when")
+        case State.HOLDING | State.PAUSED:
+            return say("ready_when")
+        case _:
+            return say("ask_ready")
+
+
+def say_again(session: Session, _event: Event) -> Result:
+    """Say once more what was asked for."""
+    return session, (WakeAt(-1), Silence(), *question_again(session))
+
+
+def hush(session: Session, _event: Event) -> Result:
+    """Cut what is being said, to say it anew."""
+    return session, (WakeAt(-1), Silence())
+
+
+def not_yet(session: Session, _event: Event) -> Result:
+    """ "No" when asked to be ready: take your time."""
+    return session, (WakeAt(-1), Silence(), *say("take_your_time"))

@@ -1,0 +1,39 @@
+"""Close a set: its record and the questions about it."""
+
+from __future__ import annotations
+
+from coach.program.model import AskAfter
+from coach.session.changed import changed
+from coach.session.entries import Result
+from coach.session.lines import set_ended
+from coach.session.state import Question, Session, Then
+
+
+def more_sets(session: Session) -> bool:
+    """Tell whether a set of this exercise comes behind the present one."""
+    return session.turn + 1 < len(session.turns) and not session.exercise_over
+
+
+def close(session: Session, at: int, why: str) -> Result:
+    """Close the open set, let its rest begin and line up its questions."""
+    counted = session.open_set.counted if session.open_set else 0
+    session, lines = set_ended(session, at, why)
+    last = not more_sets(session)
+    program = session.today.program
+    wanted = (
+        (Question.REPS, program.ask_reps if counted else AskAfter.NEVER),
+        (Question.PAIN, program.ask_pain),
+        (Question.EFFORT, program.ask_effort),
+    )
+    asks = tuple(q for q, when in wanted if when is AskAfter.EACH_SET or (when is AskAfter.EACH_EXERCISE and last))
+    if session.asks[:1] == (Question.HALT_PAIN,):
+        asks = (Question.HALT_PAIN, *asks)  # pain was told and not yet measured: that stays to be asked
+    return changed(session, asks=asks, asked_level=session.level, rest_from=at), lines
+
+
+def stop(session: Session, at: int, why: str) -> Result:
+    """Close the set that a halt cut short, if one is open: it is not asked how hard it was."""
+    if session.open_set is None:
+        return session, ()
+    session, lines = close(session, at, why)
+    return changed(session, then=Then.REST, asks=tuple(q for q in session.asks if q is not Question.EFFORT)), lines

@@ -1,0 +1,99 @@
+"""People made by chance: who answer, or not, fittingly, or not, and now and then say anything at any moment."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from random import Random
+
+from coach.session.events import REPLIES, On
+from coach.session.soundless import SoundlessRun
+from coach.session.state import Question, State
+from coach.tempo.units import to_samples
+
+Reply = tuple[On, int]
+
+DEVICES = (On.MIC_LOST, On.MIC_BACK, On.SPEAKER_LOST, On.SPEAKER_BACK)
+
+ANYTHING = (*(on for on in sorted(REPLIES) if on is not On.FINISH), On.SPOKE, On.SPOKE, *DEVICES)
+"""What may happen at any moment. To finish, and to quit, is rarer: it would cut most sessions short."""
+
+FITTING: Mapping[State, tuple[On, ...]] = {
+    State.WAITING: (On.READY,) * 12 + (On.EASIER, On.SLOWER, On.LEFT, On.WHY, On.AGAIN, On.NO, On.PAUSE),
+    State.HOLDING: (On.READY, On.READY, On.ENOUGH, On.STOP),
+    State.HALTED: (On.BREAK, On.NO, On.PAIN, On.TIRED, On.UNSTEADY, On.READY),
+    State.RECOVERING: (On.READY,),
+    State.PAUSED: (On.READY,),
+    State.DEAF: (On.MIC_BACK,) * 4 + (On.SPEAKER_LOST, On.SPEAKER_BACK),
+    State.MUTE: (On.SPEAKER_BACK,) * 4 + (On.MIC_LOST, On.MIC_BACK),
+    State.CONFIRMING: (On.YES,) * 8 + (On.NO, On.NUMBER),
+    State.SCREEN_CHECK: (On.YES,) * 8 + (On.NO,),
+}
+"""What somebody who follows may answer where a session waits."""
+
+PAINS = (0,) * 8 + (1,) * 6 + (2,) * 6 + (3,) * 3 + (4, 5, 6, 8)
+"""Most numbers that are said are small."""
+
+
+@dataclass(slots=True)
+class Person:
+    """Somebody in a session."""
+
+    chance: Random
+    odd: float
+    """How likely anything at all happens between two events, 0-1."""
+    silent: float
+    """How likely a question is left unanswered when it could be answered, 0-1."""
+
+    @classmethod
+    def any(cls, chance: Random) -> Person:
+        """Return somebody: calm or lively, attentive or not."""
+        return cls(chance, chance.choice((0.0, 0.0, 0.003, 0.01, 0.03, 0.2)), chance.choice((0.0, 0.0, 0.1, 0.4, 1.0)))
+
+    def move(self, run: SoundlessRun) -> None:
+        """Let the next thing happen in `run`: something odd, an answer, or what is due."""
+        if self.odd and self.chance.random() < self.odd:
+            self._wait(run)
+            run.say(*self.anything())
+            return
+        reply = None if run.agenda.talking else self.answer(run)
+        if reply is None or self.chance.random() < self.silent or not run.say(*reply):
+            run.step()
+
+    def _wait(self, run: SoundlessRun) -> None:
+        """Let some of the time to the next event pass."""
+        due = run.agenda.next_at()
+        if due is not None:
+            run.now = self.chance.randint(run.now, max(run.now, min(due, run.now + to_samples(30.0))))
+
+    def anything(self) -> Reply:
+        """Return anything that may happen."""
+        if self.chance.random() < 0.02:
+            return self.chance.choice((On.QUIT, On.FINISH)), 0
+        return self.chance.choice(ANYTHING), self.number()
+
+    def number(self) -> int:
+        """Return a number of 0-10."""
+        return self.chance.choice(PAINS)
+
+    def answer(self, run: SoundlessRun) -> Reply | None:
+        """Return what fits where the session waits; None where it does not wait for a person."""
+        session = run.session
+        if session.state is State.SCREENING:
+            unusual = self.chance.random() < 0.05
+            return (On.YES if session.today.screen[session.screen_index].answer is unusual else On.NO), 0
+        if session.state is State.ASKING:
+            if session.asked_about is Question.REPS:
+                return self.chance.choice((On.YES, On.YES, On.YES, On.NO)), 0
+            return On.NUMBER, self.number()
+        fitting = FITTING.get(session.state)
+        return (self.chance.choice(fitting), self.number()) if fitting else None
+
+
+def live(run: SoundlessRun, person: Person, *, moves: int = 20_000) -> None:
+    """Let `person` go through the whole session; if it is not over after so many moves, it is told to quit."""
+    for _ in range(moves):
+        if run.over:
+            return
+        person.move(run)
+    run.say(On.QUIT)

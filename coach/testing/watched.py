@@ -1,0 +1,250 @@
+"""A session without sound that checks, at every event, what must hold in every session."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from typing import get_args
+
+from coach.logbook import complaint
+from coach.logbook.kinds import SessionWhy, SetWhy
+from coach.program.model import Action, Hold, Reps
+from coach.session.commands import Command, End, Place, Record, Say
+from coach.session.events import Event, On
+from coach.session.plan import Today, amount, turns
+from coach.session.repertoire import repertoire
+from coach.session.soundless import SoundlessRun, made_up_length
+from coach.session.state import Session, State
+from coach.tempo.timeline import At, Sound
+from coach.tempo.units import to_samples
+from coach.words.phrases import Phrase
+
+TELLS_A_HALT = frozenset({On.STOP, On.PAIN, On.TIRED, On.UNSTEADY})
+OVER = frozenset({State.CLOSING, State.ENDED})
+SET_WHY, SESSION_WHY = frozenset(get_args(SetWhy)), frozenset(get_args(SessionWhy))
+
+
+class RuleBrokenError(AssertionError):
+    """Something that must always hold did not."""
+
+
+def need(holds: object, rule: str, *found: object) -> None:
+    """Raise RuleBrokenError unless `holds`."""
+    if not holds:
+        raise RuleBrokenError(": ".join((rule, *map(str, found))))
+
+
+class WatchedRun(SoundlessRun):
+    """Raises RuleBrokenError as soon as a session does what none may do."""
+
+    def __init__(
+        self, today: Today, length: Callable[[Phrase], int] = made_up_length, may_say: frozenset[Phrase] | None = None
+    ) -> None:
+        """Begin; `may_say` saves working out the repertoire of the same `today` again."""
+        self.may_say = may_say if may_say is not None else frozenset(repertoire(today))
+        self._program = today.program
+        self._quiet = False
+        self._pain_told = False
+        self._pain_open = ""
+        self._doomed = False
+        self._open: dict[str, object] | None = None
+        self._rest_from: tuple[int, dict[str, object]] | None = None
+        self._sets: Counter[tuple[object, object]] = Counter()
+        self._ended_exercises: set[str] = set()
+        self._phase_until = -1
+        self._endings = 0
+        super().__init__(today, length)
+
+    def give(self, event: Event) -> bool:
+        """Let `event` happen and check what came of it."""
+        before, told = self.session, len(self.commands)
+        need(not self.over, "nothing happens after the end", event)
+        taken = super().give(event)
+        if not taken:
+            need(self.session is before and len(self.commands) == told, "an event out of place changes nothing", event)
+            return False
+        commands = [command for _, _, command in self.commands[told:]]
+        for command in commands:
+            if isinstance(command, Record):
+                self._line(command, event, before)
+            elif isinstance(command, Say):
+                need(command.phrase in self.may_say, "what is said is in the repertoire", command.phrase)
+            elif isinstance(command, Place):
+                self._placed(command)
+        self._quiet_after_a_halt(event, commands)
+        self._work_needs_a_person(event, before)
+        self._nothing_gets_harder(before)
+        self._told(event, before)
+        self._phases(event, before)
+        need(not self._doomed or self.session.state in OVER, "pain above the limit ends the session")
+        if self.over:
+            need(isinstance(self.records[-1], Record) and self.records[-1].kind == "session_ended", "ends in a record")
+            need(self._endings == 1 and self._open is None, "one last line, no set left open")
+            need(isinstance(commands[-1], End), "the end is the last command")
+        return True
+
+    # 1
+    def _quiet_after_a_halt(self, event: Event, commands: list[Command]) -> None:
+        after = self.session
+        if event.on in TELLS_A_HALT:
+            self._quiet = True
+            self._pain_told = self._pain_told or event.on is On.PAIN
+        if after.state in OVER or (event.on is On.READY and not self._pain_told):
+            self._quiet = False
+        if after.state not in OVER:
+            need(after.halted is self._quiet, "a session knows that it is halted", event, after.state)
+        if not self._quiet:
+            return
+        need(after.state not in (State.LEAD_IN, State.WORKING, State.HOLDING), "a halt stops the work", event)
+        for command in commands:
+            need(not isinstance(command, Place), "nothing is placed in a halt", event)
+        for sounding in self.ahead:
+            if sounding.at >= event.at:
+                own = sounding.phrase is not None and sounding.phrase.key.startswith("halt_")
+                need(own, "nothing but the halt's own words sounds", event, sounding)
+
+    # 2
+    def _work_needs_a_person(self, event: Event, before: Session) -> None:
+        after = self.session
+        if after.state is State.LEAD_IN and before.state is not State.LEAD_IN:
+            need(event.on is On.READY, "only ready leads into the lead-in", event, before.state)
+        if after.state is State.WORKING and before.state is not State.WORKING:
+            need(event.on is On.GO and before.state is State.LEAD_IN, "work follows the lead-in", event, before.state)
+            need(not self._pain_open, "no work while a question about pain is open", self._pain_open)
+
+    # 2, 7
+    def _nothing_gets_harder(self, before: Session) -> None:
+        after = self.session
+        if after.levels is before.levels and after.targets is before.targets and after.stretch == before.stretch:
+            return
+        for index, planned in enumerate(after.today.exercises):
+            was, now = before.levels[index], after.levels[index]
+            need(now <= was, "a level never rises in a session", was, now)
+            works = [planned.exercise.levels[level].dose.work for level in (was, now)]
+            most = before.targets[index] if type(works[0]) is type(works[1]) else amount(works[1]).low
+            need(1 <= after.targets[index] <= most, "a target never rises in a session", most, after.targets[index])
+        if after.exercise_index == before.exercise_index:
+            need(after.stretch >= before.stretch, "a phase never gets shorter in an exercise")
+        need(after.stretch >= 1.0, "a phase is never shorter than written")
+
+    # 2, 3, 4, 6
+    def _line(self, line: Record, event: Event, before: Session) -> None:
+        wrong = complaint(line.kind, line.fields)
+        need(not wrong, "a line fits the logbook", line.kind, wrong)
+        need(line.at == event.at, "a line has the time of its event", line)
+        need(not self._endings, "nothing is written behind the last line", line)
+        fields = line.fields
+        match line.kind:
+            case "asked" if fields["question"] in ("pain", "halt_pain"):
+                self._pain_open = fields["question"]
+            case "answered" if fields["question"] in ("pain", "halt_pain"):
+                self._pain_answered(fields["value"], event)
+            case "set_begun":
+                self._set_begun(event, fields, before)
+            case "resumed":
+                need(self._open is not None and self._open["set_id"] == fields["set_id"], "the open set goes on", line)
+                need(self._open and self._open["exercise"] not in self._ended_exercises, "a set of an ended exercise")
+            case "set_ended":
+                self._set_ended(event, fields)
+            case "session_ended":
+                self._endings += 1
+                need(fields["why"] in SESSION_WHY, "a session ends for a reason", fields)
+            case _:
+                pass
+
+    def _pain_answered(self, value: int, event: Event) -> None:
+        too_much = value > self._program.limits.pain_ease_to
+        need(event.on is On.YES or too_much, "only a confirmed number tells of pain that lets work go on", event, value)
+        self._pain_open = ""
+        self._pain_told = False
+        self._doomed = self._doomed or too_much
+
+    # 3, 5
+    def _set_begun(self, event: Event, fields: dict[str, object], before: Session) -> None:
+        need(self._open is None, "one set at a time", fields)
+        need(fields["set_id"] == sum(self._sets.values()) + 1, "sets are numbered in order", fields)
+        self._open = fields
+        planned = before.planned
+        exercise = planned.exercise
+        ids = [level.id for level in exercise.levels]
+        level = ids.index(str(fields["level"]))
+        need(level <= planned.level, "never a higher level than planned", fields)
+        need(exercise.id not in self._ended_exercises, "no set of an exercise that is over", fields)
+        self._sets[exercise.id, fields["side"]] += 1
+        for index in (level, planned.level):
+            sets = exercise.levels[index].dose.sets
+            need(self._sets[exercise.id, fields["side"]] <= sets, "never more sets than the program says", fields)
+        sides = len(str(fields["side"]).split("+"))
+        most = amount(exercise.levels[level].dose.work).high * sides
+        need(fields["planned_high"] <= most, "never more than the range of the program", fields)  # type: ignore[operator]
+        need(fields["planned_low"] <= fields["planned_high"], "a range is in order", fields)  # type: ignore[operator]
+        minutes = to_samples(60.0 * self._program.limits.minutes)
+        need(event.at - before.began <= minutes + to_samples(30.0), "no set begins after the program's minutes", fields)
+        if self._rest_from is not None:
+            need(event.at >= self._rest_from[0] + self._written_rest(fields), "a rest is as long as written", fields)
+
+    def _written_rest(self, fields: dict[str, object]) -> int:
+        assert self._rest_from is not None
+        ended = self._rest_from[1]
+        exercise = self._program.exercise(str(ended["exercise"]))
+        dose = next(level for level in exercise.levels if level.id == ended["level"]).dose
+        other_side = (ended["exercise"], ended["set"]) == (fields["exercise"], fields["set"])
+        need(not other_side or ended["side"] != fields["side"], "no set is done twice", fields)
+        return to_samples(dose.change_sides if other_side else dose.rest)
+
+    def _set_ended(self, event: Event, fields: dict[str, object]) -> None:
+        opened, self._open = self._open, None
+        need(opened is not None, "only an open set ends", fields)
+        for name in ("set_id", "exercise", "level", "set", "side", "kind", "planned_low", "planned_high"):
+            need(opened is not None and opened[name] == fields[name], "a set ends as it began", name, opened, fields)
+        need(fields["why"] in SET_WHY, "a set ends for a reason", fields)
+        need(0 <= fields["counted"] <= fields["planned_high"], "never more than planned", fields)  # type: ignore[operator]
+        need(fields["why"] != "done" or fields["counted"] == fields["planned_high"], "done is all of it", fields)
+        self._rest_from = (event.at, fields)
+
+    # 6
+    def _told(self, event: Event, before: Session) -> None:
+        if event.on not in (On.TIRED, On.UNSTEADY):
+            return
+        limits, after = self._program.limits, self.session
+        action = limits.tired if event.on is On.TIRED else limits.unsteady
+        need(after.open_set is None, "tired or unsteady ends the set", event)
+        if action is Action.END_SESSION:
+            need(after.state is State.CLOSING, "tired or unsteady ends the session where the program says so", event)
+        if not before.exercising or after.state in OVER:
+            return
+        here = before.exercise_index
+        easier = after.levels[here] < before.levels[here] or after.targets[here] < before.targets[here]
+        if action is Action.STEP_DOWN and before.level > 0:
+            need(after.level == before.level - 1, "unsteady steps down where the program says so", event)
+        if action is Action.END_EXERCISE or (action in (Action.STEP_DOWN, Action.EASE) and not easier):
+            need(after.exercise_over, "the exercise ends where nothing is easier, or the program says so", event)
+            self._ended_exercises.add(before.planned.exercise.id)
+
+    # 5
+    def _placed(self, command: Place) -> None:
+        for cue in command.cues:
+            if cue.sound is Sound.SPEECH:
+                said = Phrase(cue.key, tuple(sorted(cue.values)))
+                need(said in self.may_say, "what is placed is in the repertoire", said)
+        work = self.session.planned.exercise.levels[self.session.level].dose.work
+        if isinstance(work, Hold):
+            return
+        written = [to_samples(step.seconds) for step in (work.phases if isinstance(work, Reps) else work.points)]
+        for mark in command.marks:
+            if mark.kind is At.PHASE:
+                need(mark.until - mark.at >= written[mark.phase], "no phase is shorter than written", mark)
+
+    def _phases(self, event: Event, before: Session) -> None:
+        if before.state is not State.WORKING or self.session.state is not State.WORKING:
+            self._phase_until = -1
+        elif event.on in (On.PHASE, On.REP_DONE):
+            gone_on = self._phase_until < 0 or self._phase_until == event.at
+            need(gone_on, "a phase lasts to its end, and the next follows at once", event, self._phase_until)
+        if event.on is On.PHASE:
+            self._phase_until = event.until
+
+
+def most_turns(today: Today) -> int:
+    """Return how many sets a session of `today` has at most."""
+    return sum(len(turns(p.exercise, p.exercise.levels[p.level], today.side)) for p in today.exercises)

@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from in_the_room import PERSON, SCRIPT, SMALL
+
+from coach.cli import main
+from coach.cli.start import last_program
+from coach.errors import CoachError
+from coach.logbook.store import Home
+
+SHORT = SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2").replace(
+    "effort: each exercise, reps: each set", "effort: never, reps: never"
+)
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> Path:
+    (tmp_path / "small.yaml").write_text(SHORT)
+    (tmp_path / "patient.yaml").write_text(SCRIPT)
+    return tmp_path
+
+
+def test_a_session_in_the_room_ends_with_its_record(
+    room_home: Path, files: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    room = ["--room", str(files / "patient.yaml"), "--home", str(room_home)]
+
+    assert main(["start", str(files / "small.yaml"), "--person", PERSON, *room]) == 0
+
+    record = Home(room_home).history(PERSON).records[-1]
+    assert (record.why, record.program) == ("done", "small")
+    assert [(one.counted, one.pain) for one in record.sets] == [(2, 2)]
+    assert record.session in capsys.readouterr().out
+
+    with pytest.raises(CoachError, match='"small", which is a file of your own; name the file'):
+        last_program(Home(room_home), Home(room_home).person(PERSON))
+
+
+def test_without_a_session_and_a_program_the_programs_are_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Home(tmp_path).add_person("jonas")
+
+    assert main(["start", "--person", "jonas", "--home", str(tmp_path)]) == 2
+
+    assert "name a program file, or one of: ankle_steady" in capsys.readouterr().err

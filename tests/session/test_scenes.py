@@ -1,0 +1,466 @@
+"""Scenes that are easily got wrong, one after the other: a person, a program, what must come of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import pytest
+
+from coach.program.model import Action, AskAfter, Guide, Hold, Phase, Program, Range, Reps, Sides, Work
+from coach.program_files import read, shipped
+from coach.session.events import On
+from coach.session.plan import plan
+from coach.session.state import Question, State
+from coach.tempo.units import to_samples
+from coach.testing import WatchedRun
+
+DAY = date(2027, 1, 11)
+BASE = read(shipped()["ankle_steady"])
+RAISE = Reps(Range(3, 4), (Phase("raise", 1.0), Phase("lower", 3.0)), "lower", Guide.TONE)
+
+
+def made(
+    *works: Work,
+    sides: Sides = Sides.BOTH,
+    sets: tuple[int, ...] = (),
+    exercises: int = 1,
+    change: Callable[[Program], Program] = lambda program: program,
+    **limits: Any,
+) -> Program:
+    """Return a program of exercises with a level for each of `works`, the hardest to begin with; nothing is asked."""
+    first = BASE.exercises[0]
+    sets = sets or (2,) * len(works)
+    levels = tuple(
+        replace(first.levels[0], id=f"level_{index}", dose=replace(first.levels[0].dose, work=work, sets=count))
+        for index, (work, count) in enumerate(zip(works, sets, strict=True))
+    )
+    each = replace(first, levels=levels, start_level=levels[-1].id, sides=sides)
+    never = AskAfter.NEVER
+    return change(
+        replace(
+            BASE,
+            screen=(),
+            ask_pain=never,
+            ask_effort=never,
+            ask_reps=never,
+            limits=replace(BASE.limits, **limits),
+            exercises=tuple(replace(each, id=f"exercise_{number}") for number in range(exercises)),
+        )
+    )
+
+
+def begun(program: Program) -> WatchedRun:
+    return WatchedRun(plan(program, (), DAY))
+
+
+def come_to(run: WatchedRun, state: State) -> WatchedRun:
+    """Go on, ready whenever asked, until `state`."""
+    while run.session.state is not state:
+        if run.session.state is State.WAITING:
+            run.say(On.READY)
+        assert run.step(), f"over, or stuck in {run.session.state}"
+    return run
+
+
+def work_until(run: WatchedRun, kind: On, number: int, phase: int = 0, side: str = "") -> WatchedRun:
+    """Let the set run until that mark has just happened."""
+    come_to(run, State.WORKING)
+    while True:
+        running = run.session.open_set
+        assert running is not None
+        here = (running.rep, running.phase, running.phase_began) == (number, phase, run.now)
+        if kind is On.PHASE and here and side in ("", running.side):
+            return run
+        if kind is On.SECOND and running.counted == number:
+            return run
+        assert run.step()
+
+
+def lines(run: WatchedRun, kind: str) -> list[dict[str, Any]]:
+    return [line.fields for line in run.records if line.kind == kind]
+
+
+def keys(run: WatchedRun) -> list[str]:
+    return [phrase.key for phrase in run.said]
+
+
+# -- holding --
+
+
+def test_speech_that_nobody_understood_lets_the_phase_run_out_and_counts_a_rep_that_it_completed() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 2, phase=1)
+    run.now += to_samples(1.0)
+    run.say(On.SPOKE)
+    spoke = run.now
+    run.step()
+
+    assert run.session.state is State.HOLDING
+    assert run.now == spoke + to_samples(2.0)
+    assert run.session.open_set is not None
+    assert run.session.open_set.counted == 2
+
+
+def test_a_rep_that_was_held_in_its_middle_is_done_again_from_its_start() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 2)
+    run.say(On.SPOKE)
+    run.step()
+    run.say(On.READY)
+    work_until(run, On.PHASE, 2)
+
+    assert run.session.open_set is not None
+    assert (run.session.open_set.rep, run.session.open_set.counted) == (2, 1)
+
+
+def test_speech_in_the_last_phase_of_a_set_ends_the_set_in_full() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 3, phase=1)
+    run.say(On.SPOKE)
+    run.step()
+
+    assert run.session.state is State.SET_END
+    assert [(line["why"], line["counted"]) for line in lines(run, "set_ended")] == [("done", 3)]
+
+
+# -- alternating sides --
+
+
+def test_a_set_of_two_sides_is_taken_up_on_the_side_that_was_interrupted() -> None:
+    run = work_until(begun(made(RAISE, sides=Sides.ALTERNATING)), On.PHASE, 2, phase=1, side="left")
+    run.say(On.STOP)
+    run.say(On.BREAK)
+    run.say(On.READY)
+    come_to(run, State.WORKING)
+    run.step()
+
+    assert run.session.open_set is not None
+    assert (run.session.open_set.rep, run.session.open_set.side, run.session.open_set.counted) == (2, "left", 3)
+
+
+def test_an_alternating_hold_is_held_on_one_side_after_the_other() -> None:
+    run = begun(made(Hold(Range(5, 5)), sides=Sides.ALTERNATING, sets=(1,)))
+    come_to(run, State.CLOSING)
+
+    assert [(line["side"], line["counted"], line["why"]) for line in lines(run, "set_ended")] == [
+        ("right", 5, "done"), ("left", 5, "done"),
+    ]  # fmt: skip
+
+
+# -- slower, how many left --
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize("phase", [0, 1])
+@pytest.mark.parametrize("times", [1, 2])
+def test_slower_changes_the_tempo_from_the_next_rep_on_wherever_it_is_said(side: str, phase: int, times: int) -> None:
+    run = work_until(begun(made(RAISE, sides=Sides.ALTERNATING)), On.PHASE, 1, phase=phase, side=side)
+    began = run.session.open_set
+    assert began is not None
+    for _ in range(times):
+        run.say(On.SLOWER)
+    run.say(On.LEFT)
+    work_until(run, On.PHASE, 2)
+
+    assert run.session.open_set is not None
+    assert run.now == began.rep_until
+    assert run.session.open_set.counted == 2
+    assert run.session.open_set.phase_until - run.now == to_samples(1.25**times)
+    while run.session.state is State.WORKING:
+        run.step()
+    assert lines(run, "set_ended")[-1]["counted"] == 6
+
+
+def test_slower_in_a_hold_changes_nothing_and_writes_nothing() -> None:
+    run = work_until(begun(made(Hold(Range(10, 10)))), On.SECOND, 2)
+    run.say(On.SLOWER)
+
+    assert run.session.state is State.WORKING
+    assert run.session.stretch == 1.0
+    assert not lines(run, "eased")
+
+
+def test_slower_has_a_bound_and_what_changes_nothing_is_not_recorded() -> None:
+    run = come_to(begun(made(RAISE)), State.WAITING)
+    for _ in range(9):
+        run.say(On.SLOWER)
+
+    assert run.session.stretch == 2.0
+    assert len(lines(run, "eased")) == 4
+
+
+def test_how_many_are_left_is_told_in_a_hold_at_once() -> None:
+    run = work_until(begun(made(Hold(Range(20, 20)))), On.SECOND, 3)
+    run.say(On.LEFT)
+
+    assert run.said[-1].key == "hold_left"
+    assert dict(run.said[-1].values)["n"] == 15
+
+
+# -- easing --
+
+
+def test_a_question_about_a_set_is_about_the_work_that_was_done_not_about_the_easier_one_that_comes() -> None:
+    asking = lambda program: replace(program, ask_reps=AskAfter.EACH_SET)  # noqa: E731
+    run = work_until(begun(made(Hold(Range(10, 20)), RAISE, change=asking)), On.PHASE, 2)
+    run.say(On.EASIER)
+    come_to(run, State.ASKING)
+
+    assert run.session.level == 0
+    assert "ask_reps_reps" in keys(run)
+    run.say(On.NO)
+    assert run.session.asked_about is Question.MISSED
+    assert run.session.target == 10
+
+
+def test_where_nothing_is_easier_the_exercise_is_over_and_it_is_said() -> None:
+    run = come_to(begun(made(replace(RAISE, count=Range(1, 1)), exercises=2)), State.WAITING)
+    run.say(On.EASIER)
+    come_to(run, State.INTRO)
+
+    assert run.session.exercise_index == 1
+    assert "exercise_over" in keys(run)
+    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "eased"}]
+    assert not lines(run, "eased")
+
+
+def test_an_easier_level_with_fewer_sets_brings_no_further_set() -> None:
+    run = begun(made(RAISE, RAISE, sets=(1, 2)))
+    come_to(run, State.RESTING)
+    come_to(run, State.WAITING)
+    run.say(On.EASIER)
+    come_to(run, State.CLOSING)
+
+    assert run.session.end_why == "done"
+    assert run.session.sets_begun == 1
+
+
+def test_no_next_set_is_promised_behind_the_last_one() -> None:
+    run = work_until(begun(made(RAISE, sets=(1,))), On.PHASE, 2)
+    run.say(On.EASIER)
+
+    assert not {"eased_amount", "eased_level"} & set(keys(run))
+
+
+@pytest.mark.parametrize(("counted", "why", "in_full"), [(0, "cut", 0), (1, "enough", 1)])
+def test_as_many_as_stay_steady_may_be_ended_from_the_first_rep_on(counted: int, why: str, in_full: int) -> None:
+    run = work_until(begun(made(replace(RAISE, count=Range(1, 9, steady=True)))), On.PHASE, counted + 1)
+    run.say(On.ENOUGH)
+
+    assert [(line["why"], line["counted"]) for line in lines(run, "set_ended")] == [(why, counted)]
+    assert run.session.sets_done == in_full
+
+
+# -- rests --
+
+
+def test_questions_run_in_the_rest_and_do_not_lengthen_it() -> None:
+    asking = lambda program: replace(program, ask_pain=AskAfter.EACH_SET)  # noqa: E731
+    run = work_until(begun(made(RAISE, change=asking)), On.PHASE, 2)
+    run.say(On.ENOUGH)
+    ended = run.now
+    come_to(run, State.ASKING)
+    run.now = ended + to_samples(44.0)
+    run.say(On.NUMBER, 0)
+    run.say(On.YES)
+    come_to(run, State.WAITING)
+
+    assert run.now - ended == to_samples(45.0)
+
+
+def test_an_exercise_that_ends_between_two_sides_still_brings_its_whole_rest() -> None:
+    program = made(RAISE, sides=Sides.EACH, exercises=2, unsteady=Action.END_EXERCISE)
+    run = come_to(begun(program), State.RESTING)
+    ended = run.session.rest_from
+    assert run.session.rest_until - ended == to_samples(program.exercises[0].levels[0].dose.change_sides)
+    run.say(On.UNSTEADY)
+    run.say(On.READY)
+    come_to(run, State.INTRO)
+
+    assert run.now - ended == to_samples(45.0)
+
+
+# -- devices --
+
+
+def test_with_both_devices_lost_the_session_waits_for_both() -> None:
+    run = come_to(begun(made(RAISE)), State.WORKING)
+    run.say(On.SPEAKER_LOST)
+    run.say(On.MIC_LOST)
+    run.say(On.SPEAKER_BACK)
+    assert run.session.state is State.DEAF
+    run.say(On.SPEAKER_LOST)
+    run.say(On.MIC_BACK)
+    assert run.session.state is State.MUTE
+    run.say(On.SPEAKER_BACK)
+
+    assert run.session.state is State.PAUSED
+    assert not run.say(On.GO)
+
+
+def test_a_halt_without_a_microphone_is_kept_and_counted_once() -> None:
+    run = come_to(begun(made(RAISE)), State.WORKING)
+    run.say(On.MIC_LOST)
+    run.say(On.STOP)
+    run.say(On.STOP)
+    run.say(On.MIC_BACK)
+
+    assert (run.session.state, run.session.halts, run.said[-1].key) == (State.PAUSED, 1, "halt_paused")
+    assert len(lines(run, "halted")) == len(lines(run, "halted_again")) == 1
+
+
+def test_the_last_halt_ends_the_session_through_a_pause_too() -> None:
+    run = come_to(begun(made(RAISE, halts=1)), State.WORKING)
+    run.say(On.STOP)
+    run.say(On.MIC_LOST)
+    run.say(On.MIC_BACK)
+    run.say(On.READY)
+
+    assert run.session.end_why == "halts"
+    assert lines(run, "set_ended")[-1]["why"] == "halted_unexplained"
+
+
+@pytest.mark.parametrize("lost", [(On.MIC_LOST, On.MIC_BACK), (On.SPEAKER_LOST, On.SPEAKER_BACK)])
+def test_pain_that_was_told_is_asked_about_after_a_lost_device_before_any_work(lost: tuple[On, On]) -> None:
+    run = come_to(begun(made(RAISE)), State.WORKING)
+    run.say(On.PAIN)
+    for on in lost:
+        run.say(on)
+    run.say(On.READY)
+
+    assert run.session.state is State.ASKING
+    assert run.session.asked_about is Question.HALT_PAIN
+
+
+# -- pain --
+
+
+def pain_read_back(number: int) -> WatchedRun:
+    run = work_until(begun(made(RAISE)), On.PHASE, 2)
+    run.say(On.PAIN)
+    run.say(On.NUMBER, number)
+    return run
+
+
+def test_silence_never_confirms_that_there_is_little_pain() -> None:
+    run = pain_read_back(0)
+    while run.session.state is State.CONFIRMING:
+        run.step()
+
+    assert run.session.state is State.PAUSED
+    assert not lines(run, "answered")
+    run.say(On.READY)
+    assert run.session.state is State.ASKING
+
+
+def test_much_pain_ends_the_session_even_if_nobody_confirms_it() -> None:
+    run = pain_read_back(8)
+    while run.session.state is State.CONFIRMING:
+        run.step()
+
+    assert run.session.end_why == "pain"
+    assert [(line["value"], line["read_back"]) for line in lines(run, "answered")] == [(8, False)]
+
+
+def test_a_number_denied_again_and_again_is_no_answer() -> None:
+    run = pain_read_back(1)
+    for _ in range(2):
+        run.say(On.NO)
+        run.say(On.NUMBER, 1)
+    run.say(On.NO)
+
+    assert run.session.state is State.PAUSED
+    assert not lines(run, "answered")
+
+
+def test_an_effort_that_was_denied_is_never_recorded_as_stated() -> None:
+    asking = lambda program: replace(program, ask_effort=AskAfter.EACH_SET)  # noqa: E731
+    run = work_until(begun(made(RAISE, change=asking)), On.PHASE, 2)
+    run.say(On.ENOUGH)
+    come_to(run, State.ASKING)
+    for _ in range(3):
+        run.say(On.NUMBER, 9)
+        run.say(On.NO)
+
+    assert run.session.state is State.RESTING
+    assert not lines(run, "answered")
+    assert lines(run, "unanswered")[-1]["question"] == "effort"
+
+
+def test_pain_that_was_told_and_not_measured_makes_the_next_session_wait() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 2)
+    run.say(On.PAIN)
+    run.say(On.FINISH)
+    run.say(On.STOP)
+
+    assert lines(run, "session_ended")[0]["next_in_days"] == BASE.schedule.after_sore_days
+
+
+def test_the_first_reason_to_end_stands_whatever_stops_the_closing_words() -> None:
+    run = pain_read_back(9)
+    run.say(On.YES)
+    run.say(On.QUIT)
+
+    assert lines(run, "session_ended")[0]["why"] == "pain"
+
+
+# -- before the work, and the minutes --
+
+
+def test_answers_before_the_start_that_are_denied_again_and_again_end_the_session() -> None:
+    run = begun(replace(made(RAISE), screen=BASE.screen[1:]))
+    for _ in range(3):
+        come_to(run, State.SCREENING)
+        run.say(On.NO)
+        run.say(On.NO)
+
+    assert run.session.state is State.CLOSING
+    assert run.session.end_why == "screen"
+
+
+def test_no_set_begins_when_the_minutes_are_over() -> None:
+    run = come_to(begun(made(RAISE, minutes=1)), State.WAITING)
+    run.now = to_samples(60.0)
+    run.say(On.READY)
+
+    assert run.session.end_why == "time"
+
+
+def test_a_set_that_runs_is_not_cut_by_the_minutes() -> None:
+    run = work_until(begun(made(RAISE, minutes=1)), On.PHASE, 2)
+    run.say(On.STOP)
+    run.now = to_samples(70.0)
+    run.say(On.BREAK)
+    run.say(On.READY)
+
+    assert run.session.state is State.LEAD_IN
+
+
+@pytest.mark.parametrize("state", [State.WORKING, State.RESTING, State.WAITING, State.SET_END, State.LEAD_IN])
+def test_finishing_closes_an_open_set_and_the_session(state: State) -> None:
+    run = come_to(begun(made(RAISE)), state)
+    run.say(On.FINISH)
+    while not run.over:
+        run.step()
+
+    assert lines(run, "session_ended")[0]["why"] == "asked"
+    assert len(lines(run, "set_ended")) == len(lines(run, "set_begun"))
+
+
+@pytest.mark.parametrize("state", [State.SETUP, State.WAITING, State.LEAD_IN, State.WORKING, State.SET_END])
+def test_an_exercise_that_is_too_shaky_gives_way_to_the_next_from_everywhere(state: State) -> None:
+    run = come_to(begun(made(RAISE, exercises=2, unsteady=Action.END_EXERCISE)), state)
+    run.say(On.UNSTEADY)
+    run.say(On.READY)
+    come_to(run, State.INTRO)
+
+    assert run.session.exercise_index == 1
+    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "unsteady"}]
+
+
+def test_a_pause_behind_the_last_set_leads_to_the_end() -> None:
+    run = come_to(begun(made(RAISE, sets=(1,))), State.SET_END)
+    run.say(On.PAUSE)
+    run.say(On.READY)
+
+    assert run.session.end_why == "done"

@@ -1,0 +1,401 @@
+"""The loop itself, with a device, a voice and a store made here: no speech, no room, only samples."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+from in_the_room import PERSON, SMALL, prepared
+
+from coach.cli.parts import Prepared, first_line
+from coach.ears.front import Ears
+from coach.ears.keys import Keys
+from coach.engine import STALLS, Engine, Measured
+from coach.errors import DeviceError, RecordError
+from coach.ports import Block, Captured
+from coach.session.state import State
+from coach.snapshot import Snapshot
+from coach.tempo.units import BLOCK, RATE, to_samples
+
+LENGTH = to_samples(0.4)
+"""Samples of every clip."""
+
+ANSWERS = {
+    State.SCREENING: "n",
+    State.SCREEN_CHECK: "y",
+    State.WAITING: "r",
+    State.RECOVERING: "r",
+    State.PAUSED: "r",
+    State.ASKING: "0",
+    State.CONFIRMING: "y",
+    State.HALTED: "b",
+}
+"""The key that somebody without trouble presses in each state once the coach has fallen silent."""
+
+
+class Clips:
+    """A voice whose every clip is a hum of the same length that begins at once."""
+
+    def clip(self, _text: str) -> Block:
+        return (0.3 * np.cos(np.arange(LENGTH) / 10)).astype(np.float32)
+
+
+@dataclass
+class Lines:
+    """A store in memory that may break."""
+
+    breaks_at: int = -1
+    lines: list[tuple[str, int, dict[str, Any]]] = field(default_factory=list)
+    closed: bool = False
+
+    def append(self, kind: str, at: int, fields: dict[str, Any]) -> None:
+        if 0 <= self.breaks_at <= len(self.lines):
+            raise RecordError("The disk is full; free some space.")
+        self.lines.append((kind, at, fields))
+
+    def close(self) -> None:
+        self.closed = True
+
+    def of(self, kind: str) -> list[dict[str, Any]]:
+        return [fields for name, _, fields in self.lines if name == kind]
+
+    def at(self, kind: str) -> list[int]:
+        return [at for name, at, _ in self.lines if name == kind]
+
+
+class Desk:
+    """A device that delivers silence of a live microphone, and a person with a keyboard."""
+
+    rate = RATE
+
+    def __init__(self, act: Callable[[Desk], str | None] | None = None, *, answers: bool = True) -> None:
+        """`act` is asked before each stretch and returns a key to press, "stall", or None; raising is allowed."""
+        self.act = act
+        self.answers = answers
+        self.keys = Keys()
+        self.now = 0
+        self.quiet_for = 0
+        self.mute_mic = False
+        self.blocks: list[Block] = []
+        self.opened = self.closed = 0
+        self.engine: Engine
+
+    def open(self, render: Callable[[int, int], Block]) -> None:
+        self.render = render
+        self.opened += 1
+
+    def read(self, timeout: float = 1.0) -> Captured | None:  # noqa: ARG002
+        key = self.act(self) if self.act else None
+        if key == "stall":
+            return None
+        if key:
+            self.keys.press(key)
+        elif self.answers and self.quiet_for == RATE and (reply := ANSWERS.get(self.state)):
+            self.keys.press(reply)
+        played = self.render(self.now, BLOCK)
+        self.blocks.append(played)
+        self.quiet_for = 0 if played.any() else self.quiet_for + BLOCK
+        mic = np.full(BLOCK, 0.0 if self.mute_mic else 1e-4, np.float32)
+        self.now += BLOCK
+        return Captured(self.now - BLOCK, mic, played, mic.copy())
+
+    def close(self) -> None:
+        self.closed += 1
+
+    @property
+    def state(self) -> State:
+        return self.engine.session.state
+
+    @property
+    def played(self) -> Block:
+        return np.concatenate(self.blocks)
+
+    def phase(self) -> tuple[int, int]:
+        """Return rep (from 1) and phase (from 0) that run; (0, -1) outside."""
+        running = self.engine.session.open_set
+        if running is None or running.phase_began < 0 or self.state is not State.WORKING:
+            return 0, -1
+        return running.rep, running.phase
+
+
+@dataclass
+class Ran:
+    why: str
+    lines: Lines
+    desk: Desk
+    measured: Measured
+
+
+QUIET = SMALL.replace("guide: tone", "guide: quiet").replace(
+    "effort: each exercise, reps: each set", "effort: never, reps: never"
+)
+
+
+def brief(text: str = QUIET) -> Prepared:
+    """Return the short program without its opening words."""
+    ready = prepared(text)
+    return replace(ready, today=replace(ready.today, first_session=False))
+
+
+def engine(desk: Desk, lines: Lines, ready: Prepared, measured: Measured, **more: Any) -> Engine:
+    made = Engine(
+        ready.today,
+        ready.pack,
+        device=desk,
+        voice=Clips(),
+        ears=Ears([desk.keys]),
+        store=lines,
+        measured=measured,
+        **more,
+    )
+    desk.engine = made
+    return made
+
+
+def run(
+    act: Callable[[Desk], str | None] | None = None,
+    *,
+    answers: bool = True,
+    lines: Lines | None = None,
+    ready: Prepared | None = None,
+    **more: Any,
+) -> Ran:
+    """Run a session to its end."""
+    desk, lines, ready, measured = Desk(act, answers=answers), lines or Lines(), ready or brief(), Measured()
+    begun = first_line(ready, session="s", person=PERSON, ears=("keys",), device="desk")
+    why = engine(desk, lines, ready, measured, **more).run(begun)
+    return Ran(why, lines, desk, measured)
+
+
+class Once:
+    """Presses a key the first time that `when` holds."""
+
+    def __init__(self, key: str, when: Callable[[Desk], bool]) -> None:
+        self.key, self.when = key, when
+        self.at = -1
+
+    def __call__(self, desk: Desk) -> str | None:
+        if self.at < 0 and self.when(desk):
+            self.at = desk.now
+            return self.key
+        return None
+
+
+def test_a_session_runs_to_its_end_and_every_started_set_has_one_record() -> None:
+    ran = run()
+
+    assert ran.why == "done"
+    assert [fields["counted"] for fields in ran.lines.of("set_ended")] == [3, 3]
+    assert [fields["set_id"] for fields in ran.lines.of("set_begun")] == [1, 2]
+    assert ran.lines.lines[0][0] == "session_begun"
+    assert ran.lines.lines[-1][0] == "session_ended"
+    assert ran.lines.closed
+    assert ran.desk.closed == 1
+
+
+def onsets(sound: Block) -> list[int]:
+    """Return the samples at which sound begins after at least 20 ms of silence."""
+    loud = np.flatnonzero(np.abs(sound) > 1e-4)
+    return [int(at) for at, gap in zip(loud, np.diff(loud, prepend=-RATE), strict=True) if gap > to_samples(0.02)]
+
+
+def places(ran: Ran, key: str) -> set[int]:
+    """Return the samples at which phrases whose key begins with `key` were to begin."""
+    return {s.at for s in ran.measured.soundings if s.phrase is not None and s.phrase.key.startswith(key)}
+
+
+def test_every_count_begins_on_the_sample_that_the_programs_seconds_give() -> None:
+    ran = run()
+    starts = [event.at for _, event in ran.measured.events if event.on == "go"]
+    heard = set(onsets(ran.desk.played))
+    rep = to_samples(1.0 + 3.0)  # the phases of the program
+
+    counts = [go + number * rep for go in starts for number in range(3)]
+    assert len(counts) == 6
+    assert [at for at in counts if at not in heard] == []
+
+
+def test_a_key_halts_within_one_block_and_only_the_halts_words_sound_until_ready() -> None:
+    halt = Once(" ", lambda desk: desk.phase() == (2, 1))
+    ran = run(halt)
+
+    halted, ready = ran.lines.at("halted")[0], next(at for at in ran.lines.at("ready") if at > halt.at)
+    assert halted - halt.at == BLOCK
+    heard = {at for at in onsets(ran.desk.played) if halted <= at < ready}
+    assert heard
+    assert heard <= places(ran, "halt_")
+    assert ran.why == "done"
+    assert [fields["counted"] for fields in ran.lines.of("set_ended")] == [3, 3]
+
+
+def test_a_halt_cuts_what_sounds_within_one_block_and_the_fade() -> None:
+    def when(desk: Desk) -> bool:
+        return desk.phase() == (1, 0) and bool(desk.blocks[-1].any())
+
+    halt = Once(" ", when)
+    ran = run(halt, ready=brief())
+
+    halted = ran.lines.at("halted")[0]
+    begins = min(at for at in places(ran, "halt_") if at >= halted)
+    assert begins == halted  # the halt's words come at once; what fades under them takes 5 ms
+    after = slice(to_samples(0.005), LENGTH)
+    assert np.allclose(ran.desk.played[halted : halted + LENGTH][after], Clips().clip("")[after], atol=1e-5)
+
+
+def test_pain_above_the_limit_ends_the_session() -> None:
+    ran = run(lambda desk: "7" if desk.state is State.ASKING and desk.quiet_for == to_samples(0.5) else None)
+
+    assert ran.why == "pain"
+    assert len(ran.lines.of("set_begun")) == 1
+    assert ran.lines.of("session_ended")[0]["why"] == "pain"
+
+
+def test_silence_never_begins_a_set() -> None:
+    ran = run(answers=False)
+
+    assert ran.why == "no_answer"
+    assert ran.lines.of("set_begun") == []
+
+
+def test_a_dead_microphone_holds_the_set_within_a_second_and_work_waits_for_ready() -> None:
+    began: list[int] = []
+
+    def act(desk: Desk) -> None:
+        if not began and desk.phase() == (2, 0):
+            began.append(desk.now)
+        desk.mute_mic = bool(began) and began[0] <= desk.now < began[0] + to_samples(5)
+
+    ran = run(act)
+
+    lost, back = ran.lines.at("device")[:2]
+    assert [fields["what"] for fields in ran.lines.of("device")[:2]] == ["mic_lost", "mic_back"]
+    assert lost - began[0] <= RATE
+    assert back - began[0] - to_samples(5) <= BLOCK
+    assert {at for at in onsets(ran.desk.played) if lost <= at < back} <= places(ran, "deaf")
+    ready = next(at for at in ran.lines.at("ready") if at > back)
+    assert [at for at in ran.lines.at("resumed") if back < at <= ready] == []
+    assert ran.why == "done"
+
+
+def test_a_device_that_stands_still_for_a_while_is_waited_for_and_work_waits_for_ready() -> None:
+    stalls = iter(["stall"] * 5)
+
+    def act(desk: Desk) -> str | None:
+        return next(stalls, None) if desk.phase() == (2, 0) or desk.state is State.MUTE else None
+
+    ran = run(act)
+
+    assert [fields["what"] for fields in ran.lines.of("device")] == ["speaker_lost", "speaker_back"]
+    assert ran.why == "done"
+    lost = ran.lines.at("device")[0]
+    assert any(at > lost for at in ran.lines.at("ready"))
+
+
+def test_a_device_that_never_comes_back_ends_the_session_with_a_record() -> None:
+    asked = []
+
+    def act(desk: Desk) -> str | None:
+        if desk.phase() == (2, 0) or asked:
+            asked.append(desk.now)
+            return "stall"
+        return None
+
+    ran = run(act)
+
+    assert len(asked) == STALLS
+    assert ran.why == "quit"
+    assert len(ran.lines.of("set_ended")) == len(ran.lines.of("set_begun")) == 1
+    assert ran.lines.closed
+
+
+def test_an_interrupt_from_the_keyboard_closes_the_record() -> None:
+    def act(desk: Desk) -> None:
+        if desk.phase() == (2, 1):
+            raise KeyboardInterrupt
+
+    ran = run(act)
+
+    assert ran.why == "quit"
+    assert ran.lines.lines[-1][0] == "session_ended"
+    assert len(ran.lines.of("set_ended")) == 1
+    assert ran.lines.closed
+    assert ran.desk.closed == 1
+
+
+def test_a_disk_that_is_full_at_the_first_line_ends_before_anything_sounds() -> None:
+    desk, lines, ready = Desk(), Lines(breaks_at=0), brief()
+
+    with pytest.raises(RecordError, match="free some space"):
+        engine(desk, lines, ready, Measured()).run({})
+
+    assert lines.lines == []
+    assert lines.closed
+    assert desk.closed == 1
+    assert desk.blocks == []
+
+
+@pytest.mark.parametrize("line", [3, 8, 14])
+def test_a_disk_that_fills_up_silences_the_coach_and_says_so(line: int) -> None:
+    desk, lines, ready = Desk(), Lines(breaks_at=line), brief()
+
+    with pytest.raises(RecordError):
+        engine(desk, lines, ready, Measured()).run({})
+
+    assert len(lines.lines) == line
+    assert lines.closed
+    assert desk.closed == 1
+
+
+def test_a_device_that_does_not_open_leaves_no_line() -> None:
+    class Broken(Desk):
+        def open(self, _render: Callable[[int, int], Block]) -> None:
+            raise DeviceError("No such device.")
+
+    desk, lines, ready = Broken(), Lines(), brief()
+
+    with pytest.raises(DeviceError):
+        engine(desk, lines, ready, Measured()).run({})
+
+    assert lines.lines == []
+    assert lines.closed
+
+
+def test_a_device_that_goes_for_good_in_a_set_is_told_and_the_record_is_closed() -> None:
+    def act(desk: Desk) -> None:
+        if desk.phase() == (1, 1):
+            raise DeviceError("The device is gone.")
+
+    desk, lines, ready = Desk(act), Lines(), brief()
+
+    with pytest.raises(DeviceError):
+        engine(desk, lines, ready, Measured()).run({})
+
+    assert lines.lines[-1][0] == "session_ended"
+    assert len(lines.of("set_ended")) == 1
+
+
+def test_the_same_replies_give_the_same_record() -> None:
+    first, second = run(), run()
+
+    assert first.lines.lines == second.lines.lines
+    assert np.array_equal(first.desk.played, second.desk.played)
+
+
+def test_the_screen_is_given_ten_pictures_a_second_and_shows_the_count() -> None:
+    shown: list[Snapshot] = []
+    ran = run(show=shown.append)
+
+    assert abs(len(shown) - ran.desk.now / RATE * 10) <= 2
+    assert [s.count for s in shown if s.count][-1] == 3
+    assert all(one.at < other.at for one, other in pairwise(shown))
+
+
+def test_keys_are_looked_at_in_every_stretch() -> None:
+    asked: list[int] = []
+    ran = run(poll=lambda: asked.append(1))
+
+    assert len(asked) == len(ran.desk.blocks)

@@ -1,0 +1,193 @@
+"""Whole sessions with real speech, a real room and real ears: recordings in, replies out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from in_the_room import NONSENSE, SCRIPT, SMALL, Furnished, Outcome, Tape, prepared, press, session
+
+from coach.audio.room import Acoustics
+from coach.audio.sounds import tick
+from coach.cli.parts import Prepared
+from coach.session.state import State
+from coach.tempo.units import BLOCK, RATE, to_samples
+from coach.words.phrases import phrase, sentence
+
+QUICK = SMALL.replace("effort: each exercise, reps: each set", "effort: never, reps: never")
+
+
+def brief(text: str = QUICK) -> Prepared:
+    """Return the short program as for somebody who knows the opening words."""
+    ready = prepared(text)
+    return replace(ready, today=replace(ready.today, first_session=False, screen=()))
+
+
+class Saying:
+    """Lets the patient say a word the first time that the session is somewhere."""
+
+    def __init__(self, furnished: Furnished, word: str, state: State, rep: int = 0, phase: int = -1) -> None:
+        self.clip = furnished.said[word]
+        self.where = (state, rep, phase)
+        self.begin = self.end = -1
+
+    def __call__(self, tape: Tape) -> None:
+        state, rep, phase = self.where
+        here = tape.state is state and (not rep or tape.rep == rep) and (phase < 0 or tape.phase == phase)
+        if self.begin < 0 and here:
+            self.begin = tape.room.speak(self.clip, tape.now + to_samples(0.4))
+            self.end = self.begin + len(self.clip)
+
+
+@pytest.fixture(scope="module")
+def whole(furnished: Furnished) -> Outcome:
+    """A session with a patient who answers and is well."""
+    ready = prepared()
+    return session(furnished, replace(ready, today=replace(ready.today, first_session=False)))
+
+
+def test_a_whole_session_ends_in_a_record_with_planned_counted_and_stated(whole: Outcome) -> None:
+    first, second = whole.record.sets
+
+    assert whole.record.why == "done"
+    assert [(one.planned_high, one.counted, one.stated) for one in (first, second)] == [(3, 3, 3), (3, 3, 3)]
+    assert [(one.pain, one.effort) for one in (first, second)] == [(2, None), (2, 5)]
+    assert [one.tension_s for one in (first, second)] == [12.0, 12.0]
+
+
+def test_every_count_and_tick_sounds_on_its_sample(whole: Outcome, furnished: Furnished) -> None:
+    ready = prepared()
+    voice = furnished.voice(ready)
+    checked = 0
+    for go in whole.times("go"):
+        for number in (1, 2, 3):
+            begins = go + (number - 1) * to_samples(4.0)  # raise 1 s, lower 3 s
+            clip = voice.clip(sentence(ready.pack, phrase("count", n=number)))
+            assert lag(whole.tape, clip[: to_samples(0.3)], begins) == 0
+            assert lag(whole.tape, tick(), begins + to_samples(3.0)) == 0  # third second: second tick of the lowering
+            checked += 2
+    assert checked == 12
+
+
+def lag(tape: Tape, clip: np.ndarray, at: int) -> int:
+    """Return by how many samples what was played fits `clip` best off sample `at`, within 50 ms."""
+    reach = to_samples(0.05)
+    match = np.correlate(tape.played_between(at - reach, at + len(clip) + reach), clip, mode="valid")
+    return int(np.argmax(match)) - reach
+
+
+def test_stop_in_mid_lowering_halts_and_only_the_halts_words_sound_until_ready(furnished: Furnished) -> None:
+    stop = Saying(furnished, "stop", State.WORKING, rep=2, phase=1)
+    ran = session(furnished, brief(), act=stop)
+
+    halted = ran.times("stop")[0]
+    ready = next(at for at in ran.times("ready") if at > halted)
+    assert stop.begin < halted < stop.end + to_samples(0.7)
+    words = [s for s in ran.measured.soundings if halted <= s.at < ready and s.phrase and s.phrase.key[:5] == "halt_"]
+    before = [s.at for s in ran.measured.soundings if s.at < halted]
+    assert before
+    audible = np.zeros(ready - halted, bool)
+    for said in words:
+        audible[said.at - halted : said.at - halted + said.length] = True
+    audible[: to_samples(0.005)] = True  # the fade
+    assert np.abs(ran.tape.played_between(halted, ready)[~audible]).max() < 1e-4
+    assert [halt.why for halt in ran.record.halts] == ["break"]
+    assert ran.why == "done"
+
+
+def test_pain_above_the_limit_ends_the_session(furnished: Furnished) -> None:
+    ran = session(furnished, brief(), script=SCRIPT.replace("pain: n2", "pain: n7"))
+
+    assert ran.why == "pain"
+    assert [one.pain for one in ran.record.sets] == [7]
+
+
+def test_nobody_in_the_room_and_no_set_begins(furnished: Furnished) -> None:
+    ready = prepared()
+    ran = session(furnished, replace(ready, today=replace(ready.today, screen=())), script=None)
+
+    assert ran.why == "no_answer"
+    assert ran.record.sets == ()
+    assert ran.measured.outcomes == []  # the coach's own voice and its echo are no reply
+    assert ran.measured.hearings == []
+
+
+def test_noise_alone_is_no_reply(furnished: Furnished) -> None:
+    def act(tape: Tape) -> None:
+        if tape.now > 60 * RATE:
+            raise KeyboardInterrupt
+
+    loud = Acoustics(noise_db=-40.0)
+    ran = session(furnished, brief(), script=None, act=act, acoustics=loud)
+
+    assert ran.record.sets == ()
+    assert [type(outcome).__name__ for outcome in ran.measured.outcomes] == []
+
+
+def test_speech_that_is_no_reply_holds_the_set_and_work_waits_for_ready(furnished: Furnished) -> None:
+    speaks = Saying(furnished, NONSENSE, State.WORKING, rep=2, phase=1)
+    ran = session(furnished, brief(), act=speaks)
+
+    assert any(state is State.HOLDING and event.on == "ready" for state, event in ran.measured.events)
+    assert ran.why == "done"
+    assert [one.counted for one in ran.record.sets] == [3, 3]
+
+
+def test_a_microphone_that_dies_in_a_set_is_noticed_within_a_second(furnished: Furnished) -> None:
+    died: list[int] = []
+
+    def act(tape: Tape) -> None:
+        if not died and tape.state is State.WORKING and tape.rep == 2:
+            died.append(tape.now)
+            tape.room.deafen(tape.now, tape.now + to_samples(4))
+
+    ran = session(furnished, brief(), act=act)
+
+    lost = ran.times("mic_lost")[0]
+    back = ran.times("mic_back")[0]
+    assert lost - died[0] <= RATE
+    assert ran.times("go")[1] > next(at for at in ran.times("ready") if at > back)
+    assert ran.why == "done"
+
+
+def test_the_space_bar_halts_within_a_block(furnished: Furnished) -> None:
+    pressed: list[int] = []
+
+    def act(tape: Tape) -> None:
+        if not pressed and tape.state is State.WORKING and tape.rep == 1:
+            pressed.append(tape.now)
+            press(tape, " ")
+
+    ran = session(furnished, brief(), act=act)
+
+    assert ran.times("stop")[0] - pressed[0] == BLOCK
+    assert ran.why == "done"
+
+
+def test_the_same_seed_gives_the_same_record(whole: Outcome, furnished: Furnished) -> None:
+    ready = prepared()
+    again = session(furnished, replace(ready, today=replace(ready.today, first_session=False)))
+
+    assert again.measured.soundings == whole.measured.soundings
+    assert again.measured.hearings == whole.measured.hearings
+    assert again.record.sets == whole.record.sets
+
+
+def test_a_session_begins_anew_after_one_that_died(furnished: Furnished) -> None:
+    home = furnished.home
+    store = home.begin("mira")
+    store.append("session_begun", 0, dict(_begun(store.session)))
+    store.close()
+
+    home.close_broken("mira")
+
+    record = next(one for one in home.history("mira").records if one.session == store.session)
+    assert record.why == "interrupted"
+
+
+def _begun(name: str) -> Iterator[tuple[str, object]]:
+    from coach.cli.parts import first_line
+
+    yield from first_line(prepared(), session=name, person="mira", ears=("taught",), device="virtual room").items()

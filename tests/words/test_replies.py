@@ -1,0 +1,243 @@
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+
+from coach.ports import Hearing
+from coach.tempo.units import to_samples
+from coach.words.replies import (
+    GRACE,
+    KEYS,
+    LONGEST,
+    MOST_KEPT,
+    Listening,
+    Outcome,
+    Unclear,
+    Understood,
+    listen,
+    open_for,
+)
+
+HALTS = frozenset({"stop"})
+SECOND = to_samples(1.0)
+START = Listening(HALTS)
+ASKED = open_for(START, {"ready", "yes", "no", "n3", "n10"})
+
+
+def word(name: str, at: int, *, ear: str = "taught", length: int = SECOND // 2) -> Hearing:
+    return Hearing(ear, "word", name, 0.9, at - length, at, at)
+
+
+def began(at: int) -> Hearing:
+    return Hearing("activity", "voice_began", "", 0.9, at, at, at)
+
+
+def ended(begin: int, at: int) -> Hearing:
+    return Hearing("activity", "voice_ended", "", 0.1, begin, at, at)
+
+
+def run(state: Listening, hearings: list[Hearing], until: int) -> list[Outcome]:
+    """Feed hearings at their own times, in steps of 20 ms; return all outcomes."""
+    outcomes: list[Outcome] = []
+    waiting = sorted(hearings, key=lambda hearing: hearing.at)
+    for now in range(0, until + 1, to_samples(0.02)):
+        due = [hearing for hearing in waiting if hearing.at <= now]
+        waiting = waiting[len(due) :]
+        state, some = listen(state, due, now)
+        outcomes += some
+    return outcomes
+
+
+def replies(outcomes: Iterable[Outcome]) -> list[tuple[str, int | None] | None]:
+    """Return reply and number of each outcome, None for what was unclear."""
+    return [(out.reply, out.number) if isinstance(out, Understood) else None for out in outcomes]
+
+
+@pytest.mark.parametrize("ear", ["taught", "keys", "vosk"])
+@pytest.mark.parametrize("state", [START, ASKED])
+def test_a_halt_word_of_any_ear_is_understood_at_once_open_or_not(ear: str, state: Listening) -> None:
+    stop = word("stop", SECOND, ear=ear)
+
+    _, outcomes = listen(state, [stop], SECOND)
+
+    assert outcomes == (Understood("stop", None, ear, SECOND, (stop,)),)
+
+
+def test_an_open_reply_is_understood_once_although_the_voice_goes_on() -> None:
+    outcomes = run(ASKED, [began(SECOND), word("ready", 2 * SECOND), ended(SECOND, 3 * SECOND)], 6 * SECOND)
+
+    assert replies(outcomes) == [("ready", None)]
+    assert outcomes[0].at == 2 * SECOND
+
+
+@pytest.mark.parametrize(("name", "number"), [("n3", 3), ("n10", 10)])
+def test_a_number_word_is_a_number(name: str, number: int) -> None:
+    _, outcomes = listen(ASKED, [word(name, SECOND)], SECOND)
+
+    assert replies(outcomes) == [("number", number)]
+
+
+def test_no_is_not_taken_for_a_number() -> None:
+    _, outcomes = listen(ASKED, [word("no", SECOND)], SECOND)
+
+    assert replies(outcomes) == [("no", None)]
+
+
+def test_speech_without_a_word_is_unclear_once_after_the_grace() -> None:
+    end = to_samples(1.6)
+
+    outcomes = run(ASKED, [began(SECOND), ended(SECOND, end)], 6 * SECOND)
+
+    assert len(outcomes) == 1
+    assert isinstance(outcomes[0], Unclear)
+    assert end + GRACE <= outcomes[0].at <= end + GRACE + to_samples(0.02)
+
+
+def test_a_closed_reply_is_unclear_and_kept_for_the_record() -> None:
+    why = word("why", to_samples(1.5))
+
+    outcomes = run(ASKED, [began(SECOND), why, ended(SECOND, to_samples(1.6))], 6 * SECOND)
+
+    assert replies(outcomes) == [None]
+    assert outcomes[0].hearings == (why,)
+
+
+def test_a_closed_key_is_unclear_too() -> None:
+    outcomes = run(ASKED, [word("why", SECOND, ear="keys", length=0)], 3 * SECOND)
+
+    assert replies(outcomes) == [None]
+
+
+def test_a_word_that_comes_within_the_grace_is_still_understood() -> None:
+    end = to_samples(1.5)
+
+    outcomes = run(ASKED, [began(SECOND), ended(SECOND, end), word("yes", end + GRACE // 2)], 6 * SECOND)
+
+    assert replies(outcomes) == [("yes", None)]
+
+
+def test_a_very_short_voice_is_ignored() -> None:
+    outcomes = run(ASKED, [began(SECOND), ended(SECOND, SECOND + to_samples(0.15))], 4 * SECOND)
+
+    assert outcomes == []
+
+
+def test_talk_that_does_not_end_is_unclear_once() -> None:
+    outcomes = run(ASKED, [began(SECOND), ended(SECOND, 20 * SECOND)], 25 * SECOND)
+
+    assert replies(outcomes) == [None]
+    assert outcomes[0].at <= SECOND + LONGEST + to_samples(0.02)
+
+
+def test_a_short_pause_inside_an_utterance_makes_no_second_one() -> None:
+    parts = [began(SECOND), ended(SECOND, to_samples(1.5)), began(to_samples(1.7)), ended(SECOND, to_samples(2.4))]
+
+    outcomes = run(ASKED, parts, 6 * SECOND)
+
+    assert replies(outcomes) == [None]
+
+
+def test_silence_brings_nothing() -> None:
+    assert run(ASKED, [], 60 * SECOND) == []
+
+
+def test_an_ear_that_is_not_trusted_alone_needs_a_second_one() -> None:
+    alone = run(ASKED, [word("ready", 2 * SECOND, ear="vosk")], 6 * SECOND)
+    together = run(
+        ASKED, [word("ready", 2 * SECOND, ear="vosk"), word("ready", to_samples(2.1), ear="other")], 6 * SECOND
+    )
+
+    assert replies(alone) == [None]
+    assert replies(together) == [("ready", None)]
+    assert len(together[0].hearings) == 2
+
+
+def test_the_same_word_of_a_second_ear_is_not_a_second_reply() -> None:
+    outcomes = run(ASKED, [word("yes", 2 * SECOND), word("yes", to_samples(2.2), ear="vosk")], 6 * SECOND)
+
+    assert len(outcomes) == 1
+
+
+def test_no_key_but_its_own_means_ready_and_enter_means_nothing() -> None:
+    assert [key for key, reply in KEYS.items() if reply == "ready"] == ["r"]
+    assert not {"\n", "\r"} & set(KEYS)
+    assert KEYS[" "] == "stop"
+
+
+class AnyoneSpeaking(RuleBasedStateMachine):
+    """Random hearings in time: what must hold whatever is heard."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.now = SECOND
+        self.state = START
+        self.voice: int | None = None
+        self.spoken_since_unclear = False
+        self.last_reply: Hearing | None = None
+
+    def feed(self, *hearings: Hearing) -> tuple[Outcome, ...]:
+        before = self.state.open
+        self.state, outcomes = listen(self.state, hearings, self.now)
+        given = {hearing.word for hearing in hearings}
+        for hearing in hearings:
+            if hearing.word in HALTS and not self.doubled(hearing):
+                assert any(isinstance(out, Understood) and out.reply == "stop" for out in outcomes)
+        for outcome in outcomes:
+            if isinstance(outcome, Understood):
+                assert outcome.hearings
+                name = outcome.hearings[-1].word
+                assert name in given, "a reply nobody gave"
+                assert name in HALTS or name in before, "a reply that was not open"
+                self.last_reply = outcome.hearings[-1]
+                self.spoken_since_unclear = False
+            else:
+                assert self.spoken_since_unclear, "unclear although nobody spoke"
+                self.spoken_since_unclear = False
+        return outcomes
+
+    def doubled(self, hearing: Hearing) -> bool:
+        last = self.last_reply
+        return last is not None and last.word == hearing.word and last.ear != hearing.ear
+
+    @rule(step=st.integers(1, 3 * SECOND))
+    def time_passes(self, step: int) -> None:
+        self.now += step
+        self.feed()
+
+    @rule(words=st.sets(st.sampled_from(["ready", "yes", "n3"])))
+    def a_question_is_asked(self, words: set[str]) -> None:
+        self.state = open_for(self.state, words)
+
+    @rule(
+        name=st.sampled_from(["stop", "ready", "yes", "no", "n3", "pain"]),
+        ear=st.sampled_from(["taught", "keys", "vosk"]),
+        length=st.integers(0, SECOND),
+    )
+    def somebody_says_a_word(self, name: str, ear: str, length: int) -> None:
+        self.spoken_since_unclear = True
+        self.feed(word(name, self.now, ear=ear, length=length))
+
+    @rule()
+    def a_voice_begins(self) -> None:
+        if self.voice is None:
+            self.voice = self.now
+            self.spoken_since_unclear = True
+            self.feed(began(self.now))
+
+    @rule()
+    def a_voice_ends(self) -> None:
+        if self.voice is not None:
+            begin, self.voice = self.voice, None
+            self.feed(ended(begin, self.now))
+
+    @invariant()
+    def memory_is_bounded(self) -> None:
+        assert len(self.state.kept) <= MOST_KEPT
+
+
+AnyoneSpeaking.TestCase.settings = settings(max_examples=150, stateful_step_count=40, deadline=None)
+test_anyone_speaking = AnyoneSpeaking.TestCase
