@@ -131,8 +131,14 @@ class Tape:
 
     rate = RATE
 
-    def __init__(self, room: VirtualRoom, act: Callable[[Tape], bool | None] | None = None) -> None:
+    def __init__(
+        self,
+        room: VirtualRoom,
+        act: Callable[[Tape], bool | None] | None = None,
+        until: Callable[[Tape], bool] | None = None,
+    ) -> None:
         self.room = room
+        self._until = until
         self.engine: Engine | None = None
         self._act = act
         self._blocks: list[Block] = []
@@ -142,7 +148,12 @@ class Tape:
         self.room.open(render)
 
     def read(self, timeout: float = 1.0) -> Captured | None:
-        """Return the next stretch; None, as from a device that stands still, where `act` returns True."""
+        """Return the next stretch; None, as from a device that stands still, where `act` returns True.
+
+        Where `until` holds somebody presses Ctrl-C: what was to be seen has been seen.
+        """
+        if self._until is not None and self._until(self):
+            raise KeyboardInterrupt
         if self._act is not None and self._act(self):
             self.stalled += 1
             return None
@@ -179,6 +190,11 @@ class Tape:
         """Rep that runs, from 1; 0 outside a set."""
         running = self.session.open_set
         return running.rep if running is not None else 0
+
+    def times(self, on: str) -> list[int]:
+        """Return the samples of the events of one kind so far."""
+        assert self.engine is not None
+        return [event.at for _, event in self.engine._measured.events if event.on == on]
 
     @property
     def sounding(self) -> bool:
@@ -222,6 +238,7 @@ def session(
     *,
     script: str | Script | None = SCRIPT,
     act: Callable[[Tape], bool | None] | None = None,
+    until: Callable[[Tape], bool] | None = None,
     acoustics: Acoustics | None = None,
     noise: Path | None = None,
     seed: int = 1,
@@ -239,7 +256,7 @@ def session(
         return furnished.said[text]
 
     room = VirtualRoom(patient=patient, speaker=speaker, acoustics=acoustics, noise=noise, seed=seed)
-    tape = Tape(room, act)
+    tape = Tape(room, act, until)
     ears = furnished.ears()
     kept = store or home.begin(PERSON)
     measured = Measured()

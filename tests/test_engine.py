@@ -296,7 +296,7 @@ def test_a_device_that_stands_still_for_a_while_is_waited_for_and_work_waits_for
 
 
 def test_a_device_that_never_comes_back_ends_the_session_with_a_record() -> None:
-    asked = []
+    asked: list[int] = []
 
     def act(desk: Desk) -> str | None:
         if desk.phase() == (2, 0) or asked:

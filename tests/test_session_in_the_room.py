@@ -78,9 +78,14 @@ def lag(tape: Tape, clip: np.ndarray, at: int) -> int:
     return int(np.argmax(match)) - reach
 
 
+def begun_twice(tape: Tape) -> bool:
+    """Work has begun a second time."""
+    return len(tape.times("go")) == 2
+
+
 def test_stop_in_mid_lowering_halts_and_only_the_halts_words_sound_until_ready(furnished: Furnished) -> None:
     stop = Saying(furnished, "stop", State.WORKING, rep=2, phase=1)
-    ran = session(furnished, brief(), act=stop)
+    ran = session(furnished, brief(), act=stop, until=begun_twice)
 
     halted = ran.times("stop")[0]
     ready = next(at for at in ran.times("ready") if at > halted)
@@ -94,7 +99,7 @@ def test_stop_in_mid_lowering_halts_and_only_the_halts_words_sound_until_ready(f
     audible[: to_samples(0.005)] = True  # the fade
     assert np.abs(ran.tape.played_between(halted, ready)[~audible]).max() < 1e-4
     assert [halt.why for halt in ran.record.halts] == ["break"]
-    assert ran.why == "done"
+    assert len(ran.times("go")) == 2  # and then the set goes on
 
 
 def test_pain_above_the_limit_ends_the_session(furnished: Furnished) -> None:
@@ -115,24 +120,24 @@ def test_nobody_in_the_room_and_no_set_begins(furnished: Furnished) -> None:
 
 
 def test_noise_alone_is_no_reply(furnished: Furnished) -> None:
-    def act(tape: Tape) -> None:
-        if tape.now > 60 * RATE:
-            raise KeyboardInterrupt
-
     loud = Acoustics(noise_db=-40.0)
-    ran = session(furnished, brief(), script=None, act=act, acoustics=loud)
+    ran = session(furnished, brief(), script=None, until=lambda tape: tape.now > 60 * RATE, acoustics=loud)
 
     assert ran.record.sets == ()
-    assert [type(outcome).__name__ for outcome in ran.measured.outcomes] == []
+    assert ran.measured.outcomes == []
 
 
 def test_speech_that_is_no_reply_holds_the_set_and_work_waits_for_ready(furnished: Furnished) -> None:
     speaks = Saying(furnished, NONSENSE, State.WORKING, rep=2, phase=1)
-    ran = session(furnished, brief(), act=speaks)
+    ran = session(furnished, brief(), act=speaks, until=begun_twice)
 
-    assert any(state is State.HOLDING and event.on == "ready" for state, event in ran.measured.events)
-    assert ran.why == "done"
-    assert [one.counted for one in ran.record.sets] == [3, 3]
+    first, second = ran.times("go")
+    ready = [at for at in ran.times("ready") if first < at < second]
+    assert any(state is State.HOLDING and event.at in ready for state, event in ran.measured.events)
+    held = next(event.at for state, event in ran.measured.events if state is State.HOLDING and event.on == "time_up")
+    assert (held - first) % to_samples(1.0) == 0  # the phase is finished first
+    between = [s for s in ran.measured.soundings if held <= s.at < ready[0]]
+    assert {s.phrase.key if s.phrase else str(s.sound) for s in between} == {"held", "ready_when"}
 
 
 def test_a_microphone_that_dies_in_a_set_is_noticed_within_a_second(furnished: Furnished) -> None:
@@ -143,13 +148,12 @@ def test_a_microphone_that_dies_in_a_set_is_noticed_within_a_second(furnished: F
             died.append(tape.now)
             tape.room.deafen(tape.now, tape.now + to_samples(4))
 
-    ran = session(furnished, brief(), act=act)
+    ran = session(furnished, brief(), act=act, until=begun_twice)
 
     lost = ran.times("mic_lost")[0]
     back = ran.times("mic_back")[0]
     assert lost - died[0] <= RATE
     assert ran.times("go")[1] > next(at for at in ran.times("ready") if at > back)
-    assert ran.why == "done"
 
 
 def test_the_space_bar_halts_within_a_block(furnished: Furnished) -> None:
@@ -160,19 +164,21 @@ def test_the_space_bar_halts_within_a_block(furnished: Furnished) -> None:
             pressed.append(tape.now)
             press(tape, " ")
 
-    ran = session(furnished, brief(), act=act)
+    ran = session(furnished, brief(), act=act, until=lambda tape: bool(tape.times("stop")))
 
     assert ran.times("stop")[0] - pressed[0] == BLOCK
-    assert ran.why == "done"
+    assert [halt.ear for halt in ran.record.halts] == ["keys"]
 
 
-def test_the_same_seed_gives_the_same_record(whole: Outcome, furnished: Furnished) -> None:
+def test_the_same_seed_gives_the_same_session(whole: Outcome, furnished: Furnished) -> None:
     ready = prepared()
-    again = session(furnished, replace(ready, today=replace(ready.today, first_session=False)))
+    today = replace(ready.today, first_session=False)
+    again = session(furnished, replace(ready, today=today), until=lambda tape: bool(tape.times("done")))
 
-    assert again.measured.soundings == whole.measured.soundings
-    assert again.measured.hearings == whole.measured.hearings
-    assert again.record.sets == whole.record.sets
+    until = again.times("done")[0]
+    assert again.measured.hearings
+    assert again.measured.hearings == [hearing for hearing in whole.measured.hearings if hearing.at <= until]
+    assert np.array_equal(again.tape.played_between(0, until), whole.tape.played_between(0, until))
 
 
 def test_a_session_begins_anew_after_one_that_died(furnished: Furnished) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections import defaultdict
+from itertools import pairwise
 from pathlib import Path
 
 from rich.console import Console
@@ -83,7 +84,7 @@ def crowded(prepared: Prepared, laid_out: Rehearsal) -> list[str]:
     """Say which counts last longer than the time to the next thing that is said."""
     spoken = [sounding for sounding in laid_out.soundings if sounding.phrase is not None]
     found = {}
-    for sounding, after in zip(spoken, spoken[1:], strict=False):
+    for sounding, after in pairwise(spoken):
         if sounding.phrase and sounding.at + sounding.length > after.at:
             over = to_seconds(sounding.at + sounding.length - after.at)
             found[sentence(prepared.pack, sounding.phrase)] = over

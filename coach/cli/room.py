@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 from rich.console import Console
@@ -64,7 +64,7 @@ def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console)
         for voice in voices:
             render_all(voice, words, console, Labels(pack.screens)("teaching_words"))
 
-        @lru_cache(maxsize=None)
+        @cache
         def render(word: str, variant: int) -> Block:
             return voices[variant].clip(word)
 

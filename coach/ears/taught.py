@@ -21,6 +21,8 @@ COACH_TAIL = to_samples(0.5)
 """Samples after the coach's last sound during which the cancelled signal is matched, not the microphone."""
 MARGIN = 0.02
 """Score by which a word must beat the next one; two words closer than that are no reply (a halt word is)."""
+EARLY = to_samples(0.2)
+"""Samples before the report of a halt word in which no new one can have begun."""
 WAIT = 2
 """Embeddings (80 ms each) at most that a word may wait for its score to fall, to be sure that it is the best."""
 
@@ -139,7 +141,10 @@ class Taught:
     def _report(self, hearing: Hearing) -> Hearing:
         """Let the same utterance give no second word; but a halt counts even where it touches another word."""
         again = np.ones_like(self._urgent) if hearing.word in self._halts else ~self._urgent
-        self._heard_until[again] = hearing.ended
+        # A halt is reported on the way up to its best score, where its end is still guessed too early.
+        self._heard_until[again] = (
+            max(hearing.ended, hearing.at - EARLY) if hearing.word in self._halts else hearing.ended
+        )
         return hearing
 
     def _hearing(self, match: Match, word: int, now: int) -> Hearing:

@@ -66,7 +66,3 @@ def _from_anywhere(common: dict[tuple[On, str], list[str]]) -> list[str]:
 
 def _words(names: Iterable[str]) -> str:
     return ", ".join(str(name) for name in names)
-
-
-if __name__ == "__main__":
-    print(mermaid())

@@ -175,10 +175,11 @@ def _planned(exercise: Exercise, past: tuple[PastSession, ...], program: Program
         )
     target = within.low
     if last is not None and last.level == ids[level]:
+        step = HOLD_STEP if isinstance(dose(exercise, level).work, Hold) else REP_STEP
         target = min(max(last.target, within.low), within.high)
-        if _went_well(last, program) and target < within.high:
-            step = HOLD_STEP if isinstance(dose(exercise, level).work, Hold) else REP_STEP
-            target = min(target + step, within.high)
+        grown = min(last.target + step, within.high)
+        if _went_well(last, program) and grown > target:
+            target = grown
             because.append(
                 f"all {last.sets_planned} sets in full, pain {last.pain} of at most "
                 f"{program.limits.pain_carry_on_to}: on to {target} within {within.low}-{within.high}"

@@ -30,7 +30,7 @@ from rich.table import Table
 from coach.audio.room import VirtualRoom
 from coach.cli.parts import Prepared
 from coach.ports import Block
-from coach.program.model import Hold, Reps
+from coach.program.model import Hold, Phase, Point, Reps
 from coach.session.lines import work_of
 from coach.session.state import State
 from coach.tempo.units import BLOCK, RATE, to_samples, to_seconds
@@ -227,7 +227,7 @@ def last_sound(played: Block) -> int:
     return int(loud[-1]) + 1 if len(loud) else 0
 
 
-# -- the plain script ---------------------------------------------------------------------------------------------------
+# -- the plain script --------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -257,10 +257,12 @@ def plain_script(furnished: Furnished, ready: Prepared) -> list[Step]:
     for planned in ready.today.exercises:
         work = planned.exercise.levels[planned.level].dose.work
         if isinstance(work, Hold):
-            steps += [say("working: in a hold", "45 seconds left."), wait("working: in a hold", 12.0), listen]
+            label, length = "working: in a hold", work.seconds.low
+            steps += [say(label, f"{length} seconds left."), wait(label, float(length)), listen]
             continue
-        for number in range(1, 4):
-            for index, part in enumerate(work.phases if isinstance(work, Reps) else work.points):
+        parts: tuple[Phase | Point, ...] = work.phases if isinstance(work, Reps) else work.points
+        for number in range(1, planned.target + 1):
+            for index, part in enumerate(parts):
                 label = f"working: {part.name}"
                 count = isinstance(work, Reps) and index == 0
                 steps += [say(label, f"Rep {number}." if count else f"{part.name}."), wait(label, part.seconds)]
@@ -318,7 +320,7 @@ def _player(clip: Block, begin: int) -> Callable[[int, int], Block]:
 
 
 def plain_beats(furnished: Furnished, ready: Prepared) -> list[int]:
-    """Return how late each rep of a set of ten is counted by the plain script, in samples, by the program's tempo."""
+    """Return how late each rep of a set is counted by the plain script, in samples, by the program's tempo."""
     steps = [step for step in plain_script(furnished, ready) if step.label.startswith("working: ")]
     begins = [0, *accumulate(to_samples(step.seconds) for step in steps)]
     reps = [at for at, step in zip(begins, steps, strict=False) if step.what == "say" and step.label == steps[0].label]
@@ -332,7 +334,7 @@ def _first_rep(steps: list[Step]) -> int:
     return next(index for index in later if steps[index].what == "say")
 
 
-# -- the table ----------------------------------------------------------------------------------------------------------
+# -- the table ---------------------------------------------------------------------------------------------------------
 
 
 def row(stops: list[Stop]) -> tuple[int, int, float, float, float]:

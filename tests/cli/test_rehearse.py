@@ -40,4 +40,4 @@ def test_a_count_that_runs_into_the_next_cue_is_told() -> None:
     ready = prepared(SMALL.replace("raise: 1 s", "raise: 0.5 s"))
     laid_out = rehearse(ready.today, lambda said: RATE if said.key == "count" else RATE // 10)
 
-    assert any("Rep 1." in note and "0.5 s into the next cue" in note for note in crowded(ready, laid_out))
+    assert any("Rep one." in note and "0.5 s into the next cue" in note for note in crowded(ready, laid_out))

@@ -1,91 +1,16 @@
-"""Scenes that are easily got wrong, one after the other: a person, a program, what must come of it."""
+"""Scenes of the work that are easily got wrong: holding, sides, tempo, easing, rests, the minutes."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
-from typing import Any
 
 import pytest
+from scenes import BASE, RAISE, begun, come_to, keys, lines, made, work_until
 
-from coach.program.model import Action, AskAfter, Guide, Hold, Phase, Program, Range, Reps, Sides, Work
-from coach.program_files import read, shipped
+from coach.program.model import Action, AskAfter, Hold, Range, Sides
 from coach.session.events import On
-from coach.session.plan import plan
 from coach.session.state import Question, State
 from coach.tempo.units import to_samples
-from coach.testing import WatchedRun
-
-DAY = date(2027, 1, 11)
-BASE = read(shipped()["ankle_steady"])
-RAISE = Reps(Range(3, 4), (Phase("raise", 1.0), Phase("lower", 3.0)), "lower", Guide.TONE)
-
-
-def made(
-    *works: Work,
-    sides: Sides = Sides.BOTH,
-    sets: tuple[int, ...] = (),
-    exercises: int = 1,
-    change: Callable[[Program], Program] = lambda program: program,
-    **limits: Any,
-) -> Program:
-    """Return a program of exercises with a level for each of `works`, the hardest to begin with; nothing is asked."""
-    first = BASE.exercises[0]
-    sets = sets or (2,) * len(works)
-    levels = tuple(
-        replace(first.levels[0], id=f"level_{index}", dose=replace(first.levels[0].dose, work=work, sets=count))
-        for index, (work, count) in enumerate(zip(works, sets, strict=True))
-    )
-    each = replace(first, levels=levels, start_level=levels[-1].id, sides=sides)
-    never = AskAfter.NEVER
-    return change(
-        replace(
-            BASE,
-            screen=(),
-            ask_pain=never,
-            ask_effort=never,
-            ask_reps=never,
-            limits=replace(BASE.limits, **limits),
-            exercises=tuple(replace(each, id=f"exercise_{number}") for number in range(exercises)),
-        )
-    )
-
-
-def begun(program: Program) -> WatchedRun:
-    return WatchedRun(plan(program, (), DAY))
-
-
-def come_to(run: WatchedRun, state: State) -> WatchedRun:
-    """Go on, ready whenever asked, until `state`."""
-    while run.session.state is not state:
-        if run.session.state is State.WAITING:
-            run.say(On.READY)
-        assert run.step(), f"over, or stuck in {run.session.state}"
-    return run
-
-
-def work_until(run: WatchedRun, kind: On, number: int, phase: int = 0, side: str = "") -> WatchedRun:
-    """Let the set run until that mark has just happened."""
-    come_to(run, State.WORKING)
-    while True:
-        running = run.session.open_set
-        assert running is not None
-        here = (running.rep, running.phase, running.phase_began) == (number, phase, run.now)
-        if kind is On.PHASE and here and side in ("", running.side):
-            return run
-        if kind is On.SECOND and running.counted == number:
-            return run
-        assert run.step()
-
-
-def lines(run: WatchedRun, kind: str) -> list[dict[str, Any]]:
-    return [line.fields for line in run.records if line.kind == kind]
-
-
-def keys(run: WatchedRun) -> list[str]:
-    return [phrase.key for phrase in run.said]
-
 
 # -- holding --
 
@@ -278,130 +203,6 @@ def test_an_exercise_that_ends_between_two_sides_still_brings_its_whole_rest() -
     come_to(run, State.INTRO)
 
     assert run.now - ended == to_samples(45.0)
-
-
-# -- devices --
-
-
-def test_with_both_devices_lost_the_session_waits_for_both() -> None:
-    run = come_to(begun(made(RAISE)), State.WORKING)
-    run.say(On.SPEAKER_LOST)
-    run.say(On.MIC_LOST)
-    run.say(On.SPEAKER_BACK)
-    assert run.session.state is State.DEAF
-    run.say(On.SPEAKER_LOST)
-    run.say(On.MIC_BACK)
-    assert run.session.state is State.MUTE
-    run.say(On.SPEAKER_BACK)
-
-    assert run.session.state is State.PAUSED
-    assert not run.say(On.GO)
-
-
-def test_a_halt_without_a_microphone_is_kept_and_counted_once() -> None:
-    run = come_to(begun(made(RAISE)), State.WORKING)
-    run.say(On.MIC_LOST)
-    run.say(On.STOP)
-    run.say(On.STOP)
-    run.say(On.MIC_BACK)
-
-    assert (run.session.state, run.session.halts, run.said[-1].key) == (State.PAUSED, 1, "halt_paused")
-    assert len(lines(run, "halted")) == len(lines(run, "halted_again")) == 1
-
-
-def test_the_last_halt_ends_the_session_through_a_pause_too() -> None:
-    run = come_to(begun(made(RAISE, halts=1)), State.WORKING)
-    run.say(On.STOP)
-    run.say(On.MIC_LOST)
-    run.say(On.MIC_BACK)
-    run.say(On.READY)
-
-    assert run.session.end_why == "halts"
-    assert lines(run, "set_ended")[-1]["why"] == "halted_unexplained"
-
-
-@pytest.mark.parametrize("lost", [(On.MIC_LOST, On.MIC_BACK), (On.SPEAKER_LOST, On.SPEAKER_BACK)])
-def test_pain_that_was_told_is_asked_about_after_a_lost_device_before_any_work(lost: tuple[On, On]) -> None:
-    run = come_to(begun(made(RAISE)), State.WORKING)
-    run.say(On.PAIN)
-    for on in lost:
-        run.say(on)
-    run.say(On.READY)
-
-    assert run.session.state is State.ASKING
-    assert run.session.asked_about is Question.HALT_PAIN
-
-
-# -- pain --
-
-
-def pain_read_back(number: int) -> WatchedRun:
-    run = work_until(begun(made(RAISE)), On.PHASE, 2)
-    run.say(On.PAIN)
-    run.say(On.NUMBER, number)
-    return run
-
-
-def test_silence_never_confirms_that_there_is_little_pain() -> None:
-    run = pain_read_back(0)
-    while run.session.state is State.CONFIRMING:
-        run.step()
-
-    assert run.session.state is State.PAUSED
-    assert not lines(run, "answered")
-    run.say(On.READY)
-    assert run.session.state is State.ASKING
-
-
-def test_much_pain_ends_the_session_even_if_nobody_confirms_it() -> None:
-    run = pain_read_back(8)
-    while run.session.state is State.CONFIRMING:
-        run.step()
-
-    assert run.session.end_why == "pain"
-    assert [(line["value"], line["read_back"]) for line in lines(run, "answered")] == [(8, False)]
-
-
-def test_a_number_denied_again_and_again_is_no_answer() -> None:
-    run = pain_read_back(1)
-    for _ in range(2):
-        run.say(On.NO)
-        run.say(On.NUMBER, 1)
-    run.say(On.NO)
-
-    assert run.session.state is State.PAUSED
-    assert not lines(run, "answered")
-
-
-def test_an_effort_that_was_denied_is_never_recorded_as_stated() -> None:
-    asking = lambda program: replace(program, ask_effort=AskAfter.EACH_SET)  # noqa: E731
-    run = work_until(begun(made(RAISE, change=asking)), On.PHASE, 2)
-    run.say(On.ENOUGH)
-    come_to(run, State.ASKING)
-    for _ in range(3):
-        run.say(On.NUMBER, 9)
-        run.say(On.NO)
-
-    assert run.session.state is State.RESTING
-    assert not lines(run, "answered")
-    assert lines(run, "unanswered")[-1]["question"] == "effort"
-
-
-def test_pain_that_was_told_and_not_measured_makes_the_next_session_wait() -> None:
-    run = work_until(begun(made(RAISE)), On.PHASE, 2)
-    run.say(On.PAIN)
-    run.say(On.FINISH)
-    run.say(On.STOP)
-
-    assert lines(run, "session_ended")[0]["next_in_days"] == BASE.schedule.after_sore_days
-
-
-def test_the_first_reason_to_end_stands_whatever_stops_the_closing_words() -> None:
-    run = pain_read_back(9)
-    run.say(On.YES)
-    run.say(On.QUIT)
-
-    assert lines(run, "session_ended")[0]["why"] == "pain"
 
 
 # -- before the work, and the minutes --
