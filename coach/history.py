@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from coach.logbook import SessionRecord
-from coach.session.plan import PastExercise, PastSession
-
+from coach.session.plan import NEXT_DAY, PastExercise, PastSession
 
 
 def past(records: Iterable[SessionRecord], program: str) -> tuple[PastSession, ...]:
@@ -17,7 +16,7 @@ def past(records: Iterable[SessionRecord], program: str) -> tuple[PastSession, .
 
 
 def _session(record: SessionRecord) -> PastSession:
-    day = datetime.fromisoformat(record.began.replace("Z", "+00:00")).astimezone().date()
+    day = datetime.fromisoformat(record.began).astimezone().date()
     names = list(dict.fromkeys(one.exercise for one in record.sets))
     return PastSession(day, record.why, tuple(_exercise(record, name) for name in names))
 
@@ -25,22 +24,27 @@ def _session(record: SessionRecord) -> PastSession:
 def _exercise(record: SessionRecord, name: str) -> PastExercise:
     sets = [one for one in record.sets if one.exercise == name]
     planned = next((one for one in record.plan if one.exercise == name), None)
-    lowered = [step for step in record.steps if step.exercise == name and step.what == "level"]
+    eased = [step for step in record.steps if step.exercise == name and step.what != "slower"]
+    lasting = [step for step in eased if step.what == "level" and not _for_today_only(step.because)]
     unsteady = any(halt.exercise == name and halt.why == "unsteady" for halt in record.halts)
     return PastExercise(
         exercise=name,
-        level=str(lowered[-1].after) if lowered else sets[-1].level,
+        level=str(lasting[-1].after) if lasting else planned.level if planned else sets[0].level,
         target=planned.target if planned else sets[0].planned_high,
         sets_planned=planned.sets if planned else len(sets),
         sets_in_full=sum(one.in_full for one in sets),
         pain=_highest([*(one.pain for one in sets), *(h.pain for h in record.halts if h.exercise == name)]),
         effort=_highest(one.effort for one in sets),
         unsteady=unsteady or any(one.why in ("unsteady", "halted_unsteady") for one in sets),
+        eased=bool(eased),
     )
+
+
+def _for_today_only(because: str) -> bool:
+    """A screen answer eases one day; a worse next day, a limit or the person's wish steps down until it is decided."""
+    return because.startswith("screen.") and because != f"screen.{NEXT_DAY}"
 
 
 def _highest(values: Iterable[object]) -> int | None:
     numbers = [value for value in values if isinstance(value, int) and not isinstance(value, bool)]
     return max(numbers, default=None)
-
-

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from coach.audio.patient import Kind, Moment
-from coach.program.model import Hold, Reps
 from coach.session.events import Event, On
-from coach.session.lines import work_of
+from coach.session.lines import phase_name
 from coach.session.plan import NEXT_DAY
 from coach.session.state import Question, Session, State
 
@@ -69,14 +68,6 @@ def _moment(session: Session, kind: Kind, at: int, event: Event | None = None, q
         exercise=session.planned.exercise.id if inside else "",
         set=number if inside else 0,
         rep=event.number if event else 0,
-        phase=_phase_name(session, event) if event else "",
+        phase=phase_name(session) if event and event.on is On.PHASE else "",
         side=event.side if event else "",
     )
-
-
-def _phase_name(session: Session, event: Event) -> str:
-    work = work_of(session)
-    if event.on is not On.PHASE or isinstance(work, Hold):
-        return ""
-    steps = work.phases if isinstance(work, Reps) else work.points
-    return steps[event.phase].name

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from coach.ports import Block
-from coach.program.model import Hold, Reps
+from coach.program.model import Hold
 from coach.session.events import REPLIES, On
 from coach.session.ideal import Rehearsal
-from coach.session.lines import UNIT, work_of
+from coach.session.lines import UNIT, phase_name, work_of
 from coach.session.machine import takes
 from coach.session.state import Session, State
 from coach.snapshot import Snapshot
@@ -90,7 +90,7 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
         unit=UNIT[type(work)],
         count=_count(session) if running and session.state in _IN_SET else 0,
         of=session.target if exercising else 0,
-        phase=_phase(session, pack) if in_phase else "",
+        phase=(phase_name(session) or pack.screens.get("phase_hold", "")) if in_phase else "",
         phase_done=done,
         phase_left=to_seconds(running.phase_until - now) if running and in_phase and now < running.phase_until else 0.0,
         rest_left=max(0.0, to_seconds(session.rest_until - now)) if session.state is State.RESTING else None,
@@ -103,13 +103,6 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
         mic=showing.mic,
         keys=_keys(session, pack),
     )
-
-
-def _phase(session: Session, pack: VoicePack) -> str:
-    running, work = session.open_set, work_of(session)
-    if running is None or isinstance(work, Hold):
-        return pack.screens.get("phase_hold", "")
-    return (work.phases if isinstance(work, Reps) else work.points)[running.phase].name
 
 
 def _count(session: Session) -> int:
@@ -146,9 +139,7 @@ def time_left(session: Session, rehearsal: Rehearsal, now: int) -> float:
     starts = [at for _, _, at in rehearsal.turns]
     if not session.exercising:
         return max(to_seconds(rehearsal.end - now), to_seconds(rehearsal.end - (starts[0] if starts else 0)))
-    here = next(
-        (at for e, t, at in rehearsal.turns if (e, t) == (session.exercise_index, session.turn)), rehearsal.end
-    )
+    here = next((at for e, t, at in rehearsal.turns if (e, t) == (session.exercise_index, session.turn)), rehearsal.end)
     after = bisect_right(starts, here)
     following = starts[after] if after < len(starts) else rehearsal.end
     if session.state in (State.SET_END, State.ASKING, State.CONFIRMING, State.RESTING):

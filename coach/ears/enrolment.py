@@ -187,6 +187,21 @@ def best_scores(
     return dict(zip(matcher.words, scores.tolist(), strict=True))
 
 
+def unlike(takes: Mapping[str, Sequence[Take]]) -> tuple[str, int] | None:
+    """Return word and number of the take that is less like its own word than like another one, the worst; or None.
+
+    Such a take would answer for other words and for other people's speech. Words with two takes or fewer are left
+    alone: there, nobody can say which of them is wrong. Ask again after it is gone; it may have made others look bad.
+    """
+    leads: dict[tuple[str, int], float] = {}
+    for word, own in takes.items():
+        for number, take in enumerate(own if len(own) > 2 else ()):
+            scores = best_scores(take, {**takes, word: [other for n, other in enumerate(own) if n != number]})
+            leads[word, number] = scores.pop(word) - max(scores.values(), default=-1.0)
+    worst = min(leads, key=lambda which: leads[which], default=None)
+    return worst if worst is not None and leads[worst] < 0 else None
+
+
 def _report(word: str, enrolment: Enrolment) -> WordReport:
     own: list[float] = []
     heard = 0

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment
-from coach.ears.takes import BadTakeError, Take, TakeMaker
+from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment, unlike
+from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker
 from coach.errors import HearingError, did_you_mean
 from coach.ports import Block
 from coach.words.phrases import ReplyWords
@@ -65,14 +65,20 @@ def enrol_folder(
     named = [(path, _word_of(path, replies)) for path in files]
     maker = maker or TakeMaker()
     takes: dict[str, list[Take]] = {}
+    names: dict[str, list[str]] = {}
     refused: list[Refused] = []
     for path, word in named:
         if (words and word not in words) or len(takes.get(word, ())) >= MOST_TAKES:
             continue
         try:
             takes.setdefault(word, []).append(maker.take_from(read(path)))
+            names.setdefault(word, []).append(path.name)
         except BadTakeError as error:
             refused.append(Refused(path.name, str(error)))
+    while found := unlike({word: made for word, made in takes.items() if made}):
+        word, number = found
+        del takes[word][number]
+        refused.append(Refused(names[word].pop(number), str(BadTakeError(Fault.UNLIKE))))
     return Teaching(_enrolment(takes, replies, language, halts, "files", str(folder), refused), tuple(refused))
 
 

@@ -105,6 +105,13 @@ class Route:
 Work = Reps | Hold | Route
 
 
+def steps(work: Work) -> tuple[Phase | Point, ...]:
+    """Return what one rep or round consists of, in order; a hold has no steps."""
+    if isinstance(work, Reps):
+        return work.phases
+    return work.points if isinstance(work, Route) else ()
+
+
 @dataclass(frozen=True, slots=True)
 class Dose:
     """How much of it."""

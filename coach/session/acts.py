@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from coach.program.model import Action, Hold, Reps
+from coach.program.model import Action, Hold
 from coach.session import entries
 from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, Place, Record, Silence, WakeAt
 from coach.session.easing import eased, eased_all, eased_words, next_set_words, slowed
 from coach.session.entries import Result, say, text
 from coach.session.events import Event, On
-from coach.session.lines import frozen, heard_line, planned_amount, set_begun, where, work_of
-from coach.session.prompts import Act
+from coach.session.lines import frozen, heard_line, last_phase, planned_amount, set_begun, where, work_of
+from coach.session.prompts import Act, question_again
 from coach.session.sets import close
 from coach.session.state import Session, State
 from coach.tempo.timeline import At, Mark, lay_out
+
+
+def say_cautions(session: Session, _event: Event) -> Result:
+    """ "Tell me why" before the work: the cautions once more, then what was asked."""
+    asked = () if session.state is State.OPENING else question_again(session)
+    return session, (WakeAt(-1), Silence(), *entries.cautions(session), *asked)
+
 
 # -- screening --------------------------------------------------------------------------------------------------------
 
@@ -172,14 +179,8 @@ def _lay_anew(session: Session, opening: tuple[str, tuple[tuple[str, str | int],
         stretch=session.stretch,
         opening=opening,
     )
-    done = Mark(end, At.REP_DONE, running.rep, _last_phase(session), sides[-1])
+    done = Mark(end, At.REP_DONE, running.rep, last_phase(session), sides[-1])
     return (CutFrom(end), Place(layout.cues, (done, *layout.marks)))
-
-
-def _last_phase(session: Session) -> int:
-    work = work_of(session)
-    assert not isinstance(work, Hold)
-    return len(work.phases if isinstance(work, Reps) else work.points) - 1
 
 
 def hold_here(session: Session, event: Event) -> Result:
@@ -188,7 +189,7 @@ def hold_here(session: Session, event: Event) -> Result:
     assert running is not None
     finished = (
         not isinstance(work_of(session), Hold)
-        and running.phase == _last_phase(session)
+        and running.phase == last_phase(session)
         and 0 <= running.phase_began < running.phase_until <= event.at
     )
     session = frozen(session, event.at)

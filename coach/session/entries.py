@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from coach.program.model import Hold, Reach, Reps
+from coach.program.model import Hold, Reach, Reps, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, End, Place, Record, Say, Silence, WakeAt
 from coach.session.lines import asked_work, set_ended, work_of
@@ -80,13 +80,18 @@ def opening(session: Session, _at: int) -> Result:
     program = today.program
     commands = say("greeting", title=program.title)
     if today.first_session:
-        commands += say("cautions_general") + text(program.cautions)
+        commands += cautions(session)
         if program.within_reach is not Reach.NOT_NEEDED:
             commands += say("someone_within_reach")
     elif program.within_reach is Reach.ALWAYS:
         commands += say("someone_within_reach")
     commands += say("how_to_halt") + say("exercises_today", n=len(today.exercises))
     return session, commands
+
+
+def cautions(session: Session) -> tuple[Command, ...]:
+    """Return the cautions: ours, then the therapist's."""
+    return say("cautions_general") + text(session.today.program.cautions)
 
 
 def screening(session: Session, at: int) -> Result:
@@ -162,8 +167,7 @@ def lead_in(session: Session, _at: int) -> Result:
     work = work_of(session)
     if isinstance(work, Hold):
         return session, say("lead_in_hold")
-    first = work.phases[0].name if isinstance(work, Reps) else work.points[0].name
-    return session, say("lead_in", name=first)
+    return session, say("lead_in", name=steps(work)[0].name)
 
 
 def placed(session: Session, at: int) -> Result:

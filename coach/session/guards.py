@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from coach.program.model import Action, Hold, Reps
+from coach.program.model import Action, Hold
 from coach.session.entries import PROMPTS
 from coach.session.events import Event, On
-from coach.session.lines import planned_amount, work_of
+from coach.session.lines import last_phase, planned_amount, work_of
 from coach.session.rules import Band, band
 from coach.session.state import Question, Session, State, Then
 from coach.tempo.units import to_samples
@@ -135,15 +135,8 @@ def completes_set(session: Session, event: Event) -> bool:
         and running.counted + 1 >= planned_amount(session)[1]
         and running.phase_began >= 0
         and event.at >= running.phase_until
-        and running.phase == _last_phase(session)
+        and running.phase == last_phase(session)
     )
-
-
-def _last_phase(session: Session) -> int:
-    work = work_of(session)
-    if isinstance(work, Hold):
-        return 0
-    return len(work.phases if isinstance(work, Reps) else work.points) - 1
 
 
 def asks_yes_no(session: Session, _event: Event) -> bool:

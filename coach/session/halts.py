@@ -11,7 +11,7 @@ from coach.session.commands import Command, Record, Silence, WakeAt
 from coach.session.easing import eased
 from coach.session.entries import Result, say
 from coach.session.events import Event, On
-from coach.session.lines import frozen, heard_line, set_ended, where
+from coach.session.lines import frozen, heard_line, phase_name, set_ended, where
 from coach.session.prompts import Act
 from coach.session.sets import stop
 from coach.session.state import Question, Session, State, Then
@@ -51,7 +51,7 @@ def _place(session: Session) -> dict[str, Any]:
     if session.exercising:
         fields |= where(session)
     running = session.open_set
-    return fields | ({"rep": running.rep, "phase": running.phase, "set_id": running.number} if running else {})
+    return fields | ({"rep": running.rep, "phase": phase_name(session), "set_id": running.number} if running else {})
 
 
 def halt_again(session: Session, event: Event) -> Result:

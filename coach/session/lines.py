@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from coach.program.model import Hold, Reps, Route, Work
+from coach.program.model import Hold, Reps, Route, Work, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.events import Event
@@ -41,9 +41,19 @@ def planned_tension(session: Session) -> float:
     work = work_of(session)
     if isinstance(work, Hold):
         return float(session.target)
-    steps = work.phases if isinstance(work, Reps) else work.points
-    once = sum(step.seconds for step in steps if step.name != NO_TENSION)
+    once = sum(step.seconds for step in steps(work) if step.name != NO_TENSION)
     return once * session.stretch * session.target * len(session.sides)
+
+
+def last_phase(session: Session) -> int:
+    """Return the index of the last phase of a rep or round of the present set; a hold has but one."""
+    return max(0, len(steps(work_of(session))) - 1)
+
+
+def phase_name(session: Session) -> str:
+    """Return the name of the phase or point of the open set; empty in a hold and outside a set."""
+    parts = steps(work_of(session))
+    return parts[session.open_set.phase].name if session.open_set and parts else ""
 
 
 def where(session: Session) -> dict[str, Any]:

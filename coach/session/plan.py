@@ -31,6 +31,8 @@ class PastExercise:
     effort: int | None
     """Highest effort stated 0-10; None if nobody answered."""
     unsteady: bool
+    eased: bool = False
+    """Something of it was made easier on the way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,12 +151,13 @@ def _has_joined(exercise: Exercise, past: tuple[PastSession, ...], program: Prog
 
 
 def _went_well(done: PastExercise, program: Program) -> bool:
-    """Tell whether all sets ran in full, pain was stated and within the limit, and nothing gave way."""
+    """Tell whether all sets ran in full as planned, pain was stated and within the limit, and nothing gave way."""
     return (
         done.sets_in_full >= done.sets_planned > 0
         and done.pain is not None
         and done.pain <= program.limits.pain_carry_on_to
         and not done.unsteady
+        and not done.eased
     )
 
 

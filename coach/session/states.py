@@ -149,6 +149,7 @@ TABLE: tuple[Row, ...] = (
     Row(S.OPENING,      On.START,      always,              S.OPENING,        prompts.nothing),
     Row(S.OPENING,      On.CUE_DONE,   always,              OPENED, prompts.nothing),
     Row(S.OPENING,      On.AGAIN,      always,              S.OPENING,        prompts.hush),
+    *_for(BEFORE, On.WHY, always, None, acts.say_cautions),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.CUE_DONE, always, None, prompts.open_window),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.AGAIN, always, None, prompts.say_again),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.SPOKE, prompts_left, None, prompts.prompt_again),

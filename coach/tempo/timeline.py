@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import ceil
 
-from coach.program.model import Guide, Hold, Phase, Point, Reps, Route, Work
+from coach.program.model import Guide, Hold, Phase, Point, Reps, Route, Work, steps
 from coach.tempo.units import RATE, to_samples
 
 
@@ -110,8 +110,8 @@ def lay_out(
         raise ValueError("a phase is never shorter than written")
     if isinstance(work, Hold):
         return _hold(start, first, last, rate)
-    steps: tuple[Phase | Point, ...] = work.phases if isinstance(work, Reps) else work.points
-    lengths = [to_samples(step.seconds * stretch, rate) for step in steps]
+    parts = steps(work)
+    lengths = [to_samples(step.seconds * stretch, rate) for step in parts]
     cues: list[Cue] = []
     marks: list[Mark] = []
     at = start
@@ -121,7 +121,7 @@ def lay_out(
                 continue
             rep_until = at + sum(lengths) * (len(sides) - turn)
             marks.append(Mark(at, At.REP, number, 0, side, rep_until))
-            for index, (step, length) in enumerate(zip(steps, lengths, strict=True)):
+            for index, (step, length) in enumerate(zip(parts, lengths, strict=True)):
                 marks.append(Mark(at, At.PHASE, number, index, side, at + length))
                 if index == 0:
                     key, values = _number(work, number, turn, side, step.name)
@@ -129,10 +129,10 @@ def lay_out(
                         key, values = opening
                     cues.append(Cue(at, Sound.SPEECH, key, values, length))
                 else:
-                    cues += _step(work, step.name, index, number - first, at, length, rate)
+                    cues += _step(work, step.name, number - first, at, length, rate)
                 cues += _seconds(work, step, at, length, stretch, rate)
                 at += length
-            marks.append(Mark(at, At.REP_DONE, number, len(steps) - 1, side))
+            marks.append(Mark(at, At.REP_DONE, number, len(parts) - 1, side))
     marks.append(Mark(at, At.DONE, last, 0, sides[-1]))
     return Layout(tuple(cues), tuple(marks), at)
 
@@ -145,12 +145,12 @@ def _number(work: Work, number: int, turn: int, side: str, name: str) -> tuple[s
     return "count", (("n", number),)
 
 
-def _step(work: Work, name: str, index: int, since: int, at: int, length: int, rate: int) -> list[Cue]:
-    """Name a phase or point where it begins."""
+def _step(work: Work, name: str, since: int, at: int, length: int, rate: int) -> list[Cue]:
+    """Name a phase or point where it begins; a tick marks one that is not named (any more)."""
     slow = isinstance(work, Reps) and name == work.slow
     named = isinstance(work, Route) or slow or since < NAMES_SAID_FOR
-    if not named or length < to_samples(SHORTEST_NAMED, rate) or index == 0:
-        return []
+    if not named or length < to_samples(SHORTEST_NAMED, rate):
+        return [Cue(at, Sound.TICK)]
     return [Cue(at, Sound.SPEECH, "phase", (("name", name),), length)]
 
 

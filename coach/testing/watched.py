@@ -8,7 +8,7 @@ from typing import get_args
 
 from coach.logbook import complaint
 from coach.logbook.kinds import SessionWhy, SetWhy
-from coach.program.model import Action, Hold, Reps
+from coach.program.model import Action, Hold, steps
 from coach.session.commands import Command, End, Place, Record, Say
 from coach.session.events import Event, On
 from coach.session.plan import Today, amount, turns
@@ -230,7 +230,7 @@ class WatchedRun(SoundlessRun):
         work = self.session.planned.exercise.levels[self.session.level].dose.work
         if isinstance(work, Hold):
             return
-        written = [to_samples(step.seconds) for step in (work.phases if isinstance(work, Reps) else work.points)]
+        written = [to_samples(step.seconds) for step in steps(work)]
         for mark in command.marks:
             if mark.kind is At.PHASE:
                 need(mark.until - mark.at >= written[mark.phase], "no phase is shorter than written", mark)

@@ -56,6 +56,17 @@ def test_a_bad_take_is_refused_with_its_reason_and_the_rest_is_used(takes: Path,
     assert "yes" not in taught.enrolment.takes
 
 
+def test_a_take_of_another_word_under_a_wrong_name_is_refused(tmp_path: Path, voice: Voice, maker: TakeMaker) -> None:
+    for number, rate in enumerate(TAUGHT_AT):
+        write_sound(tmp_path / f"stop_0{number}.wav", voice("stop", rate))
+        write_sound(tmp_path / f"yes_0{number}.wav", voice("yes" if number else "stop", rate))
+
+    taught = enrol_folder(tmp_path, REPLIES, read_sound, maker=maker)
+
+    assert [each.name for each in taught.refused] == ["yes_00.wav"]
+    assert len(taught.enrolment.takes["yes"]) == 2
+
+
 def test_a_folder_of_silence_teaches_nothing_and_says_why(tmp_path: Path, maker: TakeMaker) -> None:
     (tmp_path / "stop_01.wav").touch()
 
