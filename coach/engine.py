@@ -24,7 +24,7 @@ from coach.session.events import REPLIES, Event, On
 from coach.session.ideal import Rehearsal, rehearse
 from coach.session.machine import handle, takes
 from coach.session.plan import Today
-from coach.session.state import State, begin
+from coach.session.state import Session, State, begin
 from coach.snapshot import Snapshot
 from coach.snapshots import Showing, draw
 from coach.tempo.timeline import Sound
@@ -118,6 +118,7 @@ class Engine:
         self._beats = Beats()
         self._agenda = Agenda(self._length, to_samples(pack.speech.pause))
         self._listening = Listening(pack.halts)
+        self._opened_for: Session | None = None
         self._show = show
         self._tell = tell
         self._poll = poll
@@ -233,7 +234,9 @@ class Engine:
         self._measured.hearings += hearings
         for hearing in hearings:
             self._make_room(hearing)
-        self._listening = open_for(self._listening, self._open_words())
+        if self._opened_for is not self.session:  # looked up once an event, not fifty times a second
+            self._opened_for = self.session
+            self._listening = open_for(self._listening, self._open_words())
         self._listening, outcomes = listen(self._listening, hearings, self._now)
         for outcome in outcomes:
             self._measured.outcomes.append(outcome)

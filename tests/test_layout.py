@@ -111,6 +111,8 @@ def constants(folder: str) -> tuple[set[str], list[re.Pattern[str]]]:
 @pytest.mark.parametrize("language", languages())
 def test_every_phrase_of_a_language_is_used(language: str) -> None:
     texts, patterns = constants("coach/session")
+    taught, more = constants("coach/ears")
+    texts, patterns = texts | taught, patterns + more
 
     unused = [
         key

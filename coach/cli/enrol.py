@@ -134,6 +134,7 @@ def _by_voice(
 def _before(home: Home, person: str, pack: VoicePack) -> Enrolment:
     """Return what the person taught already in this language, or nothing."""
     nothing = Enrolment({}, pack.language, {}, "microphone", pack.halts)
+    home.check_id(person)
     if person not in home.people() or not (home.person(person).takes / FILE).exists():
         return nothing
     there = load_enrolment(home.person(person).takes)

@@ -33,7 +33,7 @@ ALIKE = 0.6
 """Score that a take must reach with the earlier takes of its word; below, another word was said."""
 
 PHRASES = (
-    "enrol_welcome", "enrol_word", "enrol_again", "enrol_once_more", "enrol_nothing", "enrol_left_out", "enrol_stopped",
+    "enrol_welcome", "enrol_word", "enrol_again", "enrol_once_more", "enrol_nothing", "enrol_left_out", "enrol_ended",
     "enrol_done", *(f"enrol_{fault}" for fault in Fault),
 )  # fmt: skip
 """Keys of everything said here; enrol_word takes {word}, the others nothing."""
@@ -81,7 +81,7 @@ def enrol_spoken(
             asked = phrase("enrol_word", word=replies[word].word)
             made = lesson.word(asked, start, Step(word, 0, takes, number, len(words)), tell)
             if made is None:
-                lesson.speak(phrase("enrol_stopped"))
+                lesson.speak(phrase("enrol_ended"))
                 return start
             if not made:
                 lesson.speak(phrase("enrol_left_out"))

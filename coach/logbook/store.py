@@ -191,11 +191,15 @@ class Home:
         """Return all sessions of a person. Never fails because of what a file holds."""
         return read_history(self._paths(person_id))
 
-    def _folder(self, person_id: str) -> Path:
+    def check_id(self, person_id: str) -> None:
+        """Raise RecordError if nobody can have this id."""
         if not _ID.fullmatch(person_id):
             raise RecordError(
                 f'"{person_id}" cannot be the id of a person: use 1 to 40 small letters a-z, digits, "-" or "_".'
             )
+
+    def _folder(self, person_id: str) -> Path:
+        self.check_id(person_id)
         return self.root / "people" / person_id
 
     def _paths(self, person_id: str) -> list[Path]:

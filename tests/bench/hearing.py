@@ -162,7 +162,9 @@ def main() -> None:
     others = np.concatenate(speech)[: to_samples(args.speech)]
     table = Table(
         "",
-        "taught, own takes",
+        "own takes",
+        "refused",
+        "of ten, right",
         "heard",
         "wrong word",
         "false/h",
@@ -176,7 +178,7 @@ def main() -> None:
     for gate in (True,) if args.no_gate else (True, False):
         tallies = [measure(own, others, args, seed, gate=gate) for seed, own in enumerate(takes.values())]
         for name, part in [*((name, [t]) for name, t in zip(takes, tallies, strict=True)), ("all", tallies)]:
-            table.add_row(f"{name}, {'woken by voice' if gate else 'always awake'}", *row_of(part, len(others)))
+            table.add_row(f"{name}, {'woken' if gate else 'always'}", *row_of(part, len(others)))
     Console(width=150).print(table)
 
 

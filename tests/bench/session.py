@@ -112,7 +112,7 @@ def stop_rows(home: Path, each: int) -> list[Row]:
     furnished = furnish_home(home, ready)
     ours, left = coach_stops(furnished, ready, each)
     plain = plain_stops(furnished, ready, each)
-    Console(width=120).print(table(ours, plain))
+    Console(width=130).print(table(ours, plain))
     if left:
         print("not reached as often as asked: " + ", ".join(left))
     count, heard, p50, p95, decided = row(ours)

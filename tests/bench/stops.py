@@ -379,7 +379,7 @@ def main() -> None:
         furnished = furnish_home(args.home or Path(folder), ready)
         ours, left = coach_stops(furnished, ready, args.each)
         plain = plain_stops(furnished, ready, args.each)
-        console = Console()
+        console = Console(width=130)
         console.print(table(ours, plain))
         for label in left:
             console.print(f"! {label}: not reached as often as asked")

@@ -101,7 +101,7 @@ def test_silence_is_asked_again_and_ends_the_lesson_with_what_was_taught(maker: 
 
     assert set(made.takes) == {"stop"}
     assert pupil.said.count("enrol_nothing") == SILENCES - 1
-    assert pupil.said[-1] == "enrol_stopped"
+    assert pupil.said[-1] == "enrol_ended"
 
 
 def test_a_word_that_never_comes_right_is_left_out(maker: TakeMaker, say: Answers) -> None:
