@@ -161,8 +161,11 @@ class WavDevice(VirtualRoom):
     """A Device that hears a recording and writes what the coach says: WAV files in and out."""
 
     def __init__(self, heard: Path, wav: Path | None = None) -> None:
-        """Take `heard` as the microphone's sound, as loud as it is, then silence; `wav`: left coach, right mic."""
-        quiet = Acoustics(echo_db=-np.inf, noise_db=-np.inf)
+        """Take `heard` as the microphone's sound, as loud as it is, then quiet; `wav`: left coach, right mic.
+
+        Under it lies noise at -90 dBFS, too quiet to matter: a microphone that gives nothing at all would be lost.
+        """
+        quiet = Acoustics(echo_db=-np.inf, noise_db=-90.0)
         super().__init__(acoustics=quiet, wav=wav)
         clip = read_sound(heard)
         self.frames = len(clip)

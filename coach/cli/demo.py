@@ -10,9 +10,17 @@ from rich.console import Console
 
 from coach.audio.patient import read_script
 from coach.cli.labels import Labels
-from coach.cli.parts import DEFAULT_PROGRAM, coach_voice, prepare, record_of, render_all, run_session, sentences
+from coach.cli.parts import (
+    DEFAULT_PROGRAM,
+    coach_voice,
+    prepare,
+    render_all,
+    run_session,
+    sentences,
+    tell_closed,
+    tell_end,
+)
 from coach.cli.room import furnish, teach_patient
-from coach.cli.session_page import summary
 from coach.cli.view import View
 from coach.logbook.store import Home
 
@@ -38,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     labels = Labels(prepared.pack.screens)
     if PERSON not in home.people():
         home.add_person(PERSON)
-    home.close_broken(PERSON)
+    tell_closed(home.close_broken(PERSON), labels, console)
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
     room = furnish(args.patient, prepared.pack, home, console, wav=args.wav)
@@ -57,9 +65,6 @@ def run(args: argparse.Namespace) -> int:
             tell=room.moment,
         )
     took = monotonic() - began
-    record = record_of(home, PERSON, ran.session)
-    console.print(summary(record, labels))
+    tell_end(home, PERSON, ran, labels, console)
     console.print(labels("demo_took", minutes=f"{ran.seconds / 60:.1f}", seconds=f"{took:.0f}"))
-    console.print(f"{labels('record_at')}: {home.person(PERSON).sessions / ran.session}.jsonl", soft_wrap=True)
-    console.print(labels("read_it_with", command=f"coach log {PERSON} --session {ran.session}"), soft_wrap=True)
     return 0

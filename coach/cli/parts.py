@@ -10,6 +10,8 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
+from coach.cli.labels import Labels
+from coach.cli.session_page import summary
 from coach.engine import Engine, Measured
 from coach.history import past
 from coach.logbook.assembled import SessionRecord
@@ -158,6 +160,21 @@ def run_session(
     begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=device_name)
     why = engine.run(begun)
     return Ran(why, store.session, engine.seconds, measured)
+
+
+def tell_closed(sessions: Iterable[str], labels: Labels, console: Console) -> None:
+    """Say which earlier sessions had broken off and were closed now."""
+    for session in sessions:
+        console.print(f"! {labels('closed_broken', session=session)}", soft_wrap=True, markup=False)
+
+
+def tell_end(home: Home, person: str, ran: Ran, labels: Labels, console: Console) -> None:
+    """Show the summary of a session, where its record is and how to read it."""
+    console.print(summary(record_of(home, person, ran.session), labels))
+    path = home.person(person).sessions / f"{ran.session}.jsonl"
+    console.print(f"{labels('record_at')}: {path}", soft_wrap=True, markup=False)
+    command = f"coach log {person} --session {ran.session}"
+    console.print(labels("read_it_with", command=command), soft_wrap=True, markup=False)
 
 
 def record_of(home: Home, person: str, session: str) -> SessionRecord:

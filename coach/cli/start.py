@@ -4,13 +4,22 @@ from __future__ import annotations
 
 import argparse
 from contextlib import ExitStack
+from pathlib import Path
 
 from rich.console import Console
 
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
-from coach.cli.parts import Prepared, coach_voice, prepare, record_of, render_all, run_session, sentences
-from coach.cli.session_page import summary
+from coach.cli.parts import (
+    Prepared,
+    coach_voice,
+    prepare,
+    render_all,
+    run_session,
+    sentences,
+    tell_closed,
+    tell_end,
+)
 from coach.cli.view import View
 from coach.ears.activity import Activity
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
@@ -29,8 +38,11 @@ def add(parser: argparse.ArgumentParser) -> None:
         "file", nargs="?", metavar="FILE", help="program file, or a shipped one's id (default: that of last time)"
     )
     parser.add_argument("--person", required=True, metavar="ID", help="whose session it is")
-    parser.add_argument("--device", metavar="NAME", help="part of a device's name; see coach devices")
-    parser.add_argument("--room", metavar="SCRIPT", help="a simulated room and patient instead of a device")
+    parser.add_argument("--wav", type=Path, metavar="OUT.wav", help="write what a simulated room or recording gave")
+    sound = parser.add_mutually_exclusive_group()
+    sound.add_argument("--device", metavar="NAME", help="part of a device's name; see coach devices")
+    sound.add_argument("--room", metavar="SCRIPT", help="a simulated room and patient instead of a device")
+    sound.add_argument("--recording", type=Path, metavar="IN.wav", help="a recording instead of a microphone")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,10 +50,10 @@ def run(args: argparse.Namespace) -> int:
     console = Console()
     home = Home(args.home)
     person = home.person(args.person)
-    for problem in home.close_broken(person.id):
-        console.print(f"! {problem}", soft_wrap=True, markup=False)
+    broken = home.close_broken(person.id)
     prepared = prepare(args.file or last_program(home, person), home, person.id)
     labels = Labels(prepared.pack.screens)
+    tell_closed(broken, labels, console)
     device, ears, name = _device(args, prepared, person, home, console)
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
@@ -68,9 +80,7 @@ def run(args: argparse.Namespace) -> int:
             tell=getattr(device, "moment", None),
             poll=poll,
         )
-    console.print(summary(record_of(home, person.id, ran.session), labels))
-    console.print(f"{labels('record_at')}: {person.sessions / ran.session}.jsonl", soft_wrap=True)
-    console.print(labels("read_it_with", command=f"coach log {person.id} --session {ran.session}"), soft_wrap=True)
+    tell_end(home, person.id, ran, labels, console)
     return 0
 
 
@@ -90,14 +100,27 @@ def _device(
 ) -> tuple[Device, Ears, str]:
     """Return the device, the ears that listen to it, and what the record calls it."""
     enrolment = load_enrolment(person.takes) if (person.takes / FILE).exists() else None
+    if enrolment is not None and enrolment.language != prepared.pack.language:
+        raise CoachError(
+            f'{person.id} taught words in "{enrolment.language}" and this program is in "{prepared.pack.language}"; '
+            f"teach them anew: coach enrol {person.id} --forget, then coach enrol {person.id} "
+            f"--language {prepared.pack.language}"
+        )
+    ears = ears_for(enrolment, prepared)
     if args.room:
         from coach.cli.room import furnish
 
-        return furnish(args.room, prepared.pack, home, console), ears_for(enrolment, prepared), "virtual room"
+        return furnish(args.room, prepared.pack, home, console, wav=args.wav), ears, "virtual room"
+    if args.recording:
+        from coach.audio.room import WavDevice
+
+        return WavDevice(args.recording, args.wav), ears, f"recording {args.recording.name}"
+    if args.wav:
+        raise CoachError("--wav goes with --room or --recording: no sound of a real session is ever stored.")
     from coach.audio.stream import Stream
 
     stream = Stream(args.device)
-    return stream, ears_for(enrolment, prepared), " and ".join(dict.fromkeys(stream.names))
+    return stream, ears, " and ".join(dict.fromkeys(stream.names))
 
 
 def ears_for(enrolment: Enrolment | None, prepared: Prepared) -> Ears:

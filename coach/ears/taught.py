@@ -24,7 +24,7 @@ MARGIN = 0.02
 EARLY = to_samples(0.2)
 """Samples before the report of a halt word in which no new one can have begun."""
 OVER_COACH = 0.62
-"""Score at which a halt word is believed that began while the coach sounded, if it is the likeliest of all taught words:
+"""Score at which a halt word is believed that began while the coach sounded, if it is likeliest of all taught words:
 what the canceller leaves of a voice scores about 0.1 lower, and a false halt does less harm than a missed one."""
 WAIT = 2
 """Embeddings (80 ms each) at most that a word may wait for its score to fall, to be sure that it is the best."""

@@ -3,6 +3,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import soundfile
 from in_the_room import PERSON, SCRIPT, SMALL
 
 from coach.cli import main
@@ -46,3 +47,31 @@ def test_without_a_session_and_a_program_the_programs_are_named(
     assert main(["start", "--person", "jonas", "--home", str(tmp_path)]) == 2
 
     assert "name a program file, or one of: ankle_steady" in capsys.readouterr().err
+
+
+def test_a_recording_of_the_room_instead_of_a_microphone_gives_the_same_session(room_home: Path, files: Path) -> None:
+    both, alone = files / "both.wav", files / "alone.wav"
+    start = ["start", str(files / "small.yaml"), "--person", PERSON, "--home", str(room_home)]
+    assert main([*start, "--room", str(files / "patient.yaml"), "--wav", str(both)]) == 0
+    sound, rate = soundfile.read(both)
+    soundfile.write(alone, sound[:, 1], rate)
+
+    earlier = room_home / "people" / PERSON / "sessions"
+    for path in earlier.iterdir():
+        path.unlink()  # so that the second session is a first one too
+    assert main([*start, "--recording", str(alone)]) == 0
+
+    (record,) = Home(room_home).history(PERSON).records
+    assert (record.why, record.device) == ("done", "recording alone.wav")
+    assert [(one.counted, one.pain) for one in record.sets] == [(2, 2)]
+
+
+def test_the_sound_of_a_real_session_is_never_written(
+    room_home: Path, files: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start = ["start", str(files / "small.yaml"), "--person", PERSON, "--home", str(room_home)]
+
+    assert main([*start, "--wav", str(files / "out.wav")]) == 2
+
+    assert "no sound of a real session is ever stored" in capsys.readouterr().err
+    assert not (files / "out.wav").exists()
