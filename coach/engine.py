@@ -11,13 +11,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from coach.audio.echo import Canceller
-from coach.audio.mixer import Layer, Mixer
+from coach.audio.mixer import Layer, Mixer, beat
 from coach.audio.patient import Moment
-from coach.audio.sounds import falling_tone, tick
 from coach.ears.front import Ears
 from coach.errors import CoachError, OutOfPlaceError
 from coach.moments import moment_of, question_moment
-from coach.ports import Block, Captured, Device, Hearing, Store, Voice
+from coach.ports import Captured, Device, Hearing, Store, Voice
 from coach.session.agenda import Agenda, Sounding
 from coach.session.commands import Command, CutFrom, End, Place, Record, Silence
 from coach.session.events import REPLIES, Event, On
@@ -27,7 +26,6 @@ from coach.session.plan import Today
 from coach.session.state import Session, State, begin
 from coach.snapshot import Snapshot
 from coach.snapshots import Showing, draw
-from coach.tempo.timeline import Sound
 from coach.tempo.units import to_samples, to_seconds
 from coach.words.phrases import Phrase, VoicePack, sentence
 from coach.words.replies import Listening, Outcome, Understood, listen, open_for
@@ -51,22 +49,6 @@ STALLS = 30
 """Reads in a row without sound, about a second each, after which the device is given up."""
 
 NUMBERS = frozenset(f"n{number}" for number in range(11))
-
-
-class Beats:
-    """The two short sounds a set needs beside speech, made once."""
-
-    def __init__(self) -> None:
-        self._tick = tick()
-        self._tones: dict[int, Block] = {}
-
-    def clip(self, sounding: Sounding) -> Block:
-        """Return the sound of a tick or a falling tone of the length asked for."""
-        if sounding.sound is Sound.TICK:
-            return self._tick
-        if sounding.length not in self._tones:
-            self._tones[sounding.length] = falling_tone(sounding.length)
-        return self._tones[sounding.length]
 
 
 @dataclass(slots=True)
@@ -115,7 +97,6 @@ class Engine:
         self._store = store
         self._mixer = mixer or Mixer()
         self._canceller = Canceller()
-        self._beats = Beats()
         self._agenda = Agenda(self._length, to_samples(pack.speech.pause))
         self._listening = Listening(pack.halts)
         self._opened_for: Session | None = None
@@ -341,8 +322,8 @@ class Engine:
             clip = self._voice.clip(sentence(self._pack, sounding.phrase))
             self._mixer.place(clip, sounding.at, layer=Layer.SPEECH, on_beat=on_beat)
         else:
-            layer = Layer.TICK if sounding.sound is Sound.TICK else Layer.TONE
-            self._mixer.place(self._beats.clip(sounding), sounding.at, layer=layer, on_beat=on_beat)
+            clip, layer = beat(sounding.sound, sounding.length)
+            self._mixer.place(clip, sounding.at, layer=layer, on_beat=on_beat)
 
     def _length(self, said: Phrase) -> int:
         return len(self._voice.clip(sentence(self._pack, said)))

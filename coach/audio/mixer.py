@@ -19,8 +19,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from coach.audio.sounds import level
+from coach.audio.sounds import falling_tone, level, tick
 from coach.ports import Block
+from coach.tempo.timeline import Sound
 from coach.tempo.units import to_samples
 
 FADE = to_samples(0.005)
@@ -51,6 +52,13 @@ class Layer(StrEnum):
     SPEECH = "speech"
     TICK = "tick"
     TONE = "tone"
+
+
+def beat(sound: Sound, length: int) -> tuple[Block, Layer]:
+    """Return the clip and layer of a sound of a set that is not speech; `length` in samples is for the tone alone."""
+    if sound is Sound.TICK:
+        return tick(), Layer.TICK
+    return falling_tone(length), Layer.TONE
 
 
 class Placed(NamedTuple):

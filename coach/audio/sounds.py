@@ -1,4 +1,4 @@
-"""Make the coach's own sounds by calculation: a soft tick, a falling tone, a two-note sign.
+"""Make the coach's own sounds by calculation: a soft tick and a falling tone.
 
 Levels are against speech clips of about -20 dBFS RMS (coach/voice): the tick peaks at -18 dBFS, the tone runs at
 -27 dBFS RMS, so both are plain to hear alone and easy to put under speech. Pitches stay between 260 and 1,050 Hz, where
@@ -47,17 +47,6 @@ def falling_tone(samples: int, *, high: float = 520.0, low: float = 260.0) -> Bl
     phase = 2 * np.pi * np.cumsum(high * (low / high) ** share) / RATE
     wave = np.sin(phase) + 0.25 * np.sin(2 * phase)
     return _frozen(wave / 1.25 * TONE_PEAK * _soft_ends(samples))
-
-
-@cache
-def sign(*, rising: bool) -> Block:
-    """Return two short notes, for what must be told when no phrase is at hand: rising, all is well again; else not."""
-    pitches = (392.0, 523.0) if rising else (523.0, 392.0)
-    frames = to_samples(0.180)
-    time = np.arange(frames) / RATE
-    return _frozen(
-        np.concatenate([np.sin(2 * np.pi * pitch * time) * TONE_PEAK * 1.4 * _soft_ends(frames) for pitch in pitches])
-    )
 
 
 def level(clip: Block) -> float:

@@ -10,15 +10,13 @@ from pathlib import Path
 from rich.console import Console
 from rich.table import Table
 
-from coach.audio.mixer import Layer, Mixer
-from coach.audio.sounds import falling_tone, tick
+from coach.audio.mixer import Layer, Mixer, beat
 from coach.audio.wavs import WavWriter
 from coach.cli.labels import clock, shown
 from coach.cli.parts import Prepared, coach_voice, prepare, render_all, sentences
 from coach.logbook.store import Home
 from coach.session.agenda import Sounding
 from coach.session.ideal import Rehearsal, rehearse
-from coach.tempo.timeline import Sound
 from coach.tempo.units import BLOCK, to_seconds
 from coach.voice.cache import ClipVoice
 from coach.words.phrases import Phrase, sentence
@@ -103,10 +101,8 @@ def write_wav(path: Path, voice: ClipVoice, prepared: Prepared, laid_out: Rehear
     for sounding in laid_out.soundings:
         if sounding.phrase is not None:
             clip, layer = voice.clip(sentence(prepared.pack, sounding.phrase)), Layer.SPEECH
-        elif sounding.sound is Sound.TICK:
-            clip, layer = tick(), Layer.TICK
         else:
-            clip, layer = falling_tone(sounding.length), Layer.TONE
+            clip, layer = beat(sounding.sound, sounding.length)
         mixer.place(clip, sounding.at, layer=layer, on_beat=True)
     with WavWriter(path) as writer:
         for at in range(0, laid_out.end, BLOCK):
