@@ -163,9 +163,9 @@ class WavDevice(VirtualRoom):
     def __init__(self, heard: Path, wav: Path | None = None) -> None:
         """Take `heard` as the microphone's sound, as loud as it is, then quiet; `wav`: left coach, right mic.
 
-        Under it lies noise at -90 dBFS, too quiet to matter: a microphone that gives nothing at all would be lost.
+        Under it lies noise at -100 dBFS, too quiet to matter: a microphone that gives nothing at all would be lost.
         """
-        quiet = Acoustics(echo_db=-np.inf, noise_db=-90.0)
+        quiet = Acoustics(echo_db=-np.inf, noise_db=-100.0)
         super().__init__(acoustics=quiet, wav=wav)
         clip = read_sound(heard)
         self.frames = len(clip)
