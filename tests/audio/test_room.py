@@ -196,7 +196,8 @@ def test_a_wav_file_can_be_the_microphone(tmp_path: Path) -> None:
     device.close()
 
     np.testing.assert_allclose(heard[:5000], sound, atol=1e-4)
-    assert not heard[5000:].any()
+    # After the recording the room goes on, softly: silence alone would be a lost microphone.
+    assert 0 < abs(heard[5000:]).max() < 1e-4
     assert len(soundfile.read(tmp_path / "out.wav")[0]) == 20 * BLOCK
 
 
