@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
@@ -46,3 +47,11 @@ def blocks(mic: Block, *, played: Block | None = None, clean: Block | None = Non
         Captured(at, mic[at : at + BLOCK], played[at : at + BLOCK], clean[at : at + BLOCK])
         for at in range(0, len(mic) - BLOCK + 1, BLOCK)
     ]
+
+
+def as_version(path: Path, version: int) -> None:
+    """Make the file of an enrolment one of another version."""
+    with np.load(path) as data:
+        arrays = {name: data[name] for name in data.files} | {"format": np.array(version)}
+    with path.open("wb") as file:
+        np.savez(file, **arrays)

@@ -20,6 +20,7 @@ from coach.cli.parts import (
     tell_closed,
     tell_end,
 )
+from coach.cli.verdict import tell_verdict
 from coach.cli.view import View
 from coach.ears.activity import Activity
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
@@ -106,6 +107,8 @@ def _device(
             f"teach them anew: coach enrol {person.id} --forget, then coach enrol {person.id} "
             f"--language {prepared.pack.language}"
         )
+    if enrolment is not None:
+        tell_verdict(enrolment, prepared.pack, person.id, console)
     ears = ears_for(enrolment, prepared)
     if args.room:
         from coach.cli.room import furnish

@@ -12,12 +12,14 @@ from typing import Any
 
 import numpy as np
 
+from coach.ears.features import WIDTH, Frames
 from coach.ears.matching import Matcher
+from coach.ears.room_noise import RoomNoise
 from coach.ears.takes import Take
 from coach.errors import HearingError
 
-FORMAT = 1
-"""Version of the file."""
+FORMAT = 2
+"""Version of the file: 2 holds the room and the verdict as well."""
 FILE = "enrolment.npz"
 """Name of the file in a person's folder."""
 NEEDED = ("stop", "ready", "yes", "no")
@@ -38,12 +40,19 @@ class WordReport:
     takes: int
     heard: int
     """Takes that would be heard as this word by the other takes; 0 of 1 if there is only one."""
-    own: float
-    """Lowest score of a take with the other takes of its word; 0 if there is only one."""
+    scores: tuple[float, ...]
+    """Of each take the score with the other takes of its word; 0 if there is only one."""
+    leads: tuple[float, ...]
+    """Of each take by how much that is above the best other word."""
     nearest: str
     """The other word that sounds most like it; empty if there is none."""
     nearest_score: float
     """The highest score of a take with that word."""
+
+    @property
+    def own(self) -> float:
+        """Lowest score of a take with the other takes of its word."""
+        return min(self.scores)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,6 +69,10 @@ class Enrolment:
 
     halts: frozenset[str] = frozenset({"stop"})
     """Reply ids that halt: they are heard sooner and with less."""
+    noise: RoomNoise | None = None
+    """The room in which the person trains, if it was listened to."""
+    verdict: str = ""
+    """What the forecast came to (a Verdict of forecast.py); empty if the words have changed since, or never had one."""
 
     @property
     def thresholds(self) -> dict[str, float]:
@@ -68,7 +81,9 @@ class Enrolment:
 
     @property
     def room(self) -> float:
-        """Level of the room's noise while the words were taught, in dBFS (the median of all takes)."""
+        """Level of the room's noise in dBFS: as it was listened to, or else the median of all takes."""
+        if self.noise is not None:
+            return self.noise.level
         return float(np.median([take.room for takes in self.takes.values() for take in takes]))
 
     def missing(self, words: Sequence[str]) -> tuple[str, ...]:
@@ -88,6 +103,7 @@ class Enrolment:
             "format": np.array(FORMAT),
             "language": np.array(self.language),
             "source": np.array(self.source),
+            "verdict": np.array(self.verdict),
             "halts": np.array(sorted(self.halts), dtype=np.str_),
             "words": np.array(sorted(self.takes)),
             "wordings": np.array([self.wordings.get(word, "") for word in sorted(self.takes)]),
@@ -99,6 +115,9 @@ class Enrolment:
             arrays[f"ends_{number}"] = take.ends
         arrays["lengths"] = np.array([take.length for take in every])
         arrays["levels"] = np.array([(take.level, take.room) for take in every])
+        if self.noise is not None:
+            arrays["room_level"] = np.array(self.noise.level)
+            arrays["room_frames"] = self.noise.frames
         path = folder / FILE
         try:
             _write(path, arrays)
@@ -110,10 +129,14 @@ class Enrolment:
         return path
 
 
+class UnusableEnrolmentError(HearingError):
+    """What was taught is damaged or of an earlier version: the words can only be taught anew."""
+
+
 def load_enrolment(folder: Path) -> Enrolment:
     """Return the enrolment in a person's folder.
 
-    Raises HearingError if there is none, or if it is damaged or of another version.
+    Raises UnusableEnrolmentError, or HearingError if there is none or a later version wrote it.
     """
     path = folder / FILE
     person = folder.parent.name if folder.name == "takes" else folder.name
@@ -124,9 +147,16 @@ def load_enrolment(folder: Path) -> Enrolment:
             found = int(data["format"])
             enrolment = _read(data) if found == FORMAT else None
     except Exception as error:  # a damaged archive raises whatever the layer that stumbles over it raises
-        raise HearingError(f"{path} is damaged; teach the words again: coach enrol {person}") from error
+        raise UnusableEnrolmentError(f"{path} is damaged; teach the words again: coach enrol {person}") from error
+    if enrolment is None and found > FORMAT:
+        raise HearingError(
+            f"{path} has format {found}, which a later version wrote, and this one reads {FORMAT}; use that version, "
+            f"or delete what was taught: coach enrol {person} --forget"
+        )
     if enrolment is None:
-        raise HearingError(f"{path} has format {found}, this version reads {FORMAT}; run again: coach enrol {person}")
+        raise UnusableEnrolmentError(
+            f"{path} has format {found}, this version reads {FORMAT}; teach the words again: coach enrol {person}"
+        )
     return enrolment
 
 
@@ -146,18 +176,28 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
     for word, count in zip(words, data["counts"].tolist(), strict=True):
         made = []
         for _ in range(count):
-            frames, ends = data[f"frames_{number}"], data[f"ends_{number}"]
-            if frames.ndim != 2 or frames.shape[1] != 96 or len(frames) != len(ends) or not np.isfinite(frames).all():
+            frames, ends = _embeddings(data, f"frames_{number}"), data[f"ends_{number}"]
+            if len(frames) != len(ends):
                 raise ValueError(f"take {number}")
             level, room = levels[number].tolist()
-            made.append(Take(frames.astype(np.float32), ends.astype(np.int32), int(lengths[number]), level, room))
+            made.append(Take(frames, ends.astype(np.int32), int(lengths[number]), level, room))
             number += 1
         if not made:
             raise ValueError(word)
         takes[word] = tuple(made)
     wordings = {word: str(text) for word, text in zip(words, data["wordings"], strict=True) if str(text)}
     halts = frozenset(str(word) for word in data["halts"])
-    return Enrolment(takes, str(data["language"]), wordings, str(data["source"]), halts)
+    noise = None
+    if "room_frames" in data:
+        noise = RoomNoise(float(data["room_level"]), _embeddings(data, "room_frames"))
+    return Enrolment(takes, str(data["language"]), wordings, str(data["source"]), halts, noise, str(data["verdict"]))
+
+
+def _embeddings(data: Any, name: str) -> Frames:  # noqa: ANN401  # numpy has no type for it
+    frames = data[name]
+    if frames.ndim != 2 or frames.shape[1] != WIDTH or not np.isfinite(frames).all():
+        raise ValueError(name)
+    return np.asarray(frames, np.float32)
 
 
 def _write(path: Path, arrays: dict[str, Any]) -> None:
@@ -204,6 +244,7 @@ def unlike(takes: Mapping[str, Sequence[Take]]) -> tuple[str, int] | None:
 
 def _report(word: str, enrolment: Enrolment) -> WordReport:
     own: list[float] = []
+    leads: list[float] = []
     heard = 0
     nearest, nearest_score = "", 0.0
     for number, take in enumerate(enrolment.takes[word]):
@@ -214,5 +255,6 @@ def _report(word: str, enrolment: Enrolment) -> WordReport:
         rival = max(scores, key=lambda other: scores[other], default="")
         if rival and scores[rival] > nearest_score:
             nearest, nearest_score = rival, scores[rival]
+        leads.append(mine - scores.get(rival, 0.0))
         heard += mine >= enrolment.thresholds[word] and mine > scores.get(rival, 0.0)
-    return WordReport(word, len(own), heard, min(own), nearest, nearest_score)
+    return WordReport(word, len(own), heard, tuple(own), tuple(leads), nearest, nearest_score)

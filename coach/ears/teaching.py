@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment, unlike
 from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker
@@ -48,13 +50,15 @@ def enrol_folder(
     read: Callable[[Path], Block],
     *,
     words: Sequence[str] = (),
+    start: Enrolment | None = None,
     language: str = "en",
     halts: frozenset[str] = HALTS,
     maker: TakeMaker | None = None,
 ) -> Teaching:
     """Take the words from files named WORD_NN.wav or .flac, where WORD is a reply id or its wording.
 
-    `read` gives a file's sound, mono at 16 kHz. `words`: only these reply ids (default: all that are there).
+    `read` gives a file's sound, mono at 16 kHz. `words`: only these reply ids (default: all that are there). `start`:
+    what was taught before; the takes are added to it (see `with_takes`), and takes that are unlike are left out.
     Raises HearingError if the folder is missing or empty, a name is no word, or no file is usable.
     """
     if not folder.is_dir():
@@ -64,22 +68,53 @@ def enrol_folder(
         raise HearingError(f"{folder} holds no .wav or .flac files; put takes such as stop_01.wav into it.")
     named = [(path, _word_of(path, replies)) for path in files]
     maker = maker or TakeMaker()
-    takes: dict[str, list[Take]] = {}
-    names: dict[str, list[str]] = {}
+    start = start or Enrolment({}, language, {}, "files", halts)
+    made: dict[str, list[Take]] = {}
+    names: dict[int, str] = {}
     refused: list[Refused] = []
     for path, word in named:
-        if (words and word not in words) or len(takes.get(word, ())) >= MOST_TAKES:
+        if (words and word not in words) or len(made.get(word, ())) >= MOST_TAKES:
             continue
         try:
-            takes.setdefault(word, []).append(maker.take_from(read(path)))
-            names.setdefault(word, []).append(path.name)
+            take = maker.take_from(read(path))
         except BadTakeError as error:
             refused.append(Refused(path.name, str(error)))
-    while found := unlike({word: made for word, made in takes.items() if made}):
+            continue
+        made.setdefault(word, []).append(take)
+        names[id(take)] = path.name
+    if not made:
+        raise _nothing_usable(str(folder), refused)
+    taught = with_takes(start, made, replies, "files")
+    kept = {word: list(takes) for word, takes in taught.takes.items()}
+    while found := unlike(kept):
         word, number = found
-        del takes[word][number]
-        refused.append(Refused(names[word].pop(number), str(BadTakeError(Fault.UNLIKE))))
-    return Teaching(_enrolment(takes, replies, language, halts, "files", str(folder), refused), tuple(refused))
+        name = names.get(id(kept[word].pop(number)), f"{word}: an earlier take")
+        refused.append(Refused(name, str(BadTakeError(Fault.UNLIKE))))
+    return Teaching(replace(taught, takes={word: tuple(takes) for word, takes in kept.items()}), tuple(refused))
+
+
+def known_takes(start: Enrolment, replies: Mapping[str, ReplyWords], word: str) -> tuple[Take, ...]:
+    """Return the takes of `word`; none if its wording was another when they were made."""
+    same = start.wordings.get(word, replies[word].word) == replies[word].word
+    return tuple(start.takes.get(word, ())) if same else ()
+
+
+def with_takes(
+    start: Enrolment, new: Mapping[str, Sequence[Take]], replies: Mapping[str, ReplyWords], source: str
+) -> Enrolment:
+    """Return `start` with the takes of `new` added: the same recording once, of too many the newest.
+
+    Takes of a wording that is no longer that of its reply give way. What was forecast holds no longer.
+    """
+    takes = {word: tuple(own) for word, own in start.takes.items()}
+    for word, more in new.items():
+        own = list(known_takes(start, replies, word))
+        for take in more:  # a copy would look like a second take that agrees with the first
+            if not any(np.array_equal(take.frames, old.frames) for old in own):
+                own.append(take)
+        takes[word] = tuple(own[-MOST_TAKES:])
+    wordings = {**start.wordings, **{word: replies[word].word for word in new}}
+    return replace(start, takes=takes, wordings=wordings, source=source, verdict="")
 
 
 def enrol_synthetic(
@@ -102,10 +137,15 @@ def enrol_synthetic(
     for word in words or sorted(replies):
         for variant in range(count):
             try:
-                takes.setdefault(word, []).append(maker.take_from(render(replies[word].word, variant)))
+                take = maker.take_from(render(replies[word].word, variant))
             except BadTakeError as error:
                 refused.append(Refused(f"{word} {variant}", str(error)))
-    return Teaching(_enrolment(takes, replies, language, halts, "synthesised", "the voice", refused), tuple(refused))
+            else:
+                takes.setdefault(word, []).append(take)
+    if not takes:
+        raise _nothing_usable("the voice", refused)
+    nothing = Enrolment({}, language, {}, "synthesised", halts)
+    return Teaching(with_takes(nothing, takes, replies, "synthesised"), tuple(refused))
 
 
 def check_words(words: Sequence[str], replies: Mapping[str, ReplyWords]) -> tuple[str, ...]:
@@ -131,17 +171,6 @@ def _plain(text: str) -> str:
     return " ".join(re.findall(r"[^\W_]+", text.lower()))
 
 
-def _enrolment(
-    takes: Mapping[str, Sequence[Take]],
-    replies: Mapping[str, ReplyWords],
-    language: str,
-    halts: frozenset[str],
-    source: str,
-    where: str,
-    refused: Sequence[Refused],
-) -> Enrolment:
-    kept = {word: tuple(made) for word, made in takes.items() if made}
-    if not kept:
-        first = f" ({refused[0].name}: {refused[0].because})" if refused else ""
-        raise HearingError(f"No take in {where} is usable{first}.")
-    return Enrolment(kept, language, {word: replies[word].word for word in kept}, source, halts)
+def _nothing_usable(where: str, refused: Sequence[Refused]) -> HearingError:
+    first = f" ({refused[0].name}: {refused[0].because})" if refused else ""
+    return HearingError(f"No take in {where} is usable{first}.")

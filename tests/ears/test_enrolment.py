@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from heard_rooms import REPLIES
+from heard_rooms import REPLIES, as_version
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -17,9 +17,11 @@ from coach.ears.enrolment import (
     NEEDED,
     THRESHOLD,
     Enrolment,
+    UnusableEnrolmentError,
     forget_enrolment,
     load_enrolment,
 )
+from coach.ears.room_noise import RoomNoise
 from coach.ears.takes import Take
 from coach.errors import HearingError
 
@@ -30,7 +32,9 @@ def made_up(*words: str) -> Enrolment:
     ends = np.arange(1, 15, dtype=np.int32) * 1280
     takes = {word: tuple(Take(rng.normal(size=(14, 96)).astype(np.float32), ends, 8000, -20.0, -60.0) for _ in range(2))
              for word in words}  # fmt: skip
-    return Enrolment(takes, "en", {word: f"say {word}" for word in words}, "files")
+    noise = RoomNoise(-61.5, rng.normal(size=(20, 96)).astype(np.float32))
+    wordings = {word: f"say {word}" for word in words}
+    return Enrolment(takes, "en", wordings, "files", noise=noise, verdict="within_reach")
 
 
 def same(one: Enrolment, other: Enrolment) -> bool:
@@ -39,9 +43,11 @@ def same(one: Enrolment, other: Enrolment) -> bool:
         (take for word in sorted(other.takes) for take in other.takes[word]),
         strict=True,
     )
-    return (one.language, one.wordings, one.source, one.halts, set(one.takes)) == (
-        other.language, other.wordings, other.source, other.halts, set(other.takes)
-    ) and all(
+    assert one.noise is not None
+    assert other.noise is not None
+    return (one.language, one.wordings, one.source, one.halts, one.verdict, one.noise.level, set(one.takes)) == (
+        other.language, other.wordings, other.source, other.halts, other.verdict, other.noise.level, set(other.takes)
+    ) and np.array_equal(one.noise.frames, other.noise.frames) and all(
         np.array_equal(a.frames, b.frames) and np.array_equal(a.ends, b.ends)
         and (a.length, a.level, a.room) == (b.length, b.level, b.room) for a, b in takes
     )  # fmt: skip
@@ -91,15 +97,19 @@ def test_a_damaged_file_is_one_sentence_or_reads_as_it_was(tmp_path: Path, data:
     assert found is None or same(enrolment, found)
 
 
-def test_a_file_of_another_version_says_so(tmp_path: Path) -> None:
-    path = made_up("stop").save(tmp_path)
-    with np.load(path) as data:
-        arrays = {name: data[name] for name in data.files} | {"format": np.array(99)}
-    with path.open("wb") as file:
-        np.savez(file, **arrays)
+@pytest.mark.parametrize(
+    ("version", "error", "says"),
+    [(1, UnusableEnrolmentError, "format 1, .* teach the words again"), (99, HearingError, "format 99, .* --forget")],
+)
+def test_a_file_of_another_version_says_what_to_do(
+    tmp_path: Path, version: int, error: type[HearingError], says: str
+) -> None:
+    as_version(made_up("stop").save(tmp_path), version)
 
-    with pytest.raises(HearingError, match="format 99"):
+    with pytest.raises(HearingError, match=says) as raised:
         load_enrolment(tmp_path)
+
+    assert raised.type is error
 
 
 def test_nothing_taught_says_what_to_do(tmp_path: Path) -> None:
@@ -149,6 +159,7 @@ def test_each_take_is_heard_by_the_others(enrolment: Enrolment) -> None:
     assert {report.word for report in reports} == set(REPLIES)
     assert all(report.heard == report.takes == 3 for report in reports)
     assert all(report.nearest_score < report.own for report in reports)
+    assert all(min(report.leads) > 0 for report in reports)
 
 
 def test_a_word_taught_as_another_is_not_called_heard(enrolment: Enrolment) -> None:

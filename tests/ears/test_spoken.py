@@ -8,12 +8,12 @@ from heard_rooms import REPLIES, TAUGHT_AT, Voice
 
 from coach.audio.room import VirtualRoom
 from coach.ears.enrolment import Enrolment
-from coach.ears.spoken import PHRASES, SILENCES, TRIES, Step, enrol_spoken
+from coach.ears.spoken import PHRASES, ROOM_TRIES, SILENCES, TRIES, Listening, Step, enrol_spoken, wanted
 from coach.ears.takes import Fault, TakeMaker
 from coach.errors import DeviceError
 from coach.ports import Block
 from coach.tempo.units import to_samples
-from coach.words.phrases import Phrase
+from coach.words.phrases import Phrase, ReplyWords
 
 
 class DeadRoom(VirtualRoom):
@@ -32,8 +32,9 @@ class Pupil:
     def __init__(self, answers: Iterator[Block | None]) -> None:
         self.room = VirtualRoom()
         self.said: list[str] = []
-        self.kept: list[set[str]] = []
+        self.kept: list[dict[str, int]] = []
         self.steps: list[Step] = []
+        self.listened: list[Listening] = []
         self._answers = answers
 
     def say(self, phrase: Phrase) -> Block:
@@ -51,12 +52,21 @@ class Pupil:
             self.room,
             self.say,
             REPLIES,
-            words,
+            dict.fromkeys(words, 3),
             start=start or Enrolment({}),
-            keep=lambda made: self.kept.append(set(made.takes)),
-            tell=self.steps.append,
+            keep=self._keep,
+            tell=self._tell,
             maker=maker,
         )
+
+    def _keep(self, made: Enrolment) -> None:
+        self.kept.append({word: len(takes) for word, takes in made.takes.items()})
+
+    def _tell(self, news: Step | Listening) -> None:
+        if isinstance(news, Step):
+            self.steps.append(news)
+        else:
+            self.listened.append(news)
 
 
 @pytest.fixture
@@ -70,15 +80,15 @@ def say(voice: Voice) -> Callable[..., Iterator[Block | None]]:
 Answers = Callable[..., Iterator[Block | None]]
 
 
-def test_three_good_takes_teach_a_word_and_each_word_is_kept_at_once(maker: TakeMaker, say: Answers) -> None:
+def test_three_good_takes_teach_a_word_and_each_take_is_kept_at_once(maker: TakeMaker, say: Answers) -> None:
     pupil = Pupil(say("stop", "stop", "stop", "yes", "yes", "yes"))
 
     made = pupil.learn(["stop", "yes"], maker)
 
     assert {word: len(takes) for word, takes in made.takes.items()} == {"stop": 3, "yes": 3}
-    assert pupil.kept == [{"stop"}, {"stop", "yes"}]
-    assert [(step.word, step.take, step.words_done) for step in pupil.steps][:4] == [
-        ("stop", 1, 0), ("stop", 2, 0), ("stop", 3, 0), ("yes", 1, 1),
+    assert pupil.kept[:5] == [{}, {"stop": 1}, {"stop": 2}, {"stop": 3}, {"stop": 3, "yes": 1}]
+    assert [(step.word, step.take, step.words_done) for step in pupil.steps][:5] == [
+        ("stop", 0, 0), ("stop", 1, 0), ("stop", 2, 0), ("stop", 3, 0), ("yes", 0, 1),
     ]  # fmt: skip
     assert made.source == "microphone"
     assert set(pupil.said) <= set(PHRASES)
@@ -90,7 +100,7 @@ def test_another_word_in_between_is_refused_and_asked_for_again(maker: TakeMaker
     made = pupil.learn(["stop"], maker)
 
     assert len(made.takes["stop"]) == 3
-    assert [step.fault for step in pupil.steps] == [None, Fault.UNLIKE, None, None]
+    assert [step.fault for step in pupil.steps] == [None, None, Fault.UNLIKE, None, None]
     assert "enrol_unlike" in pupil.said
 
 
@@ -113,7 +123,7 @@ def test_a_word_that_never_comes_right_is_left_out(maker: TakeMaker, say: Answer
     assert "enrol_left_out" in pupil.said
 
 
-def test_what_was_complete_is_kept_when_the_lesson_is_interrupted(maker: TakeMaker, say: Answers) -> None:
+def test_what_was_said_well_is_kept_when_the_lesson_is_interrupted(maker: TakeMaker, say: Answers) -> None:
     def interrupted() -> Iterator[Block | None]:
         yield from say("stop", "stop", "stop", "yes")
         raise KeyboardInterrupt
@@ -123,7 +133,7 @@ def test_what_was_complete_is_kept_when_the_lesson_is_interrupted(maker: TakeMak
     with pytest.raises(KeyboardInterrupt):
         pupil.learn(["stop", "yes"], maker)
 
-    assert pupil.kept == [{"stop"}]
+    assert pupil.kept[-1] == {"stop": 3, "yes": 1}
     assert pupil.room.read() is None, "the device was not let go of"
 
 
@@ -133,3 +143,69 @@ def test_a_dead_microphone_is_one_sentence(maker: TakeMaker, say: Answers) -> No
 
     with pytest.raises(DeviceError, match="coach devices"):
         pupil.learn(["stop"], maker)
+
+
+def test_the_room_is_listened_to_first_and_kept_as_numbers(maker: TakeMaker, say: Answers) -> None:
+    pupil = Pupil(say("stop", "stop", "stop"))
+
+    made = pupil.learn(["stop"], maker)
+
+    assert pupil.said[:2] == ["enrol_room", "enrol_welcome"]
+    assert made.noise is not None
+    assert made.noise.frames.shape[1] == 96
+    assert abs(made.noise.level - pupil.room.acoustics.noise_db) < 2
+    rooms = [news.room for news in pupil.listened if news.room is not None]
+    assert rooms[0] < 0.1
+    assert 19.9 < rooms[-1] <= 20.0
+    assert maker.room_sound is not None
+    assert len(maker.room_sound) == 20 * 16000
+
+
+def test_a_room_in_which_somebody_speaks_is_listened_to_again(maker: TakeMaker, voice: Voice) -> None:
+    pupil = Pupil(iter(()))
+    pupil.room.speak(voice("how many"), to_samples(5))
+
+    made = pupil.learn([], maker)
+
+    assert pupil.said == ["enrol_room", "enrol_room_again", "enrol_room_done"]
+    assert made.noise is not None
+
+
+def test_a_room_that_never_gets_quiet_is_left_out(maker: TakeMaker, voice: Voice) -> None:
+    pupil = Pupil(iter(()))
+    for second in range(3, 80, 4):
+        pupil.room.speak(voice("how many"), to_samples(second))
+
+    made = pupil.learn([], maker)
+
+    assert pupil.said.count("enrol_room_again") == ROOM_TRIES - 1
+    assert "enrol_room_left_out" in pupil.said
+    assert made.noise is None
+
+
+def test_a_word_that_never_comes_right_keeps_its_takes_of_an_earlier_lesson(
+    maker: TakeMaker, say: Answers, enrolment: Enrolment
+) -> None:
+    pupil = Pupil(say(*["how many"] * TRIES))
+
+    made = pupil.learn(["stop"], maker, enrolment)
+
+    assert made.takes["stop"] == enrolment.takes["stop"]
+    assert made.noise is not None
+
+
+def test_a_lesson_that_was_broken_off_is_taken_up_again_where_it_was(enrolment: Enrolment) -> None:
+    takes = {"stop": enrolment.takes["stop"], "ready": enrolment.takes["ready"][:1]}
+
+    lesson = wanted(Enrolment(takes), REPLIES)
+
+    assert lesson == {"ready": 2, "yes": 3, "no": 3, "n3": 3, "left": 3}
+
+
+def test_with_every_word_taught_each_gets_more_takes(enrolment: Enrolment) -> None:
+    assert wanted(enrolment, REPLIES) == dict.fromkeys(("stop", "ready", "yes", "no", "n3", "left"), 3)
+    assert wanted(enrolment, REPLIES, ("no",)) == {"no": 3}
+
+
+def test_a_word_whose_wording_has_changed_is_taught_anew(enrolment: Enrolment) -> None:
+    assert wanted(enrolment, REPLIES | {"left": ReplyWords("how much")}) == {"left": 3}
