@@ -17,6 +17,7 @@ COMMANDS = {
     "enrol": "teach the coach a person's words",
     "hear": "tell what the ears hear in recordings, as JSON lines",
     "check": "check program files and say what is wrong or missing",
+    "words": "show how unlike the words of a language sound",
     "rehearse": "lay out a program in time: what is said when, how long it takes",
     "log": "read the records of past sessions",
     "devices": "list microphones and speakers",

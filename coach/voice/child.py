@@ -5,6 +5,8 @@ FOLDER/<index>.wav, and after each a line into FOLDER/done.jsonl: `{"ready": voi
 index}` or `{"failed": index, "why": text}` for a text, `{"engine": why}` or `{"voices": [ids]}` when nothing can be
 said at all. Files, because pyttsx3 prints on standard output and because a pipe has no deadline on every system.
 
+With --phonemes it speaks nothing and writes FOLDER/phonemes.json instead: the IPA of each text.
+
 It imports nothing of the coach, so that it starts quickly and a crash in the engine's library costs only this process.
 """
 
@@ -43,6 +45,8 @@ _TRIES = 5
 """Times a text is said at most; a second time is rare, since we wait for the engine to be idle."""
 _HEADER = 44
 """Bytes of a WAV file without sound."""
+_SYNCHRONOUS, _UTF8, _IPA = 2, 1, 2
+"""The speech library's own numbers: how it would speak, what text is, what phonemes are to be written in."""
 _LIBRARIES = ("libespeak-ng.so.1", "libespeak.so.1")
 
 
@@ -50,6 +54,10 @@ def main() -> int:
     """Say the batch of the folder named on the command line."""
     folder = Path(sys.argv[1])
     batch = json.loads((folder / "batch.json").read_text(encoding="utf-8"))
+    if "--phonemes" in sys.argv:
+        told = json.dumps(_phonemes(batch["voice"], batch["texts"]))
+        (folder / "phonemes.json").write_text(told, encoding="utf-8")
+        return 0
     with (folder / "done.jsonl").open("a", encoding="utf-8") as done:
 
         def tell(**line: object) -> None:
@@ -82,6 +90,23 @@ def main() -> int:
             else:
                 tell(done=index)
     return 0
+
+
+def _phonemes(voice: str, texts: list[str]) -> list[str]:
+    """Return the IPA of each text; always of the library that came with pip, so that it is the same everywhere."""
+    library = _linux_library(bundled=True)
+    library.espeak_TextToPhonemes.restype = ctypes.c_char_p
+    library.espeak_Initialize(_SYNCHRONOUS, 0, None, 0)
+    if library.espeak_SetVoiceByName(voice.encode()) != 0:
+        raise LookupError(voice)
+    found = []
+    for text in texts:
+        rest = ctypes.c_char_p(text.encode())
+        clauses = []
+        while rest.value:  # it takes a clause at a time, and moves the pointer behind it
+            clauses.append(library.espeak_TextToPhonemes(ctypes.byref(rest), _UTF8, _IPA).decode())
+        found.append(" | ".join(clauses))
+    return found
 
 
 def _linux_library(*, bundled: bool) -> ctypes.CDLL:

@@ -55,7 +55,7 @@ def test_takes_in_a_folder_teach_the_words_and_end_in_what_that_means(
 
     assert status == 0
     assert set(load_enrolment(Home(tmp_path).person("mira").takes).takes) == set(WORDS)
-    assert "Not taught, so only by key: pause" in out
+    assert "Not taught, so only by key: hang on" in out
     assert '"stop": heard 3 of 3 times here; expected to be heard 98 times of 100, and falsely < 1 an hour' in out
     assert "With someone within reach of the keys" in out
     assert "The room was not listened to. There, run: coach enrol mira --room-only" in out
