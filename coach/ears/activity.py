@@ -36,12 +36,18 @@ QUIETEST = -60.0
 """dBFS: a chunk below it is not worth judging; a whisper at arm's length is louder in any usable microphone."""
 OVER_FLOOR = 2.5
 """Decibels over the room's own noise below which a chunk is not worth judging."""
+NEARER = 6.0
+"""Decibels over the loudest of a voice that goes on, a television say, at which somebody nearer has begun to speak."""
+GOES_ON = to_samples(1.0)
+"""Samples after which a voice has shown how loud it is."""
+SOFTENS = 0.1
+"""Decibels that the loudest of a voice is taken to fall each chunk that is softer: 3 dB a second."""
 CONTEXT = 4
 """Chunks before the first one worth judging that the detector is given, so that it knows what came before."""
 
 
 class Activity:
-    """An ear for voices: says when one begins and ends, and whether other ears need to be awake."""
+    """An ear for voices: says when one begins and ends, a nearer one over another too, and whether others need to wake."""
 
     name = "activity"
 
@@ -65,6 +71,9 @@ class Activity:
         self._run = 0
         self._began = 0
         self._last = 0
+        self._loudest = QUIETEST
+        self._nearer = 0
+        self._behind: float | None = None
         self._floor = Floor()
         self._asleep: deque[Block] = deque(maxlen=CONTEXT)
         self.judged = 0
@@ -109,22 +118,42 @@ class Activity:
             probability = 0.0
         if probability >= (SPEECH_OVER_COACH if over_coach else STIR):
             self._awake_until = begin + CHUNK + AWAKE
+        if self._behind is not None and level < self._behind + NEARER / 2:
+            probability = 0.0  # the nearer voice pauses; what went on before it goes on
         if probability >= (SPEECH_OVER_COACH if over_coach else SPEECH):
-            return self._speech(begin, probability, BEGIN_OVER_COACH if over_coach else BEGIN, now)
+            return self._speech(begin, probability, level, BEGIN_OVER_COACH if over_coach else BEGIN, now)
         self._run = 0
         if self.speaking and begin + CHUNK - self._last >= HANGOVER * CHUNK:
             self.speaking = False
+            self._behind = None
             return [Hearing(self.name, "voice_ended", "", probability, self._began, self._last, now)]
         return []
 
-    def _speech(self, begin: int, probability: float, needed: int, now: int) -> list[Hearing]:
+    def _speech(self, begin: int, probability: float, level: float, needed: int, now: int) -> list[Hearing]:
         self._run += 1
         self._last = begin + CHUNK
-        if self.speaking or self._run < needed:
+        if self.speaking:
+            return self._louder(begin, probability, level, now)
+        if self._run < needed:
             return []
         self.speaking = True
+        self._loudest, self._nearer = level, 0
         self._began = self._last - self._run * CHUNK
         return [Hearing(self.name, "voice_began", "", probability, self._began, self._began, now)]
+
+    def _louder(self, begin: int, probability: float, level: float, now: int) -> list[Hearing]:
+        """Notice a nearer voice over one that goes on: that one ends here for all who listen."""
+        if begin - self._began < GOES_ON or level < self._loudest + NEARER:
+            self._nearer = 0
+            self._loudest = max(level, self._loudest - SOFTENS)
+            return []
+        self._nearer += 1
+        if self._nearer < BEGIN:
+            return []
+        at = self._last - BEGIN * CHUNK
+        before = Hearing(self.name, "voice_ended", "", probability, self._began, at, now)
+        self._behind, self._loudest, self._began, self._nearer = self._loudest, level, at, 0
+        return [before, Hearing(self.name, "voice_began", "", probability, at, at, now)]
 
     def _probability(self, begin: int, clean: Block, level: float) -> float:
         """Ask the detector, but for chunks of plain quiet: it costs more than the rest of the session together."""

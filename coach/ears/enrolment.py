@@ -13,7 +13,9 @@ from typing import Any
 import numpy as np
 
 from coach.ears.features import WIDTH, Frames
-from coach.ears.matching import Matcher
+from coach.ears.learnt import SIZE, Learnt, LearntMatcher
+from coach.ears.matching import HALT_THRESHOLD, THRESHOLD, Matcher
+from coach.ears.remade import Remade
 from coach.ears.room_noise import RoomNoise
 from coach.ears.takes import Take
 from coach.errors import HearingError
@@ -26,10 +28,6 @@ NEEDED = ("stop", "ready", "yes", "no")
 """Words without which no session is hands-free."""
 RECOMMENDED_TAKES = 3
 """Takes of a word: with one fewer a voice that is hoarse or out of breath is soon too far away."""
-THRESHOLD = 0.75
-"""Score that a word must reach. tests/bench/hearing.py measures what it gives on real voices."""
-HALT_THRESHOLD = 0.72
-"""The same for a word that halts: one that is missed can hurt, a false one costs a moment."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +71,8 @@ class Enrolment:
     """The room in which the person trains, if it was listened to."""
     verdict: str = ""
     """What the forecast came to (a Verdict of forecast.py); empty if the words have changed since, or never had one."""
+    learnt: Learnt | None = None
+    """What was learnt from the takes; None if they have changed since, or cannot be learnt from."""
 
     @property
     def thresholds(self) -> dict[str, float]:
@@ -85,6 +85,12 @@ class Enrolment:
         if self.noise is not None:
             return self.noise.level
         return float(np.median([take.room for takes in self.takes.values() for take in takes]))
+
+    def matcher(self) -> Matcher | LearntMatcher:
+        """Return what compares speech with the words: what was learnt of them, or else the takes themselves."""
+        if self.learnt is not None and self.learnt.words == tuple(sorted(self.takes)):
+            return LearntMatcher(self.learnt, self.halts)
+        return Matcher(self.takes, self.halts)
 
     def missing(self, words: Sequence[str]) -> tuple[str, ...]:
         """Return those of `words` that were not taught: they can only be given by key."""
@@ -113,11 +119,20 @@ class Enrolment:
         for number, take in enumerate(every):
             arrays[f"frames_{number}"] = take.frames
             arrays[f"ends_{number}"] = take.ends
+            if take.remade:
+                arrays[f"remade_{number}"] = np.concatenate([made.frames for made in take.remade]).astype(np.float16)
+                arrays[f"remade_levels_{number}"] = np.concatenate([made.levels for made in take.remade])
+                arrays[f"remade_ends_{number}"] = np.concatenate([made.ends for made in take.remade])
+                arrays[f"remade_counts_{number}"] = np.array([len(made.ends) for made in take.remade])
         arrays["lengths"] = np.array([take.length for take in every])
         arrays["levels"] = np.array([(take.level, take.room) for take in every])
         if self.noise is not None:
             arrays["room_level"] = np.array(self.noise.level)
             arrays["room_frames"] = self.noise.frames
+        if self.learnt is not None:
+            arrays["learnt_words"] = np.array(self.learnt.words)
+            arrays["learnt_weights"] = self.learnt.weights
+            arrays["learnt_lengths"] = self.learnt.lengths
         path = folder / FILE
         try:
             _write(path, arrays)
@@ -180,7 +195,7 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
             if len(frames) != len(ends):
                 raise ValueError(f"take {number}")
             level, room = levels[number].tolist()
-            made.append(Take(frames, ends.astype(np.int32), int(lengths[number]), level, room))
+            made.append(Take(frames, ends.astype(np.int32), int(lengths[number]), level, room, _remade(data, number)))
             number += 1
         if not made:
             raise ValueError(word)
@@ -190,7 +205,28 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
     noise = None
     if "room_frames" in data:
         noise = RoomNoise(float(data["room_level"]), _embeddings(data, "room_frames"))
-    return Enrolment(takes, str(data["language"]), wordings, str(data["source"]), halts, noise, str(data["verdict"]))
+    learnt = None
+    if "learnt_weights" in data:
+        weights = np.asarray(data["learnt_weights"], np.float32)
+        learnt = Learnt(tuple(str(word) for word in data["learnt_words"]), weights, data["learnt_lengths"])
+        if weights.shape != (SIZE + 1, len(learnt.words)) or not np.isfinite(weights).all():
+            raise ValueError("learnt_weights")
+    return Enrolment(
+        takes, str(data["language"]), wordings, str(data["source"]), halts, noise, str(data["verdict"]), learnt
+    )
+
+
+def _remade(data: Any, number: int) -> tuple[Remade, ...]:  # noqa: ANN401  # numpy has no type for it
+    if f"remade_{number}" not in data:
+        return ()
+    frames = _embeddings(data, f"remade_{number}")
+    levels, ends = data[f"remade_levels_{number}"], data[f"remade_ends_{number}"]
+    counts = data[f"remade_counts_{number}"]
+    if not len(frames) == len(levels) == len(ends) == counts.sum():
+        raise ValueError(f"remade_{number}")
+    edges = np.cumsum(counts)[:-1]
+    parts = zip(np.split(frames, edges), np.split(levels, edges), np.split(ends, edges), strict=True)
+    return tuple(Remade(*part) for part in parts)
 
 
 def _embeddings(data: Any, name: str) -> Frames:  # noqa: ANN401  # numpy has no type for it

@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import numpy.typing as npt
 
 from coach.errors import HearingError
 from coach.ports import Block
+from coach.tempo.units import RATE
 
 STEP = 1280
 """Samples between two embeddings: 80 ms at 16 kHz, the hop of the model."""
 WIDTH = 96
 """Numbers in an embedding."""
+QUIETEST = -90.0
+"""dBFS below which levels are not told apart."""
 
 Frames = npt.NDArray[np.float32]
 """Embeddings in order, shape (frames, WIDTH)."""
+
+
+class Embedding(NamedTuple):
+    """What one step of sound is like."""
+
+    at: int
+    """The sample just after its window."""
+    frame: Frames
+    """Shape (WIDTH,)."""
+    level: float
+    """dBFS of the loudest 10 ms in the newest STEP of it, at least QUIETEST."""
 
 
 class Embedder:
@@ -48,13 +64,20 @@ class Embedder:
         self._rest = self._rest[:0]
         self._at = at
 
-    def feed(self, sound: Block) -> list[tuple[int, Frames]]:
-        """Take the next samples; return each new embedding, shape (WIDTH,), with the sample just after its window."""
+    def feed(self, sound: Block) -> list[Embedding]:
+        """Take the next samples; return each new embedding."""
         self._rest = np.concatenate([self._rest, sound])
-        found: list[tuple[int, Frames]] = []
+        found: list[Embedding] = []
         while len(self._rest) >= STEP:
             piece, self._rest = self._rest[:STEP], self._rest[STEP:]
             self._at += STEP
             pcm = (np.clip(piece, -1.0, 1.0) * 32767).astype("<i2").tobytes()
-            found += [(self._at, made.reshape(WIDTH)) for made in self._model.process_streaming(pcm)]
+            found += [
+                Embedding(self._at, made.reshape(WIDTH), _loudest(piece)) for made in self._model.process_streaming(pcm)
+            ]
         return found
+
+
+def _loudest(piece: Block) -> float:
+    powers = np.mean(np.square(piece.reshape(-1, RATE // 100), dtype=np.float64), axis=1)
+    return max(QUIETEST, float(10.0 * np.log10(powers.max() + 1e-12)))

@@ -23,16 +23,14 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache
-from importlib import resources as package_data
 
 import numpy as np
 import numpy.typing as npt
 
+from coach.ears.cohort import cohort
 from coach.ears.enrolment import NEEDED, RECOMMENDED_TAKES, Enrolment, WordReport
 from coach.ears.features import STEP, Frames
 from coach.ears.matching import Matcher
-from coach.ears.taught import MARGIN
 from coach.tempo.units import RATE
 
 LEAST_SPREAD = 0.03
@@ -130,7 +128,7 @@ def forecast(enrolment: Enrolment, talk: Frames | None = None) -> Forecast:
     """
     reports = enrolment.report()
     spread = _spread(reports)
-    alarms = _false_an_hour(enrolment, cohort() if talk is None else talk)
+    alarms = _false_an_hour(enrolment, cohort().frames if talk is None else talk)
     words = tuple(
         WordForecast(
             report.word,
@@ -167,19 +165,8 @@ def expected(report: WordReport, threshold: float, spread: float, *, halts: bool
         return 0.5
     share = _above(float(np.mean(report.scores)) - threshold, spread)
     if report.nearest and not halts:
-        share = min(share, _above(float(np.mean(report.leads)) - MARGIN, spread))
+        share = min(share, _above(float(np.mean(report.leads)) - Matcher.margin, spread))
     return min(share, MOST if report.heard == report.takes else (report.heard + 2) / (report.takes + 2))
-
-
-@cache
-def cohort() -> Frames:
-    """Return embeddings of other people's talk in order, shape (n, 96); made by tests/bench/cohort_speech.py."""
-    with (
-        (package_data.files("coach.ears") / "cohort.npz").open("rb") as file,
-        np.load(file, allow_pickle=False) as data,
-    ):
-        frames: Frames = data["frames"].astype(np.float32) * data["scale"] + data["middle"]
-    return frames
 
 
 def _lacks(
@@ -234,7 +221,7 @@ def _over(matcher: Matcher, frames: Frames, limits: Numbers, urgent: npt.NDArray
     if scores.shape[1] > 1:
         two = np.sort(scores, axis=1)[:, -2:]
         best_other = np.where(scores == two[:, 1:], two[:, :1], two[:, 1:])
-        over = np.where(urgent, over, np.minimum(over, scores - best_other - MARGIN))
+        over = np.where(urgent, over, np.minimum(over, scores - best_other - Matcher.margin))
     return over
 
 

@@ -24,6 +24,11 @@ LAST_URGENT = to_samples(0.4)
 STRETCHES = (0.8, 1.0, 1.2)
 """The word said faster, as taught, and slower."""
 
+THRESHOLD = 0.75
+"""Score that a word must reach. tests/bench/hearing.py measures what it gives on real voices."""
+HALT_THRESHOLD = 0.72
+"""The same for a word that halts: one that is missed can hurt, a false one costs a moment."""
+
 Scores = npt.NDArray[np.float32]
 
 
@@ -32,7 +37,7 @@ class Match:
     """How one stretch of sound compares with the taught words."""
 
     scores: Scores
-    """For each word the best mean cosine, -1 to 1, of a take that would end here, shape (words,)."""
+    """For each word how much what ends here is like it, shape (words,); the matcher says in which measure."""
     began: npt.NDArray[np.int64]
     """For each word the sample where it would have begun."""
     ended: npt.NDArray[np.int64]
@@ -40,11 +45,23 @@ class Match:
 
 
 class Matcher:
-    """Compares the newest embeddings with every take in three tempos."""
+    """Compares the newest embeddings with every take in three tempos; a score is a mean cosine."""
+
+    margin = 0.02
+    """Score by which a word must beat the next one; two words closer than that are no reply (a halt word is)."""
+    over_coach = 0.62
+    """Score at which a halt word is believed that began while the coach sounded, if it is likeliest of all taught
+    words: what the canceller leaves of a voice scores about 0.1 lower, and a false halt does less harm than a missed
+    one."""
+    pre_roll = to_samples(1.2)
+    """Samples before a voice was noticed that must be heard again: an embedding looks back 0.8 s, a soft start is
+    noticed late."""
 
     def __init__(self, takes: Mapping[str, Sequence[Take]], urgent: frozenset[str] = frozenset()) -> None:
         """Prepare the takes of each word; a word must have one at least. `urgent` words are answered sooner."""
         self.words = tuple(sorted(takes))
+        self.limits = np.array([HALT_THRESHOLD if word in urgent else THRESHOLD for word in self.words], np.float32)
+        """What each word must reach, shape (words,)."""
         lasts = [LAST_URGENT if word in urgent else LAST for word in self.words]
         templates = [
             (index, _template(take, lasts[index], stretch), take, stretch)
@@ -71,7 +88,7 @@ class Matcher:
         self._history = np.full((self._longest, len(self._frames)), -1.0, np.float32)
         self._at = 0
 
-    def push(self, frame: Frames, at: int) -> Match:
+    def push(self, frame: Frames, at: int, level: float = 0.0) -> Match:  # noqa: ARG002  # a cosine knows no level
         """Take the next embedding, shape (96,), whose window ends at sample `at`."""
         self._history[1:] = self._history[:-1]
         self._history[0] = self._frames @ unit(frame - general_mean())
@@ -80,6 +97,11 @@ class Matcher:
         best = [start + int(np.argmax(scores[start:end])) for start, end in self._spans()]
         ended = at - self._tails[best]
         return Match(scores[best].astype(np.float32), ended - self._sizes[best], ended)
+
+    @staticmethod
+    def sureness(score: float) -> float:
+        """Return a score as a share, 0 to 1."""
+        return max(0.0, min(score, 1.0))
 
     def _spans(self) -> list[tuple[int, int]]:
         edges = [*self._word_starts.tolist(), len(self._starts)]

@@ -31,5 +31,5 @@ def room_noise(sound: Block, embedder: Embedder) -> RoomNoise:
         raise ValueError("a room needs a second of sound")
     chunks = sound[: len(sound) // CHUNK * CHUNK].reshape(-1, CHUNK)
     embedder.start(0)
-    frames = [frame for _, frame in embedder.feed(sound)]
+    frames = [made.frame for made in embedder.feed(sound)]
     return RoomNoise(float(np.median([decibels(chunk) for chunk in chunks])), np.array(frames, np.float32))

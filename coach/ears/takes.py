@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from coach.ears.activity import CHUNK, SPEECH, decibels
 from coach.ears.features import Embedder, Frames
+from coach.ears.remade import QUIET_ROOM, Remade
 from coach.errors import HearingError
 from coach.ports import Block
 from coach.tempo.units import to_samples
@@ -22,9 +23,6 @@ PAUSE = to_samples(0.35)
 """Samples of silence that part two words; a stopped consonant inside a word is shorter."""
 SHORT, LONG = to_samples(0.1), to_samples(1.6)
 """Least and most samples of one word or wording of two or three short words."""
-QUIET_ROOM = -65.0
-"""dBFS of a quiet room at a usual microphone setting. A take is given at least this noise around it: with none the
-embeddings differ from those in any real room (heard on real voices in such a room: 84 % without, 97 % with it)."""
 LONGEST = to_samples(30.0)
 """Samples of a recording at most: far more than one word with the room around it."""
 UNCUT = to_samples(1.2)
@@ -84,6 +82,10 @@ class Take:
     """dBFS of the word."""
     room: float
     """dBFS of the recording without the word."""
+    remade: tuple[Remade, ...] = ()
+    """The same word in other surroundings, to learn from; see remade.py."""
+    sound: Block | None = None
+    """The word itself, until it is remade: only ever in memory, never written."""
 
 
 class TakeMaker:
@@ -124,7 +126,7 @@ class TakeMaker:
         if not SHORT <= end - begin <= LONG:
             raise BadTakeError(Fault.LONG if end - begin > LONG else Fault.EMPTY)
         frames, ends = self._embeddings(padded[: end + KEPT_AFTER], begin)
-        return Take(frames, ends, end - begin, level, room)
+        return Take(frames, ends, end - begin, level, room, sound=word)
 
     def _word(self, sound: Block) -> tuple[int, int]:
         self._detector.reset()
@@ -149,7 +151,7 @@ class TakeMaker:
 
     def _embeddings(self, sound: Block, begin: int) -> tuple[Frames, npt.NDArray[np.int32]]:
         self._embedder.start(0)
-        made = [(at - begin, frame) for at, frame in self._embedder.feed(sound) if at > begin]
+        made = [(found.at - begin, found.frame) for found in self._embedder.feed(sound) if found.at > begin]
         return np.array([frame for _, frame in made], np.float32), np.array([at for at, _ in made], np.int32)
 
 

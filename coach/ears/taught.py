@@ -10,22 +10,14 @@ import numpy as np
 from coach.ears.activity import Activity
 from coach.ears.enrolment import Enrolment
 from coach.ears.features import Embedder
-from coach.ears.matching import Match, Matcher
+from coach.ears.matching import Match
 from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import to_samples
 
-PRE_ROLL = to_samples(1.2)
-"""Samples before a voice was noticed that are heard again: an embedding looks back 0.8 s, a soft start is noticed
-late."""
 COACH_TAIL = to_samples(0.5)
 """Samples after the coach's last sound during which the cancelled signal is matched, not the microphone."""
-MARGIN = 0.02
-"""Score by which a word must beat the next one; two words closer than that are no reply (a halt word is)."""
 EARLY = to_samples(0.2)
 """Samples before the report of a halt word in which no new one can have begun."""
-OVER_COACH = 0.62
-"""Score at which a halt word is believed that began while the coach sounded, if it is likeliest of all taught words:
-what the canceller leaves of a voice scores about 0.1 lower, and a false halt does less harm than a missed one."""
 WAIT = 2
 """Embeddings (80 ms each) at most that a word may wait for its score to fall, to be sure that it is the best."""
 
@@ -33,13 +25,14 @@ WAIT = 2
 @dataclass(slots=True)
 class _Candidate:
     word: int
+    score: float
     over: float
     hearing: Hearing
     waited: int = 0
 
 
 class Taught:
-    """The ear for taught words. A score is the mean cosine with the nearest take, 0 to 1.
+    """The ear for taught words. A score is how sure the matcher is, 0 to 1.
 
     With an `activity`, which must be fed first with each stretch, it works only while somebody speaks; without one it
     works all the time. Words that are not open are reported as well: the best word wins, whichever it is.
@@ -62,9 +55,9 @@ class Taught:
         """
         self._embedder = embedder or Embedder()
         enrolment = enrolment if halts is None else replace(enrolment, halts=halts)
-        self._matcher = Matcher(enrolment.takes, enrolment.halts)
+        self._matcher = enrolment.matcher()
         self.words = self._matcher.words
-        self._limits = np.array([enrolment.thresholds[word] for word in self.words], np.float32)
+        self._limits = self._matcher.limits
         self._halts = enrolment.halts
         self._urgent = np.array([word in self._halts for word in self.words])
         self._activity = activity
@@ -96,9 +89,9 @@ class Taught:
             self._matcher.forget()
             self._running = True
         found: list[Hearing] = []
-        for at, frame in self._embedder.feed(sound):
+        for at, frame, level in self._embedder.feed(sound):
             self.embedded += 1
-            hearing = self._decide(self._matcher.push(frame, at), now)
+            hearing = self._decide(self._matcher.push(frame, at, level), now)
             if hearing is not None:
                 found.append(hearing)
         return found
@@ -106,7 +99,7 @@ class Taught:
     def _keep(self, sound: Block) -> None:
         self._ring.append(sound)
         self._held += len(sound)
-        while self._held - len(self._ring[0]) >= PRE_ROLL:
+        while self._held - len(self._ring[0]) >= self._matcher.pre_roll:
             self._held -= len(self._ring.popleft())
 
     def _stop(self, now: int) -> list[Hearing]:
@@ -122,7 +115,7 @@ class Taught:
         best = int(np.argmax(over))
         likeliest = int(np.argmax(match.scores))
         if self._urgent[likeliest] and self._heard_until[likeliest] <= match.began[likeliest] < self._coach_until:
-            over[likeliest] = max(over[likeliest], match.scores[likeliest] - OVER_COACH)
+            over[likeliest] = max(over[likeliest], match.scores[likeliest] - self._matcher.over_coach)
             best = likeliest if over[likeliest] > 0 else best
         if over[best] > 0 and self._urgent[best]:
             self._candidate = None
@@ -131,7 +124,8 @@ class Taught:
         waiting = self._candidate
         if over[best] > 0 and (waiting is None or over[best] > waiting.over):
             waited = 0 if waiting is None else waiting.waited + 1
-            self._candidate = _Candidate(best, float(over[best]), self._hearing(match, best, now), waited)
+            score = float(match.scores[best])
+            self._candidate = _Candidate(best, score, float(over[best]), self._hearing(match, best, now), waited)
             return self._settle(now) if waited >= WAIT else None
         return self._settle(now)
 
@@ -141,7 +135,7 @@ class Taught:
         if waiting is None:
             return None
         rivals = np.delete(self._rival, waiting.word)
-        if len(rivals) and waiting.hearing.score - rivals.max() < MARGIN:
+        if len(rivals) and waiting.score - rivals.max() < self._matcher.margin:
             return None
         return self._report(replace(waiting.hearing, at=now))
 
@@ -156,5 +150,5 @@ class Taught:
 
     def _hearing(self, match: Match, word: int, now: int) -> Hearing:
         ended = min(int(match.ended[word]), now)
-        score = float(min(match.scores[word], 1.0))
+        score = self._matcher.sureness(float(match.scores[word]))
         return Hearing(self.name, "word", self.words[word], score, int(match.began[word]), ended, now)

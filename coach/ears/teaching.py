@@ -9,7 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
+from coach.ears.cohort import cohort
 from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment, unlike
+from coach.ears.learnt import learn
+from coach.ears.remade import Remade, Remaker, times
 from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker
 from coach.errors import HearingError, did_you_mean
 from coach.ports import Block
@@ -114,7 +117,46 @@ def with_takes(
                 own.append(take)
         takes[word] = tuple(own[-MOST_TAKES:])
     wordings = {**start.wordings, **{word: replies[word].word for word in new}}
-    return replace(start, takes=takes, wordings=wordings, source=source, verdict="")
+    return replace(start, takes=takes, wordings=wordings, source=source, verdict="", learnt=None)
+
+
+def learn_words(
+    enrolment: Enrolment,
+    *,
+    room: Block | None = None,
+    talk: Block | None = None,
+    tell: Callable[[int, int], None] = lambda _done, _of: None,
+) -> Enrolment:
+    """Return `enrolment` with what can be learnt from its takes, and without their sound.
+
+    `room`: the sound of the person's room, `talk`: some speech (see Remaker). `tell` is given how many takes of how many
+    are remade. A take whose sound is gone before it was remade teaches as it is.
+    """
+    remaker = Remaker(room=room, talk=talk)
+    fresh = sum(take.sound is not None for takes in enrolment.takes.values() for take in takes)
+    done = 0
+    takes: dict[str, tuple[Take, ...]] = {}
+    for word, own in enrolment.takes.items():
+        made = []
+        for take in own:
+            if take.sound is None:
+                made.append(take)
+                continue
+            made.append(replace(take, remade=remaker.remake(take.sound, len(own)), sound=None))
+            done += 1
+            tell(done, fresh)
+        takes[word] = tuple(made)
+    examples = {
+        word: [one for take in own for one in take.remade or (as_taught(take),) * times(len(own))]
+        for word, own in takes.items()
+    }
+    lengths = {word: int(np.median([take.length for take in own])) for word, own in takes.items()}
+    return replace(enrolment, takes=takes, learnt=learn(examples, lengths, cohort()))
+
+
+def as_taught(take: Take) -> Remade:
+    """Return a take as if it were remade: nothing is known of what was before the word."""
+    return Remade(take.frames, np.full(len(take.frames), take.level, np.float32), take.ends - np.int32(take.length))
 
 
 def enrol_synthetic(

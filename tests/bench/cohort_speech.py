@@ -3,7 +3,7 @@
     python tests/bench/cohort_speech.py [OUT.npz]
 
 Forty voices of the bundled engine, at several speeds and pitches, read about the house for some 25 minutes: the
-conversation that a session may overhear. Kept are embeddings, as small whole numbers. Nothing of a real person is in
+conversation that a session may overhear. Kept are embeddings and levels, as small whole numbers. Nothing of a real person is in
 it; the halt word stands in no sentence, words that sound like it do. The numbers differ in the last digits between
 versions of the speech engine.
 """
@@ -44,6 +44,7 @@ def main() -> None:
     embedder = Embedder()
     rng = np.random.default_rng(2)
     frames: list[np.ndarray] = []
+    levels: list[float] = []
     each = MINUTES * 60 * RATE // STEP // len(SETTINGS)
     for number, (voice, rate, pitch) in enumerate(SETTINGS):
         texts = [SENTENCES[(11 * number + k) % len(SENTENCES)] for k in range(14)]
@@ -55,13 +56,20 @@ def main() -> None:
         sound = np.concatenate(pieces)
         sound = (sound + rng.normal(0, 10 ** (QUIET_ROOM / 20), len(sound))).astype(np.float32)
         embedder.start(0)
-        made = [frame for _, frame in embedder.feed(sound)]
-        frames += made[:each]
+        made = embedder.feed(sound)
+        frames += [found.frame for found in made[:each]]
+        levels += [found.level for found in made[:each]]
         print(f"{voice} {rate} {pitch}: {len(made[:each]) * STEP / RATE:.0f} s", flush=True)
     whole = np.array(frames)
     middle, scale = whole.mean(0), whole.std(0) / STEPS_A_DEVIATION
     numbers = np.clip(np.rint((whole - middle) / scale), -127, 127).astype(np.int8)
-    np.savez_compressed(out, frames=numbers, middle=middle.astype(np.float32), scale=scale.astype(np.float32))
+    np.savez_compressed(
+        out,
+        frames=numbers,
+        middle=middle.astype(np.float32),
+        scale=scale.astype(np.float32),
+        levels=np.rint(levels).astype(np.int8),
+    )
     print(f"{out}: {len(frames) * STEP / RATE / 60:.1f} minutes, {out.stat().st_size / 1e6:.2f} MB")
 
 

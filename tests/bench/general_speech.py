@@ -59,7 +59,7 @@ def main() -> None:
             room = rng.normal(0, 10 ** (QUIET_ROOM / 20), len(sound) + RATE // 2).astype(np.float32)
             room[RATE // 4 : RATE // 4 + len(sound)] += sound
             embedder.start(0)
-            frames += [frame for _, frame in embedder.feed(room)]
+            frames += [made.frame for made in embedder.feed(room)]
     np.save(out, np.mean(frames, axis=0).astype(np.float32))
     print(f"{out}: mean of {len(frames)} embeddings")
 
