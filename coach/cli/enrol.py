@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn
 
 from coach.audio.wavs import read_sound
 from coach.cli.labels import Labels
@@ -23,12 +25,17 @@ from coach.ears.enrolment import (
 )
 from coach.ears.forecast import forecast
 from coach.ears.spoken import PHRASES, enrol_spoken, wanted
-from coach.ears.teaching import check_words, enrol_folder
+from coach.ears.takes import TakeMaker
+from coach.ears.teaching import check_words, enrol_folder, learn_words
 from coach.errors import CoachError, HearingError
 from coach.logbook.store import Home
 from coach.ports import Block
+from coach.voice.cache import ClipVoice
 from coach.voice.pack import load_pack
 from coach.words.phrases import Phrase, VoicePack, phrase, sentence
+
+TALK = 40
+"""Phrases of the coach that are the talk in the background while words are learnt: a minute or more."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -64,10 +71,15 @@ def run(args: argparse.Namespace) -> int:
         for refused in taught.refused:
             say(console, "! " + labels("enrol_refused", name=refused.name, because=refused.because))
         enrolment = taught.enrolment
+        room = None
     else:
-        enrolment = _by_voice(args, home, pack, words, before, console)
+        maker = TakeMaker()
+        enrolment = _by_voice(args, home, pack, words, before, maker, console)
+        room = maker.room_sound
     if not enrolment.takes:
         return 0
+    enrolment = _learnt(enrolment, room, coach_voice(home, pack), pack, console)
+    enrolment.save(_person_folder(home, args.person))
     with console.status(labels("enrol_checking")):
         foretold = forecast(enrolment)
     enrolment = replace(enrolment, verdict=foretold.verdict)
@@ -91,7 +103,13 @@ def _forget(folder: Path, words: Sequence[str], pack: VoicePack, person: str, co
 
 
 def _by_voice(
-    args: argparse.Namespace, home: Home, pack: VoicePack, words: Sequence[str], before: Enrolment, console: Console
+    args: argparse.Namespace,
+    home: Home,
+    pack: VoicePack,
+    words: Sequence[str],
+    before: Enrolment,
+    maker: TakeMaker,
+    console: Console,
 ) -> Enrolment:
     from coach.audio.stream import Stream
 
@@ -114,10 +132,26 @@ def _by_voice(
 
     try:
         with LessonScreen(pack, console) as screen:
-            return enrol_spoken(device, clip, pack.replies, lesson, start=before, keep=keep, tell=screen.tell)
+            return enrol_spoken(device, clip, pack.replies, lesson, start=before, keep=keep, tell=screen.tell,
+                                maker=maker)  # fmt: skip
     except KeyboardInterrupt:
         say(console, labels("enrol_kept", command=f"coach enrol {args.person}"))
         raise
+
+
+def _learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: VoicePack, console: Console) -> Enrolment:
+    """Learn the words from the new takes, remade with noise, with this room and with somebody who talks: the coach."""
+    labels = Labels(pack.screens)
+    texts = [text for key, text in sorted(pack.phrases.items()) if "{" not in text][:TALK]
+    render_all(voice, texts, console, labels("preparing_voice"))
+    talk = np.concatenate([voice.clip(text) for text in texts])
+    with Progress(TextColumn(labels("enrol_learning")), BarColumn(), console=console, transient=True) as bar:
+        task = bar.add_task("", total=None)
+
+        def tell(done: int, of: int) -> None:
+            bar.update(task, completed=done, total=of)
+
+        return learn_words(enrolment, room=room, talk=talk, tell=tell)
 
 
 def _before(home: Home, person: str, pack: VoicePack, console: Console) -> Enrolment:

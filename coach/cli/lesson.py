@@ -39,7 +39,8 @@ class LessonScreen:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._bar.stop()
+        if self._console.is_terminal:
+            self._bar.stop()
 
     def tell(self, news: Step | Listening) -> None:
         """Show how far the lesson is."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
@@ -12,11 +13,11 @@ from coach.audio.room import VirtualRoom
 from coach.cli.labels import Labels
 from coach.cli.parts import render_all
 from coach.ears.activity import Activity
-from coach.ears.enrolment import load_enrolment
+from coach.ears.enrolment import Enrolment, load_enrolment
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.taught import Taught
-from coach.ears.teaching import enrol_synthetic
+from coach.ears.teaching import enrol_synthetic, reworded
 from coach.errors import HearingError
 from coach.logbook.store import Home, Person
 from coach.ports import Block
@@ -56,9 +57,10 @@ def _wording(pack: VoicePack, text: str) -> str:
 
 def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console) -> Ears:
     """Return the ears for the room's patient; their words are taught by synthesis the first time."""
-    try:
+    enrolment: Enrolment | None = None
+    with suppress(HearingError):
         enrolment = load_enrolment(person.takes)
-    except HearingError:
+    if enrolment is None or reworded(enrolment, pack.replies):
         voices = [patient_voice(home, pack, *take) for take in TAKES]
         words = [reply.word for reply in pack.replies.values()]
         for voice in voices:

@@ -11,6 +11,7 @@ from coach.cli.labels import Labels
 from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment
 from coach.ears.features import STEP
 from coach.ears.forecast import Forecast, WordForecast, cohort
+from coach.ears.teaching import reworded
 from coach.tempo.units import RATE, to_seconds
 from coach.words.phrases import VoicePack
 
@@ -51,6 +52,10 @@ def tell_verdict(enrolment: Enrolment, pack: VoicePack, person: str, console: Co
     labels = Labels(pack.screens)
     key = f"verdict_{enrolment.verdict or 'unknown'}"
     say(console, labels(key, person=person))
+    changed = reworded(enrolment, pack.replies)
+    if changed:
+        words = ", ".join(enrolment.wordings[word] for word in changed)
+        say(console, "! " + labels("enrol_reworded", words=words, now=listed(pack, changed), person=person))
 
 
 def an_hour(rate: float) -> str:

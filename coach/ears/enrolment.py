@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -98,7 +98,10 @@ class Enrolment:
 
     def report(self) -> tuple[WordReport, ...]:
         """Return how well each word was taught, by leaving each take out in turn."""
-        return tuple(_report(word, self) for word in sorted(self.takes))
+        found = {word: _Report() for word in sorted(self.takes)}
+        for word, _, scores in left_out(self.takes, self.halts):
+            found[word].add(word, scores, self.thresholds[word])
+        return tuple(report.of(word) for word, report in found.items())
 
     def save(self, folder: Path) -> Path:
         """Write the file into `folder`, whole or not at all, readable by its owner only.
@@ -256,11 +259,25 @@ def best_scores(
 ) -> dict[str, float]:
     """Return the best score that each word of `takes` reaches anywhere in `take`."""
     words = {word: list(own) for word, own in takes.items() if own}
-    if not words:
-        return {}
-    matcher = Matcher(words, halts)
-    scores = np.max([matcher.push(frame, int(at)).scores for frame, at in zip(take.frames, take.ends, strict=True)], 0)
-    return dict(zip(matcher.words, scores.tolist(), strict=True))
+    return _best(Matcher(words, halts), take) if words else {}
+
+
+def left_out(
+    takes: Mapping[str, Sequence[Take]], halts: frozenset[str] = frozenset()
+) -> Iterator[tuple[str, int, dict[str, float]]]:
+    """Give each word and number of a take with the best score of each word in it, itself left out of its own word.
+
+    A word with one take has no score of its own there. Relies on a word's score not depending on the other words.
+    """
+    if not takes:
+        return
+    every = Matcher(takes, halts)
+    for word in sorted(takes):
+        for number, take in enumerate(takes[word]):
+            scores = _best(every, take)
+            del scores[word]
+            rest = [other for n, other in enumerate(takes[word]) if n != number]
+            yield word, number, scores | best_scores(take, {word: rest}, halts)
 
 
 def unlike(takes: Mapping[str, Sequence[Take]]) -> tuple[str, int] | None:
@@ -270,27 +287,38 @@ def unlike(takes: Mapping[str, Sequence[Take]]) -> tuple[str, int] | None:
     alone: there, nobody can say which of them is wrong. Ask again after it is gone; it may have made others look bad.
     """
     leads: dict[tuple[str, int], float] = {}
-    for word, own in takes.items():
-        for number, take in enumerate(own if len(own) > 2 else ()):
-            scores = best_scores(take, {**takes, word: [other for n, other in enumerate(own) if n != number]})
+    for word, number, scores in left_out({word: own for word, own in takes.items() if own}):
+        if len(takes[word]) > 2:
             leads[word, number] = scores.pop(word) - max(scores.values(), default=-1.0)
     worst = min(leads, key=lambda which: leads[which], default=None)
     return worst if worst is not None and leads[worst] < 0 else None
 
 
-def _report(word: str, enrolment: Enrolment) -> WordReport:
-    own: list[float] = []
-    leads: list[float] = []
-    heard = 0
-    nearest, nearest_score = "", 0.0
-    for number, take in enumerate(enrolment.takes[word]):
-        rest = {**enrolment.takes, word: tuple(t for n, t in enumerate(enrolment.takes[word]) if n != number)}
-        scores = best_scores(take, rest, enrolment.halts)
+def _best(matcher: Matcher, take: Take) -> dict[str, float]:
+    matcher.forget()
+    scores = np.max([matcher.push(frame, int(at)).scores for frame, at in zip(take.frames, take.ends, strict=True)], 0)
+    return dict(zip(matcher.words, scores.tolist(), strict=True))
+
+
+class _Report:
+    """Gathers what the takes of one word scored."""
+
+    def __init__(self) -> None:
+        self.own: list[float] = []
+        self.leads: list[float] = []
+        self.heard = 0
+        self.nearest = ""
+        self.nearest_score = 0.0
+
+    def add(self, word: str, scores: dict[str, float], threshold: float) -> None:
         mine = scores.pop(word, 0.0)
-        own.append(mine)
         rival = max(scores, key=lambda other: scores[other], default="")
-        if rival and scores[rival] > nearest_score:
-            nearest, nearest_score = rival, scores[rival]
-        leads.append(mine - scores.get(rival, 0.0))
-        heard += mine >= enrolment.thresholds[word] and mine > scores.get(rival, 0.0)
-    return WordReport(word, len(own), heard, tuple(own), tuple(leads), nearest, nearest_score)
+        if rival and scores[rival] > self.nearest_score:
+            self.nearest, self.nearest_score = rival, scores[rival]
+        self.own.append(mine)
+        self.leads.append(mine - scores.get(rival, 0.0))
+        self.heard += mine >= threshold and self.leads[-1] > 0
+
+    def of(self, word: str) -> WordReport:
+        own, leads = tuple(self.own), tuple(self.leads)
+        return WordReport(word, len(own), self.heard, own, leads, self.nearest, self.nearest_score)

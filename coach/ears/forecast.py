@@ -14,7 +14,9 @@ The rules, in the order in which they are applied:
    was listened to.
 3. The verdict is the best one whose `Needs` are all met by every word that is needed and every word that halts.
 
-The cohort is synthesised speech; what real people near the microphone give will differ.
+All of this is foretold from the plain match of the takes. What is learnt from them (learnt.py) hears more in noise, and
+has met the cohort, so that it cannot be judged by it. The cohort is synthesised speech; what real people near the
+microphone give will differ.
 """
 
 from __future__ import annotations
@@ -128,7 +130,7 @@ def forecast(enrolment: Enrolment, talk: Frames | None = None) -> Forecast:
     """
     reports = enrolment.report()
     spread = _spread(reports)
-    alarms = _false_an_hour(enrolment, cohort().frames if talk is None else talk)
+    alarms = false_an_hour(enrolment, cohort().frames if talk is None else talk)
     words = tuple(
         WordForecast(
             report.word,
@@ -199,12 +201,13 @@ def _spread(reports: Sequence[WordReport]) -> float:
     return max(LEAST_SPREAD, math.sqrt(squares / free)) if free else LEAST_SPREAD
 
 
-def _false_an_hour(enrolment: Enrolment, talk: Frames) -> dict[str, float]:
+def false_an_hour(enrolment: Enrolment, talk: Frames, *, foretell: bool = True) -> dict[str, float]:
+    """Return for each word the false alarms an hour in `talk` and in the room, by rule 2; or only those counted."""
     matcher = Matcher(enrolment.takes, enrolment.halts)
     limits = np.array([enrolment.thresholds[word] for word in matcher.words])
     urgent = np.array([word in enrolment.halts for word in matcher.words])
     over = _over(matcher, talk, limits, urgent)
-    rates = np.maximum(_counted(over), _foretold(over))
+    rates = np.maximum(_counted(over), _foretold(over)) if foretell else _counted(over)
     if enrolment.noise is not None and len(enrolment.noise.frames):
         matcher.forget()
         rates += _counted(_over(matcher, enrolment.noise.frames, limits, urgent))

@@ -102,6 +102,11 @@ def known_takes(start: Enrolment, replies: Mapping[str, ReplyWords], word: str) 
     return tuple(start.takes.get(word, ())) if same else ()
 
 
+def reworded(start: Enrolment, replies: Mapping[str, ReplyWords]) -> list[str]:
+    """Return the words that were taught in a wording that is no longer that of their reply."""
+    return [word for word in start.takes if word in replies and not known_takes(start, replies, word)]
+
+
 def with_takes(
     start: Enrolment, new: Mapping[str, Sequence[Take]], replies: Mapping[str, ReplyWords], source: str
 ) -> Enrolment:

@@ -195,7 +195,7 @@ def plain_scores(matcher: Matcher, embedder: Embedder, mic: Block) -> tuple[np.n
     matcher.forget()
     embedder.start(0)
     made = embedder.feed(mic)
-    return np.array([matcher.push(*found).scores for found in made]), np.array([found.at for found in made])
+    return np.array([matcher.push(found.frame, found.at).scores for found in made]), np.array([found.at for found in made])
 
 
 def teach(words: dict[str, list[Block]], takes: int, talk: Block, rng: np.random.Generator) -> Enrolment:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ from in_the_room import PERSON, SCRIPT, SMALL
 
 from coach.cli import main
 from coach.cli.start import last_program
+from coach.ears.enrolment import load_enrolment
 from coach.errors import CoachError
 from coach.logbook.store import Home
 
@@ -37,6 +39,38 @@ def test_a_session_in_the_room_ends_with_its_record(
 
     with pytest.raises(CoachError, match='"small", which is a file of your own; name the file'):
         last_program(Home(room_home), Home(room_home).person(PERSON))
+
+
+@pytest.mark.parametrize(
+    ("verdict", "says"),
+    [
+        ("hands_free", "Hands-free: the words should do without the keys."),
+        ("within_reach", "With someone within reach of the keys"),
+        ("keys_only", "Keys only: do not rely on the voice. Somebody must be at the keyboard; replies go by key."),
+        ("", "The words were not checked to the end: somebody must be within reach of the keys."),
+    ],
+)
+def test_what_the_words_are_good_for_is_said_before_the_session(
+    verdict: str, says: str, room_home: Path, files: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    takes = Home(room_home).person(PERSON).takes
+    replace(load_enrolment(takes), verdict=verdict).save(takes)
+
+    main(["start", str(files / "small.yaml"), "--person", PERSON, "--wav", "x.wav", "--home", str(room_home)])
+
+    assert capsys.readouterr().out.startswith(says)
+
+
+def test_words_taught_in_another_wording_are_told_before_the_session(
+    room_home: Path, files: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    takes = Home(room_home).person(PERSON).takes
+    there = load_enrolment(takes)
+    replace(there, wordings={**there.wordings, "pain": "ouch"}).save(takes)
+
+    main(["start", str(files / "small.yaml"), "--person", PERSON, "--wav", "x.wav", "--home", str(room_home)])
+
+    assert "for: ouch. It asks for: it hurts. Teach them again" in capsys.readouterr().out
 
 
 def test_without_a_session_and_a_program_the_programs_are_named(

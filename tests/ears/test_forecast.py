@@ -126,14 +126,14 @@ def test_words_that_were_taught_well_are_promised_and_the_talk_of_others_is_not_
 
 
 def test_a_word_in_other_peoples_talk_counts_as_a_false_alarm(good: Enrolment) -> None:
-    said = np.concatenate([cohort()[:200], good.takes["stop"][0].frames, cohort()[200:400]])
+    said = np.concatenate([cohort().frames[:200], good.takes["stop"][0].frames, cohort().frames[200:400]])
     words = {word.word: word for word in forecast(good, said).words}
 
     assert words["stop"].false_an_hour >= 1 / (len(said) * 0.08 / 3600)
 
 
 def test_a_room_that_sounds_like_a_word_counts_as_false_alarms(good: Enrolment) -> None:
-    frames: Frames = np.concatenate([cohort()[:50], good.takes["stop"][0].frames, cohort()[50:100]])
+    frames: Frames = np.concatenate([cohort().frames[:50], good.takes["stop"][0].frames, cohort().frames[50:100]])
     noisy = replace(good, noise=RoomNoise(-60.0, frames))
 
     assert forecast(noisy).verdict is Verdict.KEYS_ONLY
@@ -153,7 +153,7 @@ def test_a_loud_room_is_no_place_to_be_hands_free(good: Enrolment, foretold: For
 
 
 def test_the_cohort_is_twenty_minutes_of_talk_and_small() -> None:
-    frames = cohort()
+    frames = cohort().frames
 
     assert len(frames) * 0.08 / 60 > 20
     assert frames.shape[1] == 96

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -104,6 +105,28 @@ def test_another_word_in_between_is_refused_and_asked_for_again(maker: TakeMaker
     assert "enrol_unlike" in pupil.said
 
 
+@pytest.mark.parametrize(
+    ("fault", "spoil"),
+    [
+        (Fault.CLIPPED, lambda word: np.clip(word * 200, -1, 1)),
+        (Fault.TWO_WORDS, lambda word: np.concatenate([word, np.zeros(to_samples(0.42), np.float32), word])),
+        (Fault.LONG, lambda word: np.tile(word, 6)),
+    ],
+)
+def test_a_bad_take_is_refused_and_the_person_is_told_why(
+    fault: Fault, spoil: Callable[[Block], Block], maker: TakeMaker, voice: Voice
+) -> None:
+    bad = spoil(voice("ready"))
+    pupil = Pupil(iter([bad, *(voice("ready", rate) for rate in TAUGHT_AT)]))
+    if fault is Fault.CLIPPED:
+        pupil.room.acoustics = replace(pupil.room.acoustics, patient_db=-3.0)
+
+    pupil.learn(["ready"], maker)
+
+    assert pupil.steps[1].fault is fault
+    assert f"enrol_{fault}" in pupil.said
+
+
 def test_silence_is_asked_again_and_ends_the_lesson_with_what_was_taught(maker: TakeMaker, say: Answers) -> None:
     pupil = Pupil(say("stop", "stop", "stop", *[None] * 9))
 
@@ -153,6 +176,7 @@ def test_the_room_is_listened_to_first_and_kept_as_numbers(maker: TakeMaker, say
     assert pupil.said[:2] == ["enrol_room", "enrol_welcome"]
     assert made.noise is not None
     assert made.noise.frames.shape[1] == 96
+    assert made.noise.frames.size < 20 * 16000 / 10, "too many numbers for none of them to be sound"
     assert abs(made.noise.level - pupil.room.acoustics.noise_db) < 2
     rooms = [news.room for news in pupil.listened if news.room is not None]
     assert rooms[0] < 0.1
