@@ -12,7 +12,7 @@ from coach.audio.wavs import read_sound
 from coach.ears.activity import Activity
 from coach.ears.enrolment import load_enrolment
 from coach.ears.front import Ears
-from coach.ears.takes import QUIET_ROOM
+from coach.ears.remade import QUIET_ROOM
 from coach.ears.taught import Taught
 from coach.logbook.store import Home
 from coach.ports import Block, Captured, Hearing

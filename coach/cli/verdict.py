@@ -8,9 +8,10 @@ from rich.console import Console
 from rich.table import Table
 
 from coach.cli.labels import Labels
+from coach.ears.cohort import cohort
 from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment
 from coach.ears.features import STEP
-from coach.ears.forecast import Forecast, WordForecast, cohort
+from coach.ears.forecast import Forecast, WordForecast
 from coach.ears.teaching import reworded
 from coach.tempo.units import RATE, to_seconds
 from coach.words.phrases import VoicePack
@@ -43,7 +44,7 @@ def show_forecast(foretold: Forecast, enrolment: Enrolment, pack: VoicePack, per
     for reason in foretold.because:
         words = listed(pack, reason.words)
         say(console, "- " + labels(f"forecast_{reason.key}", words=words, n=RECOMMENDED_TAKES, person=person))
-    minutes = to_seconds(len(cohort()) * STEP, RATE) / 60
+    minutes = to_seconds(len(cohort().frames) * STEP, RATE) / 60
     say(console, labels("forecast_basis", minutes=f"{minutes:.0f}"))
 
 

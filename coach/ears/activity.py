@@ -47,7 +47,7 @@ CONTEXT = 4
 
 
 class Activity:
-    """An ear for voices: says when one begins and ends, a nearer one over another too, and whether others need to wake."""
+    """An ear for voices: says when one begins and ends, a nearer one over another too, and whether others must wake."""
 
     name = "activity"
 

@@ -24,9 +24,11 @@ class Talk:
 
 @cache
 def cohort() -> Talk:
-    """Return 25 minutes of synthesised talk; made by tests/bench/cohort_speech.py."""
+    """Return 50 minutes of synthesised talk; made by tests/bench/cohort_speech.py."""
     with (
         (package_data.files("coach.ears") / "cohort.npz").open("rb") as file,
         np.load(file, allow_pickle=False) as data,
     ):
-        return Talk(data["frames"].astype(np.float32) * data["scale"] + data["middle"], data["levels"].astype(np.float32))
+        return Talk(
+            data["frames"].astype(np.float32) * data["scale"] + data["middle"], data["levels"].astype(np.float32)
+        )

@@ -1,7 +1,8 @@
 """Learn to tell the taught words from each other and from all other sound: one softmax regression for all of them.
 
-What is looked at, at each embedding: the last second, as `SPAN` embeddings with the level of each against the loudest of
-them. Learnt from every take remade (remade.py), against the cohort of other people's talk, the noises alone and the first halves of the words.
+What is looked at, at each embedding: the last second, as `SPAN` embeddings with the level of each against the loudest
+of them. Learnt from every take remade (remade.py), against the cohort of other people's talk, the noises alone and the
+first halves of the words.
 """
 
 from __future__ import annotations
@@ -152,7 +153,7 @@ def learn(remade: Mapping[str, Sequence[Remade]], lengths: Mapping[str, int], ta
 
 
 def _spans(frames: Frames, levels: npt.NDArray[np.float32]) -> Frames:
-    """Return what is looked at, at each of n embeddings, shape (n, SIZE), newest first; the first stands for earlier."""
+    """Return what is looked at, at each of n embeddings, shape (n, SIZE), newest first; the first stands for before."""
     rows = np.maximum(np.arange(len(frames))[:, None] - np.arange(SPAN), 0)
     looked_at = ((frames - general_mean()) / SCALE)[rows].reshape(len(frames), -1)
     around = levels[rows]

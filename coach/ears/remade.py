@@ -62,7 +62,9 @@ class Remaker:
         """Return the sound of one `word`, which has nothing around it, remade; its word has so many `takes`."""
         rng = np.random.default_rng(len(word))
         kinds = ["", "", *self._makers]
-        return tuple(self._one(word, kinds[number % len(kinds)], rng, plain=not number) for number in range(times(takes)))
+        return tuple(
+            self._one(word, kinds[number % len(kinds)], rng, plain=not number) for number in range(times(takes))
+        )
 
     def _one(self, word: Block, kind: str, rng: np.random.Generator, *, plain: bool) -> Remade:
         said = word if plain else _faster(word, float(rng.choice(SPEEDS)))

@@ -134,8 +134,8 @@ def learn_words(
 ) -> Enrolment:
     """Return `enrolment` with what can be learnt from its takes, and without their sound.
 
-    `room`: the sound of the person's room, `talk`: some speech (see Remaker). `tell` is given how many takes of how many
-    are remade. A take whose sound is gone before it was remade teaches as it is.
+    `room`: the sound of the person's room, `talk`: some speech (see Remaker). `tell` is given how many takes of how
+    many are remade. A take whose sound is gone before it was remade teaches as it is.
     """
     remaker = Remaker(room=room, talk=talk)
     fresh = sum(take.sound is not None for takes in enrolment.takes.values() for take in takes)

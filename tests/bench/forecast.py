@@ -25,8 +25,9 @@ from coach.audio.wavs import read_sound
 from coach.ears.enrolment import Enrolment, best_scores
 from coach.ears.features import STEP, Embedder, Frames
 from coach.ears.forecast import false_an_hour, forecast
-from coach.ears.takes import QUIET_ROOM, BadTakeError, Take, TakeMaker
 from coach.ears.matching import Matcher
+from coach.ears.remade import QUIET_ROOM
+from coach.ears.takes import BadTakeError, Take, TakeMaker
 from coach.tempo.units import RATE
 
 BANDS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.97, 1.01)
@@ -66,7 +67,7 @@ def talk(data: Path) -> Frames:
                 sound = np.pad(read_sound(data / row["path"]), RATE // 2)
                 noise = rng.normal(0, 10 ** (QUIET_ROOM / 20), len(sound))
                 embedder.start(0)
-                frames += [frame for _, frame in embedder.feed((sound + noise).astype(np.float32))]
+                frames += [made.frame for made in embedder.feed((sound + noise).astype(np.float32))]
     return np.array(frames, np.float32)
 
 

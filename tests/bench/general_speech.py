@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from coach.ears.features import Embedder
-from coach.ears.takes import QUIET_ROOM
+from coach.ears.remade import QUIET_ROOM
 from coach.tempo.units import RATE
 from coach.voice.render import Renderer
 

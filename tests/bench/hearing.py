@@ -102,7 +102,7 @@ def room(length: int, rng: np.random.Generator) -> Block:
 def piece_of(pool: Sequence[Block], length: int, rng: np.random.Generator) -> Block:
     """Return `length` samples of one of `pool` that are not silence."""
     while True:
-        sound = pool[rng.integers(len(pool))]
+        sound = pool[int(rng.integers(len(pool)))]
         sound = np.resize(sound, max(len(sound), length + 1))
         at = int(rng.integers(0, len(sound) - length))
         if decibels(sound[at : at + length]) > -60:
@@ -195,7 +195,9 @@ def plain_scores(matcher: Matcher, embedder: Embedder, mic: Block) -> tuple[np.n
     matcher.forget()
     embedder.start(0)
     made = embedder.feed(mic)
-    return np.array([matcher.push(found.frame, found.at).scores for found in made]), np.array([found.at for found in made])
+    return np.array([matcher.push(found.frame, found.at).scores for found in made]), np.array(
+        [found.at for found in made]
+    )
 
 
 def teach(words: dict[str, list[Block]], takes: int, talk: Block, rng: np.random.Generator) -> Enrolment:

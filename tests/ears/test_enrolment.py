@@ -13,14 +13,13 @@ from hypothesis import strategies as st
 
 from coach.ears.enrolment import (
     FILE,
-    HALT_THRESHOLD,
     NEEDED,
-    THRESHOLD,
     Enrolment,
     UnusableEnrolmentError,
     forget_enrolment,
     load_enrolment,
 )
+from coach.ears.matching import HALT_THRESHOLD, THRESHOLD
 from coach.ears.room_noise import RoomNoise
 from coach.ears.takes import Take
 from coach.errors import HearingError

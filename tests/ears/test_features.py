@@ -22,8 +22,8 @@ def test_one_embedding_each_80_ms_with_the_sample_after_its_window(embedder: Emb
     embedder.start(1000)
     found = embedder.feed(SOUND)
 
-    assert [at for at, _ in found] == [1000 + number * STEP for number in range(11, 21)]
-    assert {frame.shape for _, frame in found} == {(WIDTH,)}
+    assert [made.at for made in found] == [1000 + number * STEP for number in range(11, 21)]
+    assert {made.frame.shape for made in found} == {(WIDTH,)}
 
 
 @settings(max_examples=8)
@@ -34,8 +34,8 @@ def test_how_the_sound_is_cut_changes_nothing(embedder: Embedder, cuts: list[int
     embedder.start(0)
     parts = [made for piece in np.split(SOUND, sorted(cuts)) for made in embedder.feed(piece)]
 
-    assert [at for at, _ in whole] == [at for at, _ in parts]
-    assert all(np.array_equal(one, other) for (_, one), (_, other) in zip(whole, parts, strict=True))
+    assert [(made.at, made.level) for made in whole] == [(made.at, made.level) for made in parts]
+    assert all(np.array_equal(one.frame, other.frame) for one, other in zip(whole, parts, strict=True))
 
 
 def test_a_system_without_the_models_is_told_to_use_the_keys(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from heard_rooms import room
 
+from coach.ears.cohort import cohort
 from coach.ears.enrolment import Enrolment, WordReport
 from coach.ears.features import Embedder, Frames
 from coach.ears.forecast import (
@@ -14,7 +15,6 @@ from coach.ears.forecast import (
     Forecast,
     Verdict,
     WordForecast,
-    cohort,
     expected,
     forecast,
     judge,

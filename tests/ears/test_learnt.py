@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from coach.ears.cohort import Talk, cohort
 from coach.ears.enrolment import Enrolment, load_enrolment
-from coach.ears.learnt import EARLIEST, LATEST, SIZE, SPAN, LearntMatcher, learn
+from coach.ears.learnt import EARLIEST, LATEST, SIZE, SPAN, Learnt, LearntMatcher, learn
 from coach.ears.matching import Matcher, general_mean
 from coach.ears.remade import Remade
 from coach.tempo.units import to_samples
@@ -40,7 +40,7 @@ def talk(count: int = 400) -> Talk:
 
 
 @pytest.fixture(scope="module")
-def learnt():
+def learnt() -> Learnt:
     return learn({word: [example(word, seed) for seed in range(40)] for word in DIRECTIONS},
                  dict.fromkeys(DIRECTIONS, LENGTH), talk())  # fmt: skip
 
@@ -53,7 +53,7 @@ def best(matcher: LearntMatcher, take: Remade) -> tuple[str, float, int]:
 
 
 @pytest.mark.parametrize("word", sorted(DIRECTIONS))
-def test_a_word_it_never_met_in_this_form_is_known_when_it_has_ended(learnt, word: str) -> None:
+def test_a_word_it_never_met_in_this_form_is_known_when_it_has_ended(learnt: Learnt, word: str) -> None:
     matcher = LearntMatcher(learnt, frozenset({"stop"}))
 
     found, score, at = best(matcher, example(word, 77))
@@ -63,7 +63,7 @@ def test_a_word_it_never_met_in_this_form_is_known_when_it_has_ended(learnt, wor
     assert EARLIEST <= at <= LATEST
 
 
-def test_other_talk_reaches_no_limit(learnt) -> None:
+def test_other_talk_reaches_no_limit(learnt: Learnt) -> None:
     own = np.random.default_rng(10)
     frames = own.normal(0, 10, (400, 96)).astype(np.float32) + general_mean()
 
@@ -72,7 +72,7 @@ def test_other_talk_reaches_no_limit(learnt) -> None:
     assert scores.max() < LearntMatcher(learnt, frozenset({"stop"})).limits.min()
 
 
-def test_pushing_one_by_one_scores_like_the_whole_stretch(learnt) -> None:
+def test_pushing_one_by_one_scores_like_the_whole_stretch(learnt: Learnt) -> None:
     take = example("ready", 5)
     matcher = LearntMatcher(learnt, frozenset())
 
@@ -83,7 +83,7 @@ def test_pushing_one_by_one_scores_like_the_whole_stretch(learnt) -> None:
 
 
 @given(quieter=st.floats(-30, 0))
-def test_how_loud_all_of_it_is_changes_nothing(learnt, quieter: float) -> None:
+def test_how_loud_all_of_it_is_changes_nothing(learnt: Learnt, quieter: float) -> None:
     take = example("stop", 8)
 
     changed = learnt.scores(take.frames, take.levels + np.float32(quieter))
@@ -91,7 +91,7 @@ def test_how_loud_all_of_it_is_changes_nothing(learnt, quieter: float) -> None:
     np.testing.assert_allclose(changed, learnt.scores(take.frames, take.levels), atol=1e-3)
 
 
-def test_after_forgetting_nothing_of_before_counts(learnt) -> None:
+def test_after_forgetting_nothing_of_before_counts(learnt: Learnt) -> None:
     matcher = LearntMatcher(learnt, frozenset())
     first = best(matcher, example("stop", 3))
     best(matcher, example("ready", 4))
@@ -100,14 +100,14 @@ def test_after_forgetting_nothing_of_before_counts(learnt) -> None:
     assert best(matcher, example("stop", 3)) == first
 
 
-def test_learning_twice_gives_the_same(learnt) -> None:
+def test_learning_twice_gives_the_same(learnt: Learnt) -> None:
     again = learn({word: [example(word, seed) for seed in range(40)] for word in DIRECTIONS},
                   dict.fromkeys(DIRECTIONS, LENGTH), talk())  # fmt: skip
 
     np.testing.assert_array_equal(learnt.weights, again.weights)
 
 
-def test_a_halt_needs_less_than_another_word(learnt) -> None:
+def test_a_halt_needs_less_than_another_word(learnt: Learnt) -> None:
     limits = dict(zip(learnt.words, LearntMatcher(learnt, frozenset({"stop"})).limits, strict=True))
 
     assert limits["stop"] < limits["ready"]
@@ -122,7 +122,9 @@ def test_the_cohort_is_some_minutes_of_talk_with_levels() -> None:
     assert -90 <= found.levels.min() < found.levels.max() <= 0
 
 
-def test_what_was_learnt_is_kept_with_the_takes_and_serves_them_only(learnt, enrolment: Enrolment, tmp_path: Path) -> None:
+def test_what_was_learnt_is_kept_with_the_takes_and_serves_them_only(
+    learnt, enrolment: Enrolment, tmp_path: Path
+) -> None:
     words = {word: enrolment.takes[word] for word in ("ready", "stop")}
     replace(enrolment, takes=words, learnt=learnt).save(tmp_path)
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from heard_rooms import Voice
 
 from coach.ears.enrolment import Enrolment
 from coach.ears.features import Embedder
@@ -18,7 +19,7 @@ from coach.tempo.units import RATE
 
 
 @pytest.fixture(scope="module")
-def word(maker: TakeMaker, voice) -> Block:
+def word(maker: TakeMaker, voice: Voice) -> Block:
     sound = maker.take_from(voice("ready")).sound
     assert sound is not None
     return sound
@@ -73,7 +74,7 @@ def test_a_room_without_sound_is_no_room(word: Block, beside: Block) -> None:
     np.testing.assert_array_equal(plain[-1].frames, with_it[-1].frames)
 
 
-def test_learning_leaves_no_sound_behind_and_tells_how_far_it_is(maker: TakeMaker, voice) -> None:
+def test_learning_leaves_no_sound_behind_and_tells_how_far_it_is(maker: TakeMaker, voice: Voice) -> None:
     takes = {word: (maker.take_from(voice(word)),) for word in ("ready", "stop")}
     told: list[tuple[int, int]] = []
 
@@ -84,7 +85,7 @@ def test_learning_leaves_no_sound_behind_and_tells_how_far_it_is(maker: TakeMake
     assert isinstance(made.matcher(), LearntMatcher)
 
 
-def test_a_take_whose_sound_is_gone_teaches_as_it_is(maker: TakeMaker, voice) -> None:
+def test_a_take_whose_sound_is_gone_teaches_as_it_is(maker: TakeMaker, voice: Voice) -> None:
     take = replace(maker.take_from(voice("stop")), sound=None)
 
     assert as_taught(take).ends[0] == take.ends[0] - take.length
