@@ -7,19 +7,20 @@ that calls `run`, stretch by stretch, as the device delivers them.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from coach.audio.echo import Canceller
 from coach.audio.mixer import Layer, Mixer, beat
 from coach.audio.patient import Moment
+from coach.audio.room_check import RoomCheck
 from coach.ears.front import Ears
 from coach.errors import CoachError, OutOfPlaceError
 from coach.moments import moment_of, question_moment
 from coach.ports import Captured, Device, Hearing, Store, Voice
 from coach.session.agenda import Agenda, Sounding
 from coach.session.commands import Command, CutFrom, End, Place, Record, Silence
-from coach.session.events import REPLIES, Event, On
+from coach.session.events import REPLIES, Event, On, RoomFacts
 from coach.session.ideal import Rehearsal, rehearse
 from coach.session.machine import handle, takes
 from coach.session.plan import Today
@@ -114,6 +115,8 @@ class Engine:
         self._stalled = 0
         self._hushed_until = -1
         self._voicing = False
+        self._voiced = 0
+        self._room_check = RoomCheck()
         self._shown_at = -LOOK_EVERY
 
     def run(self, begun: dict[str, Any]) -> str:
@@ -206,6 +209,7 @@ class Engine:
             self._give_if_taken(Event(On.MIC_BACK, self._now))
         self._showing.mic_lost = self._mic_lost
         self._showing.speaker_lost = False
+        self._showing.no_echo = self.session.state is State.CHECKING and self._room_check.echo is False
 
     # -- what is heard -------------------------------------------------------------------------------------------------
 
@@ -215,6 +219,9 @@ class Engine:
         self._measured.hearings += hearings
         for hearing in hearings:
             self._make_room(hearing)
+        if self.session.state in (State.OPENING, State.CHECKING):
+            self._room_check.feed(captured)
+            self._voiced += len(captured.mic) if self._voicing else 0
         if self._opened_for is not self.session:  # looked up once an event, not fifty times a second
             self._opened_for = self.session
             self._listening = open_for(self._listening, self._open_words())
@@ -227,6 +234,8 @@ class Engine:
 
     def _make_room(self, hearing: Hearing) -> None:
         """While somebody speaks, the coach does not; nothing moves in time."""
+        if hearing.kind != "word":
+            self._voicing = hearing.kind == "voice_began"
         if hearing.kind == "voice_began":
             if self._mixer.sounding_until > self._now or self._hushed_until >= 0:
                 self._mixer.hush(on=True, now=self._now)
@@ -285,12 +294,18 @@ class Engine:
 
     def _give(self, event: Event) -> None:
         before = self.session.state
+        if before is State.CHECKING:
+            event = replace(event, room=self._room())
         self._measured.events.append((before, event))
         self.session, commands = handle(self.session, event)
         for command in commands:
             self._obey(command, event)
         if self._tell is not None:
             self._tell_moment(moment_of(self.session, event, before))
+
+    def _room(self) -> RoomFacts:
+        check, voices = self._room_check, self._voiced / max(1, self._now)
+        return RoomFacts(check.level, check.floor, self._ears.room, check.echo, round(voices, 2))
 
     def _tell_moment(self, moment: Moment | None) -> None:
         if self._tell is not None and moment is not None:

@@ -35,6 +35,8 @@ def _question(session: Session) -> str:
     if session.state in _READY:
         return "ready"
     match session.state:
+        case State.CHECKING:
+            return "check"
         case State.SCREENING:
             asked = session.today.screen[session.screen_index].id
             return asked if asked == NEXT_DAY else f"screen.{asked}"
@@ -58,7 +60,7 @@ def moment_of(session: Session, event: Event, before: State) -> Moment | None:
 
 
 def _moment(session: Session, kind: Kind, at: int, event: Event | None = None, question: str = "") -> Moment:
-    inside = session.state not in (State.OPENING, State.SCREENING, State.SCREEN_CHECK)
+    inside = session.state not in (State.OPENING, State.CHECKING, State.SCREENING, State.SCREEN_CHECK)
     number = session.turns[min(session.turn, len(session.turns) - 1)][0]
     return Moment(
         kind,

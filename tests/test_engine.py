@@ -25,6 +25,7 @@ LENGTH = to_samples(0.4)
 """Samples of every clip."""
 
 ANSWERS = {
+    State.CHECKING: "r",
     State.SCREENING: "n",
     State.SCREEN_CHECK: "y",
     State.WAITING: "r",
@@ -257,7 +258,7 @@ def test_pain_above_the_limit_ends_the_session() -> None:
 def test_silence_never_begins_a_set() -> None:
     ran = run(answers=False)
 
-    assert ran.why == "no_answer"
+    assert ran.why == "not_heard"
     assert ran.lines.of("set_begun") == []
 
 

@@ -14,12 +14,14 @@ from rich.text import Text
 from coach.cli.labels import Labels, clock, shown
 from coach.logbook import HaltRecord, SessionRecord, SetRecord
 from coach.logbook.assembled import QuestionRecord, is_pain
-from coach.logbook.kinds import Answer
+from coach.logbook.kinds import Answer, SoundCheck
 
 HIGH_PAIN = 4
 """A pain that is named among what needs a look, 0-10; the program's own limits have acted in the session already."""
 
-_UNUSUAL = frozenset({"pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt", "screen", "next_day"})
+_UNUSUAL = frozenset({
+    "pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt", "not_heard", "screen", "next_day",
+})  # fmt: skip
 
 
 class SessionPage:
@@ -94,6 +96,8 @@ def needs_a_look(record: SessionRecord, labels: Labels, problems: Sequence[str] 
         for one in record.sets
         if one.stated is not None and one.counted is not None and one.stated < one.counted
     ]
+    if record.sound_check is not None:  # no echo is no fault: with headphones there is none
+        found += [labels(f"check_{caution}") for caution in record.sound_check.cautions if caution != "no_echo"]
     if any(what.endswith("_lost") for _, what in record.devices):
         found.append(labels("log_device_lost"))
     return [*found, *(shown(problem) for problem in problems)]
@@ -262,7 +266,17 @@ def _heard(record: SessionRecord, labels: Labels) -> list[str]:
 
 
 def _devices(record: SessionRecord, labels: Labels) -> list[str]:
-    return [f"{clock(at / record.rate)} {labels.word('device', what)}" for at, what in record.devices]
+    told = [f"{clock(at / record.rate)} {labels.word('device', what)}" for at, what in record.devices]
+    return _sound_check(record.sound_check, labels) + told
+
+
+def _sound_check(check: SoundCheck | None, labels: Labels) -> list[str]:
+    if check is None:
+        return []
+    levels = (("check_level", check.level), ("check_floor", check.floor), ("check_taught", check.room_taught))
+    told = [labels("check_heard" if check.heard else "check_not_heard", times=check.askings)]
+    told += [f"{labels(key)} {level:.0f} dBFS" for key, level in levels if level is not None]
+    return [", ".join(told), *(labels(f"check_{caution}") for caution in check.cautions)]
 
 
 def _made_with(record: SessionRecord, labels: Labels) -> list[str]:

@@ -129,4 +129,4 @@ def ears_for(enrolment: Enrolment | None, prepared: Prepared) -> Ears:
     ears: list[Ear] = [activity]
     if enrolment is not None:
         ears.append(Taught(enrolment, activity=activity, halts=prepared.pack.halts))
-    return Ears([*ears, Keys()])
+    return Ears([*ears, Keys()], room=enrolment.room if enrolment is not None else None)

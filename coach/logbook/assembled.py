@@ -143,6 +143,8 @@ class SessionRecord:
     """From the first to the last line of the session's own time."""
     plan: tuple[PlannedExercise, ...]
     ears: tuple[str, ...]
+    sound_check: kinds.SoundCheck | None
+    """The check at the start; None: it did not come to one. Of several the last."""
     sets: tuple[SetRecord, ...]
     """In the order in which they began."""
     halts: tuple[HaltRecord, ...]
@@ -206,6 +208,7 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
         record,
         began=known[0].t if known else "",
         seconds=min(max((0, *(line.at for line in known))), _LONGEST) / record.rate,
+        sound_check=next((it for _, it in reversed(facts) if isinstance(it, kinds.SoundCheck)), None),
         sets=_sets(facts),
         halts=_halts(facts),
         steps=tuple(
@@ -377,6 +380,7 @@ _EMPTY = SessionRecord(
     seconds=0.0,
     plan=(),
     ears=(),
+    sound_check=None,
     sets=(),
     halts=(),
     steps=(),

@@ -18,6 +18,7 @@ from coach.words.phrases import Phrase, phrase
 Result = tuple[Session, tuple[Command, ...]]
 
 WINDOW = {
+    State.CHECKING: 8.0,
     State.SCREENING: 8.0,
     State.SCREEN_CHECK: 8.0,
     State.WAITING: 25.0,
@@ -32,6 +33,7 @@ WINDOW = {
 for those who must first put something down. Our own choice, to be tuned with users."""
 
 PROMPTS = {
+    State.CHECKING: 4,
     State.SCREENING: 3,
     State.SCREEN_CHECK: 3,
     State.WAITING: 4,
@@ -87,6 +89,10 @@ def opening(session: Session, _at: int) -> Result:
         commands += say("someone_within_reach")
     commands += say("how_to_halt") + say("exercises_today", n=len(today.exercises))
     return session, commands
+
+
+def checking(session: Session, _at: int) -> Result:
+    return session, say("check_ready")
 
 
 def cautions(session: Session) -> tuple[Command, ...]:
@@ -370,6 +376,7 @@ def ended(session: Session, at: int) -> Result:
 
 ENTER: dict[State, Callable[[Session, int], Result]] = {
     State.OPENING: opening,
+    State.CHECKING: checking,
     State.SCREENING: screening,
     State.SCREEN_CHECK: screen_check,
     State.INTRO: intro,

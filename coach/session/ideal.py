@@ -79,7 +79,7 @@ def _reply(run: SoundlessRun) -> tuple[On, int] | None:
             return (On.NO if session.today.screen[session.screen_index].answer else On.YES), 0
         case State.SCREEN_CHECK:
             return On.YES, 0
-        case State.WAITING:
+        case State.CHECKING | State.WAITING:
             return On.READY, 0
         case State.ASKING:
             if session.asked_about is Question.REPS:

@@ -13,6 +13,8 @@ class State(StrEnum):
     """Where the session is; the diagram in DEVELOPERS.md shows how they follow each other."""
 
     OPENING = "opening"
+    CHECKING = "checking"
+    """For the first "ready": do coach and person hear each other?"""
     SCREENING = "screening"
     SCREEN_CHECK = "screen_check"
     """The screen answers are read back."""

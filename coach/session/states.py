@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from coach.session import acts, answers, halts, prompts
+from coach.session import acts, answers, halts, prompts, sound_check
 from coach.session.events import REPLIES, On
 from coach.session.guards import (
     Check,
@@ -74,7 +74,8 @@ class Row:
 
 
 BACK_TO = (
-    State.OPENING, State.SCREENING, State.INTRO, State.SETUP, State.WAITING, State.ASKING, State.RESTING,
+    State.OPENING, State.CHECKING, State.SCREENING, State.INTRO, State.SETUP, State.WAITING, State.ASKING,
+    State.RESTING,
 )  # fmt: skip
 """States that can be taken up again after an interruption."""
 
@@ -112,7 +113,7 @@ def _for(states: Iterable[State], on: On, when: Guard, to: State | Choice | None
 
 
 S = State
-BEFORE = (S.OPENING, S.SCREENING, S.SCREEN_CHECK)
+BEFORE = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
 EXERCISING = (
     S.INTRO, S.SETUP, S.WAITING, S.LEAD_IN, S.WORKING, S.HOLDING, S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING,
     S.RECOVERING, S.PAUSED, S.HALTED,
@@ -145,13 +146,18 @@ TABLE: tuple[Row, ...] = (
     Row(S.DEAF,         On.CUE_DONE,   always,              None,             prompts.nothing),
     Row(S.DEAF,         On.TIME_UP,    always,              S.CLOSING,        halts.end_as("deaf")),
     Row(S.MUTE,         On.TIME_UP,    always,              S.CLOSING,        halts.end_as("mute")),
-    # opening and screening
+    # opening, and whether each hears the other; then screening
     Row(S.OPENING,      On.START,      always,              S.OPENING,        prompts.nothing),
-    Row(S.OPENING,      On.CUE_DONE,   always,              OPENED, prompts.nothing),
+    Row(S.OPENING,      On.CUE_DONE,   always,              S.CHECKING,       prompts.nothing),
     Row(S.OPENING,      On.AGAIN,      always,              S.OPENING,        prompts.hush),
+    Row(S.CHECKING,     On.READY,      always,              OPENED,           sound_check.heard),
+    Row(S.CHECKING,     On.SPOKE,      prompts_left,        None,             sound_check.ask_again),
+    Row(S.CHECKING,     On.SPOKE,      always,              None,             prompts.nothing),
+    Row(S.CHECKING,     On.TIME_UP,    prompts_left,        None,             sound_check.ask_again),
+    Row(S.CHECKING,     On.TIME_UP,    always,              S.CLOSING,        sound_check.not_heard),
     *_for(BEFORE, On.WHY, always, None, acts.say_cautions),
-    *_for((S.SCREENING, S.SCREEN_CHECK), On.CUE_DONE, always, None, prompts.open_window),
-    *_for((S.SCREENING, S.SCREEN_CHECK), On.AGAIN, always, None, prompts.say_again),
+    *_for((S.CHECKING, S.SCREENING, S.SCREEN_CHECK), On.CUE_DONE, always, None, prompts.open_window),
+    *_for((S.CHECKING, S.SCREENING, S.SCREEN_CHECK), On.AGAIN, always, None, prompts.say_again),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.SPOKE, prompts_left, None, prompts.prompt_again),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.TIME_UP, prompts_left, None, prompts.prompt_again),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.SPOKE, always, S.CLOSING, halts.end_as("no_answer")),

@@ -218,5 +218,5 @@ def test_a_session_that_nobody_answers_ends_without_any_work() -> None:
         run = WatchedRun(today)
         live(run, Person(Random(1), odd=0.0, silent=1.0))
 
-        assert run.session.end_why == "no_answer"
+        assert run.session.end_why == "not_heard"
         assert not run.session.sets_begun
