@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coach.audio.patient import Kind, Moment
 from coach.session.events import Event, On
+from coach.session.ladder import above
 from coach.session.lines import phase_name
 from coach.session.plan import NEXT_DAY
 from coach.session.state import Question, Session, State
@@ -42,6 +43,8 @@ def _question(session: Session) -> str:
             return asked if asked == NEXT_DAY else f"screen.{asked}"
         case State.SCREEN_CHECK | State.CONFIRMING:
             return "confirm"
+        case State.ASKING if session.rung >= 0:
+            return f"pain_above.{above(session)}"
         case State.ASKING:
             return _ABOUT_SETS[session.asked_about]
         case State.HALTED:

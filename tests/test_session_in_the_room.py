@@ -210,6 +210,16 @@ def _begun(name: str) -> Iterator[tuple[str, object]]:
     yield from first_line(prepared(), session=name, person="mira", ears=("taught",), device="virtual room").items()
 
 
+def test_yes_and_no_are_enough_to_place_pain(furnished: Furnished) -> None:
+    ready = brief()
+    ready = replace(ready, today=replace(ready.today, numbers_heard=False))
+    script = SCRIPT.replace("pain: n2", 'pain_above.0: "yes", pain_above: "no"')
+    ran = session(furnished, ready, script=script)
+
+    assert ran.why == "done"
+    assert [one.pain for one in ran.record.sets] == ["1-3", "1-3"]
+
+
 # -- the check at the start --
 
 

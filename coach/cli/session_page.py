@@ -13,7 +13,7 @@ from rich.text import Text
 
 from coach.cli.labels import Labels, clock, shown
 from coach.logbook import HaltRecord, SessionRecord, SetRecord
-from coach.logbook.assembled import QuestionRecord, is_pain
+from coach.logbook.assembled import QuestionRecord, edge, is_pain
 from coach.logbook.kinds import Answer, SoundCheck
 
 HIGH_PAIN = 4
@@ -85,7 +85,7 @@ def needs_a_look(record: SessionRecord, labels: Labels, problems: Sequence[str] 
     if record.why in _UNUSUAL or not record.why or record.why == "interrupted":
         found.append(f"{labels('log_ended')}: {labels.word('end', record.why or 'missing')}")
     pain = record.highest_pain
-    if isinstance(pain, str) or (pain is not None and pain >= HIGH_PAIN):
+    if (edge(pain) or 0) >= HIGH_PAIN:
         found.append(f"{labels('log_highest_pain')}: {_answer(pain, labels)}")
     found += [_halt(record, halt, labels) for halt in record.halts]
     open_pain = sum(1 for one in record.questions if is_pain(one.question) and not one.answered)
@@ -250,6 +250,8 @@ def _question(record: SessionRecord, one: QuestionRecord, labels: Labels) -> str
     group, _, rest = one.question.partition(".")
     name = shown(rest).replace("_", " ") if group == "screen" and rest else labels.word("question", one.question)
     about = next((f" ({_set_name(record, each, labels)})" for each in record.sets if each.set_id == one.set_id), "")
+    if one.because:
+        return f"{clock(one.at / record.rate)} {name}{about}: {labels.word('unasked', one.because)}"
     if not one.answered:
         return f"{clock(one.at / record.rate)} {name}{about}: {labels('log_no_answer', times=one.times)}"
     how = [labels.word("ear", one.ear)] if one.ear else []

@@ -63,6 +63,8 @@ class SessionBegun:
     rate: int
     """Samples a second: the unit of every `at`, `began` and `ended`."""
     app_version: str
+    numbers: Literal["spoken", "ladder"] = "spoken"
+    """"ladder": this person's numbers are not heard well, so pain is placed by yes and no."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +110,8 @@ class Answered:
 
     question: str
     value: Answer
-    """Pain and effort: 0-10, or a band in words when placed by yes and no. Reps: how many were done, or whether all
-    that were counted were done. Missed: how many of the counted were not done."""
+    """Pain and effort: 0-10, or the band that yes and no came to: "none", "1-3". Reps: how many were done, or
+    whether all that were counted were done. Missed: how many of the counted were not done."""
     ear: str
     read_back: bool
     """True if the answer was repeated to the person, who let it stand."""
@@ -128,6 +130,27 @@ class Unanswered:
     """How often it was put, the first time included."""
     set_id: int = 0
     exercise: str = ""
+    because: str = ""
+    """"numbers_not_heard": it was not put, since nothing but a number answers it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """A question "more than so much?" was answered by yes or no; the band that it comes to is "answered"."""
+
+    question: str
+    above: int
+    """More than that? 0: any at all?"""
+    value: bool
+    ear: str
+
+
+@dataclass(frozen=True, slots=True)
+class NumbersNotHeard:
+    """From here on pain is placed by yes and no."""
+
+    question: str
+    why: Literal["denied", "not_understood"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -370,6 +393,8 @@ Fact = (
     | SetBegun
     | SetEnded
     | NumberHeard
+    | Ladder
+    | NumbersNotHeard
     | ScreenConfirmed
     | ScreenDenied
     | Halted
@@ -396,6 +421,8 @@ KINDS: dict[str, type[Fact]] = {
     "set_begun": SetBegun,
     "set_ended": SetEnded,
     "number_heard": NumberHeard,
+    "ladder": Ladder,
+    "numbers_not_heard": NumbersNotHeard,
     "screen_confirmed": ScreenConfirmed,
     "screen_denied": ScreenDenied,
     "halted": Halted,

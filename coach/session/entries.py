@@ -7,6 +7,7 @@ from collections.abc import Callable
 from coach.program.model import Hold, Reach, Reps, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, End, Place, Record, Say, Silence, WakeAt
+from coach.session.ladder import above
 from coach.session.lines import asked_work, set_ended, work_of
 from coach.session.plan import NEXT_DAY, amount
 from coach.session.rules import days_to_next
@@ -223,6 +224,8 @@ def set_end(session: Session, _at: int) -> Result:
 
 
 def asking(session: Session, at: int) -> Result:
+    if session.by_ladder and session.asked_about in (Question.PAIN, Question.HALT_PAIN):
+        session = changed(session, rung=max(0, session.rung))
     return session, (asked(str(session.asked_about), at, session), *ask(session))
 
 
@@ -233,6 +236,10 @@ def asked(question: str, at: int, session: Session) -> Command:
 
 def ask(session: Session) -> tuple[Command, ...]:
     """Return the present question about a set."""
+    if session.rung >= 0:
+        more_than = above(session)
+        key = own(session, "ladder_above" if more_than else "ladder_any")
+        return say(key, n=more_than) if more_than else say(key)
     if session.asked_about is Question.REPS:
         work = asked_work(session)
         kind = "reps" if isinstance(work, Reps) else "hold" if isinstance(work, Hold) else "rounds"
@@ -261,7 +268,10 @@ READ_BACK = {
 
 
 def read_back(session: Session) -> tuple[Command, ...]:
-    """Return the number that was heard, to be confirmed or denied."""
+    """Return the number that was heard, or the band, to be confirmed or denied."""
+    if session.low >= 0:
+        key = own(session, "ladder_band" if session.number else "ladder_none")
+        return say(key, low=session.low, high=session.number) if session.number else say(key)
     return say(READ_BACK[session.asked_about], n=session.number)
 
 

@@ -84,6 +84,8 @@ def _reply(run: SoundlessRun) -> tuple[On, int] | None:
         case State.ASKING:
             if session.asked_about is Question.REPS:
                 return On.YES, 0
+            if session.rung >= 0:
+                return On.NO, 0
             return On.NUMBER, 0 if session.asked_about is Question.PAIN else 5
         case State.CONFIRMING if session.asked_about is Question.PAIN:
             return On.YES, 0

@@ -36,6 +36,7 @@ from coach.session.guards import (
     has_screen,
     held,
     held_and_prompts_left,
+    ladder_due,
     mic_gone,
     mic_there,
     more_asks,
@@ -43,8 +44,11 @@ from coach.session.guards import (
     needs_setup,
     no_set_comes,
     not_placed,
+    number_not_understood,
+    on_ladder,
     over,
     pain_unmeasured,
+    placed_in_band,
     prompts_left,
     screen_says_end,
     set_goes_on,
@@ -96,6 +100,7 @@ RESUME: Choice = (
     (both(goes_back_to(State.WAITING), needs_setup), State.SETUP),
     *((goes_back_to(state), state) for state in BACK_TO),
 )
+PLACED: Choice = ((placed_in_band, State.CONFIRMING), (always, State.ASKING))
 DECIDED: Choice = ((ends, State.CLOSING), (always, State.RECOVERING))
 
 
@@ -221,6 +226,10 @@ TABLE: tuple[Row, ...] = (
     *_for((S.ASKING, S.CONFIRMING), On.AGAIN, always, None, prompts.say_again),
     Row(S.ASKING,       On.YES,        asks_yes_no,         AFTER_ANSWER,     answers.settle),
     Row(S.ASKING,       On.NO,         asks_yes_no,         AFTER_ANSWER,     answers.settle),
+    *(Row(S.ASKING, on, on_ladder, PLACED, answers.answer_rung) for on in (On.YES, On.NO)),
+    Row(S.ASKING,       On.SPOKE,      ladder_due,          S.ASKING,         answers.to_ladder),
+    Row(S.ASKING,       On.SPOKE,      number_not_understood, None,           answers.not_understood),
+    Row(S.CONFIRMING,   On.NO,         ladder_due,          S.ASKING,         answers.to_ladder),
     Row(S.ASKING,       On.NUMBER,     asks_number,         S.CONFIRMING,     answers.note_number),
     *_for((S.ASKING,), On.SPOKE, prompts_left, None, prompts.prompt_again),
     *_for((S.ASKING,), On.TIME_UP, prompts_left, None, prompts.prompt_again),

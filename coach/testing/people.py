@@ -86,6 +86,8 @@ class Person:
         if session.state is State.ASKING:
             if session.asked_about is Question.REPS:
                 return self.chance.choice((On.YES, On.YES, On.YES, On.NO)), 0
+            if session.rung >= 0 and self.chance.random() < 0.9:
+                return self.chance.choice((On.YES, On.NO, On.NO, On.NO)), 0
             return On.NUMBER, self.number()
         fitting = FITTING.get(session.state)
         return (self.chance.choice(fitting), self.number()) if fitting else None

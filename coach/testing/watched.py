@@ -7,6 +7,8 @@ from collections.abc import Callable
 from typing import get_args
 
 from coach.logbook import complaint
+from coach.logbook.assembled import edge
+from coach.logbook.kinds import Answer
 from coach.logbook.reasons import SessionWhy, SetWhy
 from coach.program.model import Action, Hold, steps
 from coach.session.commands import Command, End, Place, Record, Say
@@ -154,8 +156,10 @@ class WatchedRun(SoundlessRun):
             case _:
                 pass
 
-    def _pain_answered(self, value: int, event: Event) -> None:
-        too_much = value > self._program.limits.pain_ease_to
+    def _pain_answered(self, value: Answer, event: Event) -> None:
+        highest = edge(value)
+        need(highest is not None, "a pain is a number or a band", value)
+        too_much = highest is not None and highest > self._program.limits.pain_ease_to
         need(event.on is On.YES or too_much, "only a confirmed number tells of pain that lets work go on", event, value)
         self._pain_open = ""
         self._pain_told = False

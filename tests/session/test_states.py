@@ -42,7 +42,7 @@ def guise(session: Session) -> tuple[object, ...]:
         session.held, session.halted, session.prompts, session.attempts, session.open_set is not None, session.asks[:1],
         session.then, session.back, bool(session.exercise_over), session.new_setup, session.placed, session.mic_lost,
         session.speaker_lost, session.open_set is not None and session.open_set.rep >= session.target,
-        session.exercising, session.level > 0,
+        session.rung, session.low >= 0, session.by_ladder, session.trouble > 0, session.exercising, session.level > 0,
         session.halts >= session.today.program.limits.halts, session.worst > session.today.program.limits.pain_ease_to,
     )  # fmt: skip
 
