@@ -6,7 +6,7 @@ that calls `run`, stretch by stretch, as the device delivers them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -29,7 +29,7 @@ from coach.snapshot import Snapshot
 from coach.snapshots import Showing, draw
 from coach.tempo.units import to_samples, to_seconds
 from coach.words.phrases import Phrase, VoicePack, sentence
-from coach.words.replies import Listening, Outcome, Understood, listen, open_for
+from coach.words.replies import Listening, Noted, Outcome, Understood, listen, open_for
 
 LOOK_EVERY = to_samples(0.1)
 """Samples between two snapshots for a screen."""
@@ -259,27 +259,31 @@ class Engine:
             event = Event(on, self._now, number=outcome.number or 0, ear=outcome.ear)
             used = takes(self.session, on)
             self._showing.heard(self._word(outcome.reply, outcome.number), outcome.ear, self._now)
-            self._write_heard(outcome.hearings, used=used)
+            self._write_heard(outcome, used=used)
             self._end_hush()
             self._give_if_taken(event)
+        elif isinstance(outcome, Noted):
+            self._write_heard(outcome, used=False)
         else:
             self._showing.heard("", "activity", self._now)
-            self._write_heard(outcome.hearings, used=False)
+            self._write_heard(outcome, used=False)
             self._give_if_taken(Event(On.SPOKE, self._now, ear="activity"))
 
     def _word(self, reply: str, number: int | None) -> str:
         words = self._pack.replies.get(f"n{number}" if number is not None else reply)
         return words.word if words else reply
 
-    def _write_heard(self, hearings: Iterable[Hearing], *, used: bool) -> None:
-        for hearing in hearings:
+    def _write_heard(self, outcome: Outcome, *, used: bool) -> None:
+        """Write what each ear heard and what it came to; `used`: the word that settled it does something."""
+        for hearing in outcome.hearings:
             fields = {
                 "ear": hearing.ear,
                 "word": hearing.word,
                 "score": round(float(hearing.score), 3),
                 "began": int(hearing.began),
                 "ended": int(hearing.ended),
-                "used": used,
+                "used": used and hearing.word == outcome.hearings[-1].word,
+                "decision": outcome.decision,
             }
             self._store.append("heard", self._now, fields)
 

@@ -168,6 +168,9 @@ class Heard:
     """Sample."""
     used: bool
     """False if it changed nothing: not asked for, or already acted on."""
+    decision: str = ""
+    """How the ears decided on it: "halted", "understood" (one trusted ear), "agreed", "disagreed", "unclear", "late"
+    (its sound was settled before); empty in older files."""
 
 
 @dataclass(frozen=True, slots=True)
