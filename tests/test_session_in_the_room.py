@@ -151,6 +151,18 @@ def test_speech_that_is_no_reply_holds_the_set_and_work_waits_for_ready(furnishe
     assert only(ran, ("held", "ready_when"), held, ready[0])
 
 
+def test_a_set_that_is_held_and_not_answered_for_is_paused_and_never_goes_on(furnished: Furnished) -> None:
+    script = SCRIPT.replace("ready: ready", "check: ready") + "rules: [{after: question.ready, say: ready}]\n"
+    speaks = Saying(furnished, NONSENSE, State.WORKING, rep=2, phase=1)
+    ran = session(furnished, brief(), script=script, act=speaks)
+
+    assert [state for state, event in ran.measured.events if event.on == "spoke"] == [State.WORKING]
+    assert ran.record.holds == 1
+    assert [one.why for one in ran.record.sets] == ["no_answer"]
+    assert len(ran.times("go")) == 1
+    assert ran.why == "no_answer"
+
+
 def test_a_microphone_that_dies_in_a_set_is_noticed_within_a_second(furnished: Furnished) -> None:
     died: list[int] = []
 
@@ -266,9 +278,10 @@ def test_a_television_is_noticed_and_is_no_answer(furnished: Furnished, tmp_path
     speech = np.concatenate([furnished.clip(text) for text in TELEVISION])
     with WavWriter(television) as writer:
         writer.write(speech)
-    ran = checked(furnished, script=None, noise=television, acoustics=Acoustics(noise_db=-32.0))
+    ran = checked(furnished, script=None, noise=television, acoustics=Acoustics(echo_db=-np.inf, noise_db=-35.0))
 
     assert found(ran).voices > 0.5
     assert "voices" in found(ran).cautions
+    assert found(ran).echo is False  # though it speaks with the coach's own voice
     assert ran.why == "not_heard"
     assert not ran.times("ready")

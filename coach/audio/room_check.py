@@ -19,7 +19,9 @@ STANDS_OUT = 8.0
 """How many times the usual deviation a lag must stand out to be an echo. Of the 8,000 lags of a second without one
 the highest comes to about 4."""
 SECONDS = 2
-"""Seconds of the coach's speech in which an echo must have stood out."""
+"""Seconds of the coach's speech in which an echo must have stood out, at the same lag."""
+SAME_LAG = to_samples(0.002)
+"""Samples by which the lag of an echo may wander; voices that are none stand out now and then, anywhere."""
 AT_LEAST = 3
 """Seconds of the coach's speech without an echo before it is said that there is none."""
 QUIET_SHARE = 20
@@ -41,7 +43,7 @@ class RoomCheck:
         self._played: list[Block] = []
         self._gathered = 0
         self._spoken = 0
-        self._echoes = 0
+        self._lags: list[int] = []
 
     def feed(self, captured: Captured) -> None:
         """Take the next stretch as the device gave it."""
@@ -58,7 +60,9 @@ class RoomCheck:
     @property
     def echo(self) -> bool | None:
         """Whether the microphone hears the coach; None: the coach has not said enough to tell."""
-        if self._echoes >= SECONDS:
+        middle = np.median(self._lags) if self._lags else 0
+        near = sum(abs(lag - middle) <= SAME_LAG for lag in self._lags)
+        if near >= SECONDS and 2 * near >= len(self._lags):
             return True
         return False if self._spoken >= AT_LEAST else None
 
@@ -93,15 +97,16 @@ class RoomCheck:
         if np.count_nonzero(played) < len(played) // 2:
             return
         self._spoken += 1
-        self._echoes += _stands_out(mic, played)
+        lag = _echo(mic, played)
+        self._lags += [] if lag is None else [lag]
 
 
-def _stands_out(mic: Block, played: Block) -> bool:
-    """Tell whether one lag of `mic` behind `played` stands out when all pitches count alike."""
+def _echo(mic: Block, played: Block) -> int | None:
+    """Return the lag of `mic` behind `played` that stands out when all pitches count alike, or None."""
     size = 2 * len(mic)
     cross = np.fft.rfft(mic, size) * np.conj(np.fft.rfft(played, size))
     lags = np.fft.irfft(cross / np.maximum(np.abs(cross), 1e-12))[:LATEST]
-    return float(lags.max()) > STANDS_OUT * float(np.std(lags))
+    return int(lags.argmax()) if float(lags.max()) > STANDS_OUT * float(np.std(lags)) else None
 
 
 def _decibels(power: Any) -> float:  # noqa: ANN401  # a number of numpy's
