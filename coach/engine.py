@@ -6,20 +6,21 @@ that calls `run`, stretch by stretch, as the device delivers them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from coach.audio.echo import Canceller
 from coach.audio.mixer import Layer, Mixer, beat
 from coach.audio.patient import Moment
+from coach.audio.room_check import RoomCheck
 from coach.ears.front import Ears
 from coach.errors import CoachError, OutOfPlaceError
 from coach.moments import moment_of, question_moment
 from coach.ports import Captured, Device, Hearing, Store, Voice
 from coach.session.agenda import Agenda, Sounding
 from coach.session.commands import Command, CutFrom, End, Place, Record, Silence
-from coach.session.events import REPLIES, Event, On
+from coach.session.events import REPLIES, Event, On, RoomFacts
 from coach.session.ideal import Rehearsal, rehearse
 from coach.session.machine import handle, takes
 from coach.session.plan import Today
@@ -28,7 +29,7 @@ from coach.snapshot import Snapshot
 from coach.snapshots import Showing, draw
 from coach.tempo.units import to_samples, to_seconds
 from coach.words.phrases import Phrase, VoicePack, sentence
-from coach.words.replies import Listening, Outcome, Understood, listen, open_for
+from coach.words.replies import Listening, Noted, Outcome, Understood, listen, open_for
 
 LOOK_EVERY = to_samples(0.1)
 """Samples between two snapshots for a screen."""
@@ -114,6 +115,8 @@ class Engine:
         self._stalled = 0
         self._hushed_until = -1
         self._voicing = False
+        self._voiced = 0
+        self._room_check = RoomCheck()
         self._shown_at = -LOOK_EVERY
 
     def run(self, begun: dict[str, Any]) -> str:
@@ -206,6 +209,7 @@ class Engine:
             self._give_if_taken(Event(On.MIC_BACK, self._now))
         self._showing.mic_lost = self._mic_lost
         self._showing.speaker_lost = False
+        self._showing.no_echo = self.session.state is State.CHECKING and self._room_check.echo is False
 
     # -- what is heard -------------------------------------------------------------------------------------------------
 
@@ -215,6 +219,9 @@ class Engine:
         self._measured.hearings += hearings
         for hearing in hearings:
             self._make_room(hearing)
+        if self.session.state in (State.OPENING, State.CHECKING):
+            self._room_check.feed(captured)
+            self._voiced += len(captured.mic) if self._voicing else 0
         if self._opened_for is not self.session:  # looked up once an event, not fifty times a second
             self._opened_for = self.session
             self._listening = open_for(self._listening, self._open_words())
@@ -227,6 +234,8 @@ class Engine:
 
     def _make_room(self, hearing: Hearing) -> None:
         """While somebody speaks, the coach does not; nothing moves in time."""
+        if hearing.kind != "word":
+            self._voicing = hearing.kind == "voice_began"
         if hearing.kind == "voice_began":
             if self._mixer.sounding_until > self._now or self._hushed_until >= 0:
                 self._mixer.hush(on=True, now=self._now)
@@ -250,27 +259,31 @@ class Engine:
             event = Event(on, self._now, number=outcome.number or 0, ear=outcome.ear)
             used = takes(self.session, on)
             self._showing.heard(self._word(outcome.reply, outcome.number), outcome.ear, self._now)
-            self._write_heard(outcome.hearings, used=used)
+            self._write_heard(outcome, used=used)
             self._end_hush()
             self._give_if_taken(event)
+        elif isinstance(outcome, Noted):
+            self._write_heard(outcome, used=False)
         else:
             self._showing.heard("", "activity", self._now)
-            self._write_heard(outcome.hearings, used=False)
+            self._write_heard(outcome, used=False)
             self._give_if_taken(Event(On.SPOKE, self._now, ear="activity"))
 
     def _word(self, reply: str, number: int | None) -> str:
         words = self._pack.replies.get(f"n{number}" if number is not None else reply)
         return words.word if words else reply
 
-    def _write_heard(self, hearings: Iterable[Hearing], *, used: bool) -> None:
-        for hearing in hearings:
+    def _write_heard(self, outcome: Outcome, *, used: bool) -> None:
+        """Write what each ear heard and what it came to; `used`: the word that settled it does something."""
+        for hearing in outcome.hearings:
             fields = {
                 "ear": hearing.ear,
                 "word": hearing.word,
                 "score": round(float(hearing.score), 3),
                 "began": int(hearing.began),
                 "ended": int(hearing.ended),
-                "used": used,
+                "used": used and hearing.word == outcome.hearings[-1].word,
+                "decision": outcome.decision,
             }
             self._store.append("heard", self._now, fields)
 
@@ -285,12 +298,18 @@ class Engine:
 
     def _give(self, event: Event) -> None:
         before = self.session.state
+        if before is State.CHECKING:
+            event = replace(event, room=self._room())
         self._measured.events.append((before, event))
         self.session, commands = handle(self.session, event)
         for command in commands:
             self._obey(command, event)
         if self._tell is not None:
             self._tell_moment(moment_of(self.session, event, before))
+
+    def _room(self) -> RoomFacts:
+        check, voices = self._room_check, self._voiced / max(1, self._now)
+        return RoomFacts(check.level, check.floor, self._ears.room, check.echo, round(voices, 2))
 
     def _tell_moment(self, moment: Moment | None) -> None:
         if self._tell is not None and moment is not None:

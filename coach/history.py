@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from coach.logbook import SessionRecord
+from coach.logbook.assembled import edge
+from coach.logbook.kinds import Answer
 from coach.session.plan import NEXT_DAY, PastExercise, PastSession
 
 
@@ -45,6 +47,5 @@ def _for_today_only(because: str) -> bool:
     return because.startswith("screen.") and because != f"screen.{NEXT_DAY}"
 
 
-def _highest(values: Iterable[object]) -> int | None:
-    numbers = [value for value in values if isinstance(value, int) and not isinstance(value, bool)]
-    return max(numbers, default=None)
+def _highest(values: Iterable[Answer]) -> int | None:
+    return max((highest for value in values if (highest := edge(value)) is not None), default=None)

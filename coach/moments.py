@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coach.audio.patient import Kind, Moment
 from coach.session.events import Event, On
+from coach.session.ladder import above
 from coach.session.lines import phase_name
 from coach.session.plan import NEXT_DAY
 from coach.session.state import Question, Session, State
@@ -35,11 +36,15 @@ def _question(session: Session) -> str:
     if session.state in _READY:
         return "ready"
     match session.state:
+        case State.CHECKING:
+            return "check"
         case State.SCREENING:
             asked = session.today.screen[session.screen_index].id
             return asked if asked == NEXT_DAY else f"screen.{asked}"
         case State.SCREEN_CHECK | State.CONFIRMING:
             return "confirm"
+        case State.ASKING if session.rung >= 0:
+            return f"pain_above.{above(session)}"
         case State.ASKING:
             return _ABOUT_SETS[session.asked_about]
         case State.HALTED:
@@ -58,7 +63,7 @@ def moment_of(session: Session, event: Event, before: State) -> Moment | None:
 
 
 def _moment(session: Session, kind: Kind, at: int, event: Event | None = None, question: str = "") -> Moment:
-    inside = session.state not in (State.OPENING, State.SCREENING, State.SCREEN_CHECK)
+    inside = session.state not in (State.OPENING, State.CHECKING, State.SCREENING, State.SCREEN_CHECK)
     number = session.turns[min(session.turn, len(session.turns) - 1)][0]
     return Moment(
         kind,

@@ -21,7 +21,7 @@ from coach.words.replies import KEYS
 
 _IN_SET = (State.LEAD_IN, State.WORKING, State.HOLDING)
 _WITH_EXERCISE = frozenset(State) - {
-    State.OPENING, State.SCREENING, State.SCREEN_CHECK, State.CLOSING, State.ENDED,
+    State.OPENING, State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.CLOSING, State.ENDED,
 }  # fmt: skip
 
 QUIETEST = -60.0
@@ -41,6 +41,7 @@ class Showing:
     mic: float = 0.0
     mic_lost: bool = False
     speaker_lost: bool = False
+    no_echo: bool = False
     last_said: str = ""
 
     def heard(self, word: str, ear: str, at: int) -> None:
@@ -77,6 +78,7 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
     number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
     side = (running.side if running and running.side else "+".join(sides)) if exercising else ""
     warnings = ("microphone_gone",) * showing.mic_lost + ("speaker_gone",) * showing.speaker_lost
+    warnings += ("no_echo",) * showing.no_echo
     return Snapshot(
         at=now,
         state=str(session.state),

@@ -56,7 +56,7 @@ def begun(program: Program) -> WatchedRun:
 def come_to(run: WatchedRun, state: State) -> WatchedRun:
     """Go on, ready whenever asked, until `state`."""
     while run.session.state is not state:
-        if run.session.state is State.WAITING:
+        if run.session.state in (State.CHECKING, State.WAITING):
             run.say(On.READY)
         assert run.step(), f"over, or stuck in {run.session.state}"
     return run

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
@@ -16,7 +16,7 @@ from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.engine import STALLS, Engine, Measured
 from coach.errors import DeviceError, RecordError
-from coach.ports import Block, Captured
+from coach.ports import Block, Captured, Ear, Hearing
 from coach.session.state import State
 from coach.snapshot import Snapshot
 from coach.tempo.units import BLOCK, RATE, to_samples
@@ -25,6 +25,7 @@ LENGTH = to_samples(0.4)
 """Samples of every clip."""
 
 ANSWERS = {
+    State.CHECKING: "r",
     State.SCREENING: "n",
     State.SCREEN_CHECK: "y",
     State.WAITING: "r",
@@ -141,13 +142,32 @@ def brief(text: str = QUIET) -> Prepared:
     return replace(ready, today=replace(ready.today, first_session=False))
 
 
-def engine(desk: Desk, lines: Lines, ready: Prepared, measured: Measured, **more: Any) -> Engine:
+class Names:
+    """An ear that names a word the first time that `when` holds, as the sound of the last half second."""
+
+    def __init__(self, name: str, word: str, when: Callable[[], bool]) -> None:
+        self.name, self.word, self.when = name, word, when
+        self.done = False
+
+    def open(self, words: frozenset[str]) -> None:
+        pass
+
+    def feed(self, captured: Captured) -> list[Hearing]:
+        if self.done or not self.when():
+            return []
+        self.done, now = True, captured.at + BLOCK
+        return [Hearing(self.name, "word", self.word, 0.9, now - RATE // 2, now, now)]
+
+
+def engine(
+    desk: Desk, lines: Lines, ready: Prepared, measured: Measured, *, ears: Sequence[Ear] = (), **more: Any
+) -> Engine:
     made = Engine(
         ready.today,
         ready.pack,
         device=desk,
         voice=Clips(),
-        ears=Ears([desk.keys]),
+        ears=Ears([desk.keys, *ears]),
         store=lines,
         measured=measured,
         **more,
@@ -257,7 +277,7 @@ def test_pain_above_the_limit_ends_the_session() -> None:
 def test_silence_never_begins_a_set() -> None:
     ran = run(answers=False)
 
-    assert ran.why == "no_answer"
+    assert ran.why == "not_heard"
     assert ran.lines.of("set_begun") == []
 
 
@@ -399,3 +419,43 @@ def test_keys_are_looked_at_in_every_stretch() -> None:
     ran = run(poll=lambda: asked.append(1))
 
     assert len(asked) == len(ran.desk.blocks)
+
+
+def test_an_ear_that_speaks_against_ready_takes_the_lead_in_back_and_both_are_written() -> None:
+    desk, lines, ready, measured = Desk(answers=False), Lines(), brief(), Measured()
+    came_to: list[State] = []
+
+    def waiting() -> bool:
+        return desk.state is State.WAITING and desk.quiet_for > RATE // 2
+
+    def leading_in() -> bool:
+        return desk.state is State.LEAD_IN
+
+    def answers(desk: Desk) -> str | None:
+        came_to.append(desk.state)
+        if desk.state is State.WAITING:
+            return "f" if State.LEAD_IN in came_to else None
+        return ANSWERS.get(desk.state) if desk.quiet_for == RATE else None
+
+    desk.act = answers
+    ears = [Names("taught", "ready", waiting), Names("vosk", "no", leading_in)]
+    begun = first_line(ready, session="s", person=PERSON, ears=("keys",), device="desk")
+    why = engine(desk, lines, ready, measured, ears=ears).run(begun)
+
+    assert why == "asked"
+    assert lines.of("set_begun") == []
+    heard = [
+        (one["ear"], one["word"], one["used"], one["decision"]) for one in lines.of("heard") if one["ear"] != "keys"
+    ]
+    assert heard == [("taught", "ready", True, "understood"), ("vosk", "no", False, "disagreed")]
+
+
+@pytest.mark.parametrize("word", ["ready", "yes", "no", "n3"])
+def test_an_ear_that_is_not_trusted_alone_passes_nothing_and_what_it_heard_is_written(word: str) -> None:
+    desk, lines, ready, measured = Desk(answers=False), Lines(), brief(), Measured()
+    begun = first_line(ready, session="s", person=PERSON, ears=("vosk",), device="desk")
+    ear = Names("vosk", word, lambda: desk.state is State.CHECKING and desk.quiet_for > RATE // 2)
+
+    assert engine(desk, lines, ready, measured, ears=[ear]).run(begun) == "not_heard"
+    assert [(one["word"], one["used"], one["decision"]) for one in lines.of("heard")] == [(word, False, "unclear")]
+    assert lines.of("sound_check")[0]["heard"] is False

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,11 +13,17 @@ from in_the_room import NONSENSE, SCRIPT, SMALL, Furnished, Outcome, Tape, prepa
 
 from coach.audio.room import Acoustics
 from coach.audio.sounds import tick
+from coach.audio.wavs import WavWriter
 from coach.cli.parts import Prepared
+from coach.logbook.kinds import SoundCheck
 from coach.session.state import State
 from coach.tempo.units import BLOCK, RATE, to_samples
 from coach.words.phrases import phrase, sentence
 
+TELEVISION = (
+    "The kettle is on and the bread is nearly done, so we might eat at half past twelve.",
+    "My neighbour asked whether the bus still runs beside the old library.",
+)
 QUICK = SMALL.replace("effort: each exercise, reps: each set", "effort: never, reps: never")
 
 
@@ -117,7 +125,7 @@ def test_nobody_in_the_room_and_no_set_begins(furnished: Furnished) -> None:
     ready = prepared()
     ran = session(furnished, replace(ready, today=replace(ready.today, screen=())), script=None)
 
-    assert ran.why == "no_answer"
+    assert ran.why == "not_heard"
     assert ran.record.sets == ()
     assert ran.measured.outcomes == []  # the coach's own voice and its echo are no reply
     assert ran.measured.hearings == []
@@ -141,6 +149,18 @@ def test_speech_that_is_no_reply_holds_the_set_and_work_waits_for_ready(furnishe
     held = next(event.at for state, event in ran.measured.events if state is State.HOLDING and event.on == "time_up")
     assert (held - first) % to_samples(1.0) == 0  # the phase is finished first
     assert only(ran, ("held", "ready_when"), held, ready[0])
+
+
+def test_a_set_that_is_held_and_not_answered_for_is_paused_and_never_goes_on(furnished: Furnished) -> None:
+    script = SCRIPT.replace("ready: ready", "check: ready") + "rules: [{after: question.ready, say: ready}]\n"
+    speaks = Saying(furnished, NONSENSE, State.WORKING, rep=2, phase=1)
+    ran = session(furnished, brief(), script=script, act=speaks)
+
+    assert [state for state, event in ran.measured.events if event.on == "spoke"] == [State.WORKING]
+    assert ran.record.holds == 1
+    assert [one.why for one in ran.record.sets] == ["no_answer"]
+    assert len(ran.times("go")) == 1
+    assert ran.why == "no_answer"
 
 
 def test_a_microphone_that_dies_in_a_set_is_noticed_within_a_second(furnished: Furnished) -> None:
@@ -200,3 +220,68 @@ def _begun(name: str) -> Iterator[tuple[str, object]]:
     from coach.cli.parts import first_line
 
     yield from first_line(prepared(), session=name, person="mira", ears=("taught",), device="virtual room").items()
+
+
+def test_yes_and_no_are_enough_to_place_pain(furnished: Furnished) -> None:
+    ready = brief()
+    ready = replace(ready, today=replace(ready.today, numbers_heard=False))
+    script = SCRIPT.replace("pain: n2", 'pain_above.0: "yes", pain_above: "no"')
+    ran = session(furnished, ready, script=script)
+
+    assert ran.why == "done"
+    assert [one.pain for one in ran.record.sets] == ["1-3", "1-3"]
+
+
+# -- the check at the start --
+
+
+def checked(furnished: Furnished, **more: Any) -> Outcome:
+    """Run the beginning of a session, to the first thing after the check."""
+
+    def over(tape: Tape) -> bool:
+        return tape.state in (State.SETUP, State.CLOSING)
+
+    return session(furnished, brief(), until=over, **more)
+
+
+def found(ran: Outcome) -> SoundCheck:
+    assert ran.record.sound_check is not None
+    return ran.record.sound_check
+
+
+def test_the_check_hears_the_coach_the_room_and_the_person(furnished: Furnished) -> None:
+    check = found(checked(furnished))
+
+    assert (check.heard, check.ear, check.askings, check.echo, check.cautions) == (True, "taught", 1, True, ())
+    assert check.floor == pytest.approx(Acoustics().noise_db, abs=3.0)
+    assert check.level == pytest.approx(Acoustics().patient_db, abs=6.0)
+    assert check.voices < 0.2
+
+
+def test_a_speaker_that_is_off_and_nobody_who_answers_end_in_words_about_the_speaker(furnished: Furnished) -> None:
+    ran = session(furnished, brief(), script=None, acoustics=Acoustics(echo_db=-np.inf))
+
+    assert ran.why == "not_heard"
+    assert (found(ran).heard, found(ran).echo, found(ran).cautions) == (False, False, ("no_echo",))
+    assert any(said.phrase and said.phrase.key == "check_speaker" for said in ran.measured.soundings)
+
+
+def test_a_room_that_is_much_louder_than_when_the_words_were_taught_is_noticed(furnished: Furnished) -> None:
+    ran = checked(furnished, acoustics=Acoustics(noise_db=-44.0))
+
+    assert found(ran).floor == pytest.approx(-44.0, abs=3.0)
+    assert found(ran).cautions == ("louder",)
+
+
+def test_a_television_is_noticed_and_is_no_answer(furnished: Furnished, tmp_path: Path) -> None:
+    television = tmp_path / "television.wav"
+    speech = np.concatenate([furnished.clip(text) for text in TELEVISION])
+    with WavWriter(television) as writer:
+        writer.write(speech)
+    ran = checked(furnished, script=None, noise=television, acoustics=Acoustics(echo_db=-np.inf, noise_db=-35.0))
+
+    assert found(ran).voices > 0.5
+    assert "voices" in found(ran).cautions
+    assert found(ran).echo is False  # though it speaks with the coach's own voice
+    assert ran.why == "not_heard"
+    assert not ran.times("ready")

@@ -35,9 +35,12 @@ DELAY = 0.6
 """Seconds to an answer by default; people answer each other in about 0.2 s, a machine a little later."""
 
 QUESTIONS = (
-    "screen", "next_day", "ready", "reps_all", "reps_how_many", "pain", "effort", "confirm", "why_halt", "halt_pain",
+    "check", "screen", "next_day", "ready", "reps_all", "reps_how_many", "pain", "pain_above", "effort", "confirm",
+    "why_halt", "halt_pain",
 )  # fmt: skip
-"""Questions that a session puts; "screen" also as "screen." and the id in the program. reps_all: were all done?
+"""Questions that a session puts; "check" asks for the first "ready", to find out whether each hears the other: where
+`answers` does not name it, the answer to "ready" is given; "screen" also as "screen." and the id in the program.
+pain_above: is it more than so much? Also as "pain_above." and the number; 0 asks for any pain. reps_all: were all done?
 reps_how_many: how many were not? confirm: is the number, or what was answered before the session, read back right?"""
 
 LARGEST = 64 * 1024
@@ -172,7 +175,8 @@ class Patient:
         if moment.kind is not Kind.QUESTION:
             return []
         answers = self.script.answers
-        words = answers.get(moment.question) or answers.get(moment.question.partition(".")[0]) or Words()
+        same = "ready" if moment.question == "check" else moment.question.partition(".")[0]
+        words = answers.get(moment.question) or answers.get(same) or Words()
         return self._say(words, moment.at + self.script.delay)
 
     @staticmethod
@@ -291,7 +295,7 @@ class _Reader:
         return Kind(name), question
 
     def known_question(self, question: str, node: yaml.Node) -> None:
-        if question not in QUESTIONS and not question.startswith("screen."):
+        if question not in QUESTIONS and not question.startswith(("screen.", "pain_above.")):
             raise self.wrong(node, f'there is no question "{question}"; {did_you_mean(question, list(QUESTIONS))}')
 
     def facts(self, node: yaml.Node) -> tuple[tuple[str, str | int], ...]:

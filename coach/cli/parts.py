@@ -86,6 +86,7 @@ def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str
         "device": device,
         "rate": 16_000,
         "app_version": app_version(),
+        "numbers": "spoken" if today.numbers_heard else "ladder",
     }
 
 

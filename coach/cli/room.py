@@ -74,4 +74,4 @@ def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console)
         enrolment = enrol_synthetic(render, pack.replies, count=len(TAKES), language=pack.language).enrolment
         enrolment.save(person.takes)
     activity = Activity()
-    return Ears([activity, Taught(enrolment, activity=activity, halts=pack.halts), Keys()])
+    return Ears([activity, Taught(enrolment, activity=activity, halts=pack.halts), Keys()], room=enrolment.room)

@@ -13,13 +13,15 @@ from rich.text import Text
 
 from coach.cli.labels import Labels, clock, shown
 from coach.logbook import HaltRecord, SessionRecord, SetRecord
-from coach.logbook.assembled import QuestionRecord, is_pain
-from coach.logbook.kinds import Answer
+from coach.logbook.assembled import QuestionRecord, edge, is_pain
+from coach.logbook.kinds import Answer, SoundCheck
 
 HIGH_PAIN = 4
 """A pain that is named among what needs a look, 0-10; the program's own limits have acted in the session already."""
 
-_UNUSUAL = frozenset({"pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt", "screen", "next_day"})
+_UNUSUAL = frozenset({
+    "pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt", "not_heard", "screen", "next_day",
+})  # fmt: skip
 
 
 class SessionPage:
@@ -83,7 +85,7 @@ def needs_a_look(record: SessionRecord, labels: Labels, problems: Sequence[str] 
     if record.why in _UNUSUAL or not record.why or record.why == "interrupted":
         found.append(f"{labels('log_ended')}: {labels.word('end', record.why or 'missing')}")
     pain = record.highest_pain
-    if isinstance(pain, str) or (pain is not None and pain >= HIGH_PAIN):
+    if (edge(pain) or 0) >= HIGH_PAIN:
         found.append(f"{labels('log_highest_pain')}: {_answer(pain, labels)}")
     found += [_halt(record, halt, labels) for halt in record.halts]
     open_pain = sum(1 for one in record.questions if is_pain(one.question) and not one.answered)
@@ -94,6 +96,8 @@ def needs_a_look(record: SessionRecord, labels: Labels, problems: Sequence[str] 
         for one in record.sets
         if one.stated is not None and one.counted is not None and one.stated < one.counted
     ]
+    if record.sound_check is not None:  # no echo is no fault: with headphones there is none
+        found += [labels(f"check_{caution}") for caution in record.sound_check.cautions if caution != "no_echo"]
     if any(what.endswith("_lost") for _, what in record.devices):
         found.append(labels("log_device_lost"))
     return [*found, *(shown(problem) for problem in problems)]
@@ -246,6 +250,8 @@ def _question(record: SessionRecord, one: QuestionRecord, labels: Labels) -> str
     group, _, rest = one.question.partition(".")
     name = shown(rest).replace("_", " ") if group == "screen" and rest else labels.word("question", one.question)
     about = next((f" ({_set_name(record, each, labels)})" for each in record.sets if each.set_id == one.set_id), "")
+    if one.because:
+        return f"{clock(one.at / record.rate)} {name}{about}: {labels.word('unasked', one.because)}"
     if not one.answered:
         return f"{clock(one.at / record.rate)} {name}{about}: {labels('log_no_answer', times=one.times)}"
     how = [labels.word("ear", one.ear)] if one.ear else []
@@ -262,7 +268,17 @@ def _heard(record: SessionRecord, labels: Labels) -> list[str]:
 
 
 def _devices(record: SessionRecord, labels: Labels) -> list[str]:
-    return [f"{clock(at / record.rate)} {labels.word('device', what)}" for at, what in record.devices]
+    told = [f"{clock(at / record.rate)} {labels.word('device', what)}" for at, what in record.devices]
+    return _sound_check(record.sound_check, labels) + told
+
+
+def _sound_check(check: SoundCheck | None, labels: Labels) -> list[str]:
+    if check is None:
+        return []
+    levels = (("check_level", check.level), ("check_floor", check.floor), ("check_taught", check.room_taught))
+    told = [labels("check_heard" if check.heard else "check_not_heard", times=check.askings)]
+    told += [f"{labels(key)} {level:.0f} dBFS" for key, level in levels if level is not None]
+    return [", ".join(told), *(labels(f"check_{caution}") for caution in check.cautions)]
 
 
 def _made_with(record: SessionRecord, labels: Labels) -> list[str]:

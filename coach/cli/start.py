@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 
 from rich.console import Console
@@ -26,11 +27,13 @@ from coach.ears.activity import Activity
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
+from coach.ears.numbers import numbers_heard
 from coach.ears.taught import Taught
 from coach.errors import CoachError
 from coach.logbook.store import Home, Person
 from coach.ports import Device, Ear
 from coach.program_files import shipped
+from coach.words.phrases import VoicePack
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -55,7 +58,12 @@ def run(args: argparse.Namespace) -> int:
     prepared = prepare(args.file or last_program(home, person), home, person.id)
     labels = Labels(prepared.pack.screens)
     tell_closed(broken, labels, console)
-    device, ears, name = _device(args, prepared, person, home, console)
+    enrolment = taught_by(person, prepared.pack)
+    if enrolment is not None:
+        tell_verdict(enrolment, prepared.pack, person.id, console)
+        heard = numbers_heard(enrolment)
+        prepared = replace(prepared, today=replace(prepared.today, numbers_heard=heard))
+    device, ears, name = _device(args, prepared, enrolment, home, console)
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
     keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
@@ -96,19 +104,22 @@ def last_program(home: Home, person: Person) -> str:
     return last
 
 
+def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:
+    """Return the words that a person taught, or None. Raises CoachError if they are of another language."""
+    enrolment = load_enrolment(person.takes) if (person.takes / FILE).exists() else None
+    if enrolment is not None and enrolment.language != pack.language:
+        raise CoachError(
+            f'{person.id} taught words in "{enrolment.language}" and this program is in "{pack.language}"; '
+            f"teach them anew: coach enrol {person.id} --forget, then coach enrol {person.id} "
+            f"--language {pack.language}"
+        )
+    return enrolment
+
+
 def _device(
-    args: argparse.Namespace, prepared: Prepared, person: Person, home: Home, console: Console
+    args: argparse.Namespace, prepared: Prepared, enrolment: Enrolment | None, home: Home, console: Console
 ) -> tuple[Device, Ears, str]:
     """Return the device, the ears that listen to it, and what the record calls it."""
-    enrolment = load_enrolment(person.takes) if (person.takes / FILE).exists() else None
-    if enrolment is not None and enrolment.language != prepared.pack.language:
-        raise CoachError(
-            f'{person.id} taught words in "{enrolment.language}" and this program is in "{prepared.pack.language}"; '
-            f"teach them anew: coach enrol {person.id} --forget, then coach enrol {person.id} "
-            f"--language {prepared.pack.language}"
-        )
-    if enrolment is not None:
-        tell_verdict(enrolment, prepared.pack, person.id, console)
     ears = ears_for(enrolment, prepared)
     if args.room:
         from coach.cli.room import furnish
@@ -132,4 +143,4 @@ def ears_for(enrolment: Enrolment | None, prepared: Prepared) -> Ears:
     ears: list[Ear] = [activity]
     if enrolment is not None:
         ears.append(Taught(enrolment, activity=activity, halts=prepared.pack.halts))
-    return Ears([*ears, Keys()])
+    return Ears([*ears, Keys()], room=enrolment.room if enrolment is not None else None)

@@ -13,8 +13,10 @@ class Ears:
     The activity ear stands first where another ear is woken by it.
     """
 
-    def __init__(self, ears: Sequence[Ear]) -> None:
+    def __init__(self, ears: Sequence[Ear], room: float | None = None) -> None:
+        """`room` is the noise in dBFS of the room in which the words were taught, if any were."""
         self.ears = tuple(ears)
+        self.room = room
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -43,7 +43,7 @@ class SetRecord:
     why: str
     """Why it ended; empty: it has not."""
     pain: Answer
-    """Pain 0-10, or a band in words; None: not asked, or not answered."""
+    """Pain 0-10, or a band such as "1-3"; None: not asked, or not answered."""
     effort: Answer
     """Effort 0-10; None: not asked, or not answered."""
     began_at: int | None
@@ -95,6 +95,8 @@ class QuestionRecord:
     read_back: bool
     times: int
     """How often it was put."""
+    because: str = ""
+    """Why it was not put at all; empty: it was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +145,8 @@ class SessionRecord:
     """From the first to the last line of the session's own time."""
     plan: tuple[PlannedExercise, ...]
     ears: tuple[str, ...]
+    sound_check: kinds.SoundCheck | None
+    """The check at the start; None: it did not come to one. Of several the last."""
     sets: tuple[SetRecord, ...]
     """In the order in which they began."""
     halts: tuple[HaltRecord, ...]
@@ -175,7 +179,7 @@ class SessionRecord:
 
     @property
     def highest_pain(self) -> Answer:
-        """Highest pain that was stated 0-10, after a set or at a halt; a band in words if no number was; or None."""
+        """Highest pain that was stated 0-10, after a set or at a halt; or the band that reaches highest; or None."""
         stated = [one.value for one in self.questions if is_pain(one.question)] + [halt.pain for halt in self.halts]
         return reduce(_worse, stated, None)
 
@@ -206,6 +210,7 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
         record,
         began=known[0].t if known else "",
         seconds=min(max((0, *(line.at for line in known))), _LONGEST) / record.rate,
+        sound_check=next((it for _, it in reversed(facts) if isinstance(it, kinds.SoundCheck)), None),
         sets=_sets(facts),
         halts=_halts(facts),
         steps=tuple(
@@ -334,11 +339,19 @@ def _with_answer(one: SetRecord, question: str, value: Answer) -> SetRecord:
     return one
 
 
+def edge(pain: Answer) -> int | None:
+    """Return the highest pain 0-10 that an answer may mean: of "4-5" 5, of "none" 0; None: it tells of none."""
+    if isinstance(pain, str):
+        last = pain.rpartition("-")[2]
+        return 0 if pain == "none" else int(last) if last.isdecimal() else None
+    return None if isinstance(pain, bool) else pain
+
+
 def _worse(one: Answer, other: Answer) -> Answer:
-    """Return the higher of two pains: a number counts for more than a band in words, anything for more than none."""
-    numbers = [pain for pain in (one, other) if isinstance(pain, int) and not isinstance(pain, bool)]
-    if numbers:
-        return max(numbers)
+    """Return the higher of two pains, of a band its highest; a number stands before a band that reaches no higher."""
+    known = [pain for pain in (one, other) if edge(pain) is not None]
+    if known:
+        return max(known, key=lambda pain: (edge(pain) or 0, isinstance(pain, int)))
     return other if one is None else one
 
 
@@ -347,7 +360,7 @@ def _question(it: kinds.Answered | kinds.Unanswered, at: int) -> QuestionRecord:
         return QuestionRecord(
             at, it.question, it.exercise, it.set_id, it.value, True, it.ear, it.read_back, it.attempts
         )
-    return QuestionRecord(at, it.question, it.exercise, it.set_id, None, False, "", False, it.prompts)
+    return QuestionRecord(at, it.question, it.exercise, it.set_id, None, False, "", False, it.prompts, it.because)
 
 
 def _halt(it: kinds.Halted | kinds.HaltExplained, at: int, word: str) -> HaltRecord:
@@ -377,6 +390,7 @@ _EMPTY = SessionRecord(
     seconds=0.0,
     plan=(),
     ears=(),
+    sound_check=None,
     sets=(),
     halts=(),
     steps=(),

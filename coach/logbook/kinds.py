@@ -9,57 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from coach.logbook.reasons import HaltWhy, SessionWhy, SetWhy, Work
+
 Answer = int | bool | str | None
 """What was answered: a number, yes or no, a word, or nothing."""
-
-Work = Literal["reps", "hold", "route"]
-
-SetWhy = Literal[
-    "done",
-    "enough",
-    "cut",
-    "halted_pain",
-    "halted_tired",
-    "halted_unsteady",
-    "halted_break",
-    "halted_unexplained",
-    "tired",
-    "pain",
-    "unsteady",
-    "eased",
-    "no_answer",
-    "deaf",
-    "mute",
-    "ended",
-    "interrupted",
-]
-"""Why a set ended. "done": all of it; "enough": the person ended a set that they may end;
-"cut": the person ended it before its least; "ended": the session was
-ended in it; "interrupted": the program died in it; the others: what cut it short."""
-
-HaltWhy = Literal["pain", "tired", "unsteady", "break", "unexplained"]
-
-SessionWhy = Literal[
-    "done",
-    "pain",
-    "unsteady",
-    "tired",
-    "halts",
-    "time",
-    "no_answer",
-    "no_answer_halt",
-    "screen",
-    "next_day",
-    "asked",
-    "deaf",
-    "mute",
-    "quit",
-    "interrupted",
-]
-"""Why a session ended. "screen": an answer before the start; "next_day": worse since last time; "halts": so many that
-the program ends it; "no_answer_halt": nobody answered after a halt; "time": its minutes are over; "asked": the person
-said so; "quit": the command was stopped;
-"interrupted": it died and was closed at the next start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +63,32 @@ class SessionBegun:
     rate: int
     """Samples a second: the unit of every `at`, `began` and `ended`."""
     app_version: str
+    numbers: Literal["spoken", "ladder"] = "spoken"
+    """"ladder": this person's numbers are not heard well, so pain is placed by yes and no."""
+
+
+@dataclass(frozen=True, slots=True)
+class SoundCheck:
+    """The check at the start, whether coach and person hear each other."""
+
+    heard: bool
+    """False: nobody answered, and the session ended."""
+    ear: str
+    """Which ear heard the answer; empty: none."""
+    askings: int
+    """How often the answer was asked for."""
+    level: float | None
+    """Loudest tenth of a second while the coach was silent, in dBFS; None: not measured."""
+    floor: float | None
+    """Noise of the room, in dBFS; None: not measured."""
+    room_taught: float | None
+    """Noise of the room when the words were taught, in dBFS; None: none were taught."""
+    echo: bool | None
+    """Whether the microphone heard the coach (with headphones it does not); None: not measured."""
+    voices: float
+    """Share of the time with a voice in it, 0 to 1."""
+    cautions: tuple[str, ...] = ()
+    """What speaks against being heard well: "no_echo", "louder" (than when the words were taught), "voices"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,8 +110,8 @@ class Answered:
 
     question: str
     value: Answer
-    """Pain and effort: 0-10, or a band in words when placed by yes and no. Reps: how many were done, or whether all
-    that were counted were done. Missed: how many of the counted were not done."""
+    """Pain and effort: 0-10, or the band that yes and no came to: "none", "1-3". Reps: how many were done, or
+    whether all that were counted were done. Missed: how many of the counted were not done."""
     ear: str
     read_back: bool
     """True if the answer was repeated to the person, who let it stand."""
@@ -151,6 +130,27 @@ class Unanswered:
     """How often it was put, the first time included."""
     set_id: int = 0
     exercise: str = ""
+    because: str = ""
+    """"numbers_not_heard": it was not put, since nothing but a number answers it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """A question "more than so much?" was answered by yes or no; the band that it comes to is "answered"."""
+
+    question: str
+    above: int
+    """More than that? 0: any at all?"""
+    value: bool
+    ear: str
+
+
+@dataclass(frozen=True, slots=True)
+class NumbersNotHeard:
+    """From here on pain is placed by yes and no."""
+
+    question: str
+    why: Literal["denied", "not_understood"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +168,9 @@ class Heard:
     """Sample."""
     used: bool
     """False if it changed nothing: not asked for, or already acted on."""
+    decision: str = ""
+    """How the ears decided on it: "halted", "understood" (one trusted ear), "agreed", "disagreed", "unclear", "late"
+    (its sound was settled before); empty in older files."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -385,6 +388,7 @@ class SessionEnded:
 
 Fact = (
     SessionBegun
+    | SoundCheck
     | Asked
     | Answered
     | Unanswered
@@ -392,6 +396,8 @@ Fact = (
     | SetBegun
     | SetEnded
     | NumberHeard
+    | Ladder
+    | NumbersNotHeard
     | ScreenConfirmed
     | ScreenDenied
     | Halted
@@ -410,6 +416,7 @@ Fact = (
 
 KINDS: dict[str, type[Fact]] = {
     "session_begun": SessionBegun,
+    "sound_check": SoundCheck,
     "asked": Asked,
     "answered": Answered,
     "unanswered": Unanswered,
@@ -417,6 +424,8 @@ KINDS: dict[str, type[Fact]] = {
     "set_begun": SetBegun,
     "set_ended": SetEnded,
     "number_heard": NumberHeard,
+    "ladder": Ladder,
+    "numbers_not_heard": NumbersNotHeard,
     "screen_confirmed": ScreenConfirmed,
     "screen_denied": ScreenDenied,
     "halted": Halted,

@@ -8,46 +8,75 @@ from coach.session.commands import Command, Record, Silence, WakeAt
 from coach.session.easing import eased, eased_all, eased_words
 from coach.session.entries import Result
 from coach.session.events import Event, On
+from coach.session.ladder import above, climbed, stated
 from coach.session.lines import asked_work, heard_line
+from coach.session.prompts import prompt_again
 from coach.session.rules import Band, band
-from coach.session.sets import close, more_sets
+from coach.session.sets import close, more_sets, without_numbers
 from coach.session.state import Question, Session, State, Then
 
 
 def note_number(session: Session, event: Event) -> Result:
     """A number was heard: it is read back before it counts."""
-    noted = changed(
-        session,
-        number=event.number,
-        worst=max(session.worst, event.number),
-        attempts=session.attempts + 1,
-        prompts=0,
-    )
+    noted = _noted(session, -1, event.number)
     line = heard_line("number_heard", event, {"question": str(session.asked_about), "value": event.number})
     return noted, (WakeAt(-1), Silence(), line)
 
 
+def _noted(session: Session, low: int, number: int) -> Session:
+    """Keep what was heard, to be read back: a number, or a band from `low` to `number`."""
+    if number > session.worst:
+        session = changed(session, worst=number, worst_low=low)
+    return changed(session, number=number, low=low, rung=-1, attempts=session.attempts + 1, prompts=0)
+
+
+def answer_rung(session: Session, event: Event) -> Result:
+    """Yes or no to "more than so much?": a higher rung, or the band, which is read back."""
+    more = event.on is On.YES
+    fields = {"question": str(session.asked_about), "above": above(session), "value": more}
+    commands = (WakeAt(-1), Silence(), heard_line("ladder", event, fields))
+    found = climbed(session, more=more)
+    return changed(session, rung=session.rung + 1) if found is None else _noted(session, *found), commands
+
+
+def to_ladder(session: Session, event: Event) -> Result:
+    """A number was denied or not understood again: from here on pain is placed by yes and no."""
+    fields = {"question": str(session.asked_about), "why": "denied" if event.on is On.NO else "not_understood"}
+    line = Record("numbers_not_heard", event.at, fields)
+    session = changed(session, by_ladder=True, attempts=0, number=-1)
+    session, lines = without_numbers(session, event.at)
+    return session, (WakeAt(-1), Silence(), line, *lines)
+
+
 def deny(session: Session, _event: Event) -> Result:
     """The number was denied: the question again."""
-    return changed(session, prompts=0), (WakeAt(-1), Silence())
+    return changed(session, prompts=0, number=-1, low=-1, trouble=session.trouble + 1), (WakeAt(-1), Silence())
+
+
+def not_understood(session: Session, event: Event) -> Result:
+    """A number was asked for and not understood: the question again."""
+    return prompt_again(changed(session, trouble=session.trouble + 1), event)
 
 
 def settle(session: Session, event: Event) -> Result:
     """The person confirmed the answer, or let it stand where that can add no work: apply it."""
-    number = event.on is On.YES if session.asked_about is Question.REPS else session.number
-    return _settled(session, event, number, read_back=session.asked_about is not Question.REPS)
+    if session.asked_about is Question.REPS:
+        return _settled(session, event, event.on is On.YES, read_back=False)
+    return _settled(session, event, session.number, low=session.low)
 
 
 def settle_worst(session: Session, event: Event) -> Result:
     """The number was not confirmed, and the worst that was heard ends the session: that counts."""
-    return _settled(session, event, session.worst, read_back=False)
+    return _settled(session, event, session.worst, low=session.worst_low, read_back=False)
 
 
-def _settled(session: Session, event: Event, value: int | bool, *, read_back: bool) -> Result:
+def _settled(session: Session, event: Event, value: int | bool, *, low: int = -1, read_back: bool = True) -> Result:
+    """Apply `value`; of a band, which begins at `low`, it is the highest pain."""
     question = session.asked_about
+    written = value if low < 0 else stated(low, value)
     fields = {
         "question": str(question),
-        "value": value,
+        "value": written,
         "read_back": read_back,
         "attempts": session.attempts or session.prompts + 1,
         "set_id": session.sets_begun,
@@ -56,9 +85,10 @@ def _settled(session: Session, event: Event, value: int | bool, *, read_back: bo
     session = _without_first(session)
     commands: tuple[Command, ...] = (WakeAt(-1), Silence(), line)
     if question is Question.REPS and value is False and not isinstance(asked_work(session), Hold):
-        return changed(session, asks=(Question.MISSED, *session.asks)), commands
+        session, lines = without_numbers(changed(session, asks=(Question.MISSED, *session.asks)), event.at)
+        return session, commands + lines
     if question in (Question.PAIN, Question.HALT_PAIN):
-        session, more = _apply_pain(session, event, int(value), halt=question is Question.HALT_PAIN)
+        session, more = _apply_pain(session, event, value, written, halt=question is Question.HALT_PAIN)
         return session, commands + more
     too_hard = question is Question.EFFORT and value > session.today.program.limits.effort_ease_above
     if too_hard and more_sets(session):
@@ -67,10 +97,11 @@ def _settled(session: Session, event: Event, value: int | bool, *, read_back: bo
     return session, commands
 
 
-def _apply_pain(session: Session, event: Event, pain: int, *, halt: bool) -> Result:
+def _apply_pain(session: Session, event: Event, pain: int, written: int | str, *, halt: bool) -> Result:
+    """Apply a pain by the program's limits; of a band its highest, which is `written` as the band that it is."""
     session = changed(session, worst_pain=max(session.worst_pain, pain))
     where_it_lies = band(session.today.program.limits, pain)
-    lines: tuple[Command, ...] = (Record("halt_why", event.at, {"why": "pain", "pain": pain}),) if halt else ()
+    lines: tuple[Command, ...] = (Record("halt_why", event.at, {"why": "pain", "pain": written}),) if halt else ()
     if where_it_lies is Band.END:
         return changed(session, end_why="pain", asks=()), lines
     if halt and (too_many_halts(session) or where_it_lies is Band.EASE) and session.open_set is not None:
@@ -101,7 +132,7 @@ def too_many_halts(session: Session) -> bool:
 
 def _without_first(session: Session) -> Session:
     """The present question is done with."""
-    return changed(session, asks=session.asks[1:], prompts=0, attempts=0, worst=-1, number=-1)
+    return changed(session.with_asks(*session.asks[1:]), prompts=0)
 
 
 def _unanswered(session: Session, event: Event) -> Record:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from coach.program.model import Hold, Reach, Reps, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, End, Place, Record, Say, Silence, WakeAt
+from coach.session.ladder import above
 from coach.session.lines import asked_work, set_ended, work_of
 from coach.session.plan import NEXT_DAY, amount
 from coach.session.rules import days_to_next
@@ -18,6 +19,7 @@ from coach.words.phrases import Phrase, phrase
 Result = tuple[Session, tuple[Command, ...]]
 
 WINDOW = {
+    State.CHECKING: 8.0,
     State.SCREENING: 8.0,
     State.SCREEN_CHECK: 8.0,
     State.WAITING: 25.0,
@@ -32,6 +34,7 @@ WINDOW = {
 for those who must first put something down. Our own choice, to be tuned with users."""
 
 PROMPTS = {
+    State.CHECKING: 4,
     State.SCREENING: 3,
     State.SCREEN_CHECK: 3,
     State.WAITING: 4,
@@ -87,6 +90,10 @@ def opening(session: Session, _at: int) -> Result:
         commands += say("someone_within_reach")
     commands += say("how_to_halt") + say("exercises_today", n=len(today.exercises))
     return session, commands
+
+
+def checking(session: Session, _at: int) -> Result:
+    return session, say("check_ready")
 
 
 def cautions(session: Session) -> tuple[Command, ...]:
@@ -217,6 +224,8 @@ def set_end(session: Session, _at: int) -> Result:
 
 
 def asking(session: Session, at: int) -> Result:
+    if session.by_ladder and session.asked_about in (Question.PAIN, Question.HALT_PAIN):
+        session = changed(session, rung=max(0, session.rung))
     return session, (asked(str(session.asked_about), at, session), *ask(session))
 
 
@@ -227,6 +236,10 @@ def asked(question: str, at: int, session: Session) -> Command:
 
 def ask(session: Session) -> tuple[Command, ...]:
     """Return the present question about a set."""
+    if session.rung >= 0:
+        more_than = above(session)
+        key = own(session, "ladder_above" if more_than else "ladder_any")
+        return say(key, n=more_than) if more_than else say(key)
     if session.asked_about is Question.REPS:
         work = asked_work(session)
         kind = "reps" if isinstance(work, Reps) else "hold" if isinstance(work, Hold) else "rounds"
@@ -255,7 +268,10 @@ READ_BACK = {
 
 
 def read_back(session: Session) -> tuple[Command, ...]:
-    """Return the number that was heard, to be confirmed or denied."""
+    """Return the number that was heard, or the band, to be confirmed or denied."""
+    if session.low >= 0:
+        key = own(session, "ladder_band" if session.number else "ladder_none")
+        return say(key, low=session.low, high=session.number) if session.number else say(key)
     return say(READ_BACK[session.asked_about], n=session.number)
 
 
@@ -370,6 +386,7 @@ def ended(session: Session, at: int) -> Result:
 
 ENTER: dict[State, Callable[[Session, int], Result]] = {
     State.OPENING: opening,
+    State.CHECKING: checking,
     State.SCREENING: screening,
     State.SCREEN_CHECK: screen_check,
     State.INTRO: intro,

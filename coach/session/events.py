@@ -59,6 +59,22 @@ REPLIES = frozenset(
 
 
 @dataclass(frozen=True, slots=True)
+class RoomFacts:
+    """What was measured of the room between the first word and the moment of an event. None: could not be measured."""
+
+    level: float | None = None
+    """Loudest tenth of a second while the coach was silent, in dBFS."""
+    floor: float | None = None
+    """Noise of the room, in dBFS."""
+    taught: float | None = None
+    """Noise of the room when the words were taught, in dBFS; None: none were taught."""
+    echo: bool | None = None
+    """Whether the microphone hears the coach; with headphones it does not."""
+    voices: float = 0.0
+    """Share of the time in which somebody spoke, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
 class Event:
     """One thing that happened."""
 
@@ -75,3 +91,5 @@ class Event:
     """REP, PHASE, REP_DONE: the side that works."""
     ear: str = ""
     """Which ear heard it; empty if no ear did."""
+    room: RoomFacts | None = None
+    """CHECKING: what was measured of the room by then."""

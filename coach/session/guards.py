@@ -68,9 +68,12 @@ def set_was_closed(session: Session) -> bool:
 
 
 def goes_back_to_none(session: Session) -> bool:
-    """A state before a set was interrupted, and that set does not come any more."""
-    before = session.then is Then.BACK and session.back in (State.INTRO, State.SETUP, State.WAITING)
-    return before and no_set_comes(session)
+    """What was interrupted does not come any more: the set that it was before, or the last of the questions."""
+    if session.then is not Then.BACK:
+        return False
+    if session.back is State.ASKING:
+        return not session.asks
+    return session.back in (State.INTRO, State.SETUP, State.WAITING) and no_set_comes(session)
 
 
 def has_screen(session: Session) -> bool:
@@ -145,6 +148,25 @@ def asks_yes_no(session: Session, _event: Event) -> bool:
 
 def asks_number(session: Session, _event: Event) -> bool:
     return session.asked_about is not Question.REPS
+
+
+def on_ladder(session: Session, _event: Event) -> bool:
+    return session.rung >= 0
+
+
+def placed_in_band(session: Session) -> bool:
+    """Yes and no have come to a band."""
+    return session.low >= 0
+
+
+def number_not_understood(session: Session, event: Event) -> bool:
+    """A number was asked for, and may be asked for again."""
+    return session.rung < 0 and asks_number(session, event) and prompts_left(session, event)
+
+
+def ladder_due(session: Session, event: Event) -> bool:
+    """A number about pain was denied or not understood before."""
+    return about_pain(session, event) and not session.by_ladder and session.trouble > 0
 
 
 def about_pain(session: Session, _event: Event) -> bool:

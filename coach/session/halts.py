@@ -71,7 +71,7 @@ def tell_pain(session: Session, event: Event) -> Result:
     """ "Pain": silent, and asked how much."""
     session, commands = _told(session, event, "pain")
     others = tuple(question for question in session.asks if question is not Question.HALT_PAIN)
-    return changed(session, asks=(Question.HALT_PAIN, *others), attempts=0, worst=-1, number=-1), commands
+    return session.with_asks(Question.HALT_PAIN, *others), commands
 
 
 def tell_tired(session: Session, event: Event) -> Result:

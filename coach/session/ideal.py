@@ -79,11 +79,13 @@ def _reply(run: SoundlessRun) -> tuple[On, int] | None:
             return (On.NO if session.today.screen[session.screen_index].answer else On.YES), 0
         case State.SCREEN_CHECK:
             return On.YES, 0
-        case State.WAITING:
+        case State.CHECKING | State.WAITING:
             return On.READY, 0
         case State.ASKING:
             if session.asked_about is Question.REPS:
                 return On.YES, 0
+            if session.rung >= 0:
+                return On.NO, 0
             return On.NUMBER, 0 if session.asked_about is Question.PAIN else 5
         case State.CONFIRMING if session.asked_about is Question.PAIN:
             return On.YES, 0

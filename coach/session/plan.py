@@ -71,6 +71,8 @@ class Today:
     """The affected side, or empty."""
     because: tuple[str, ...]
     """What else was chosen, in words."""
+    numbers_heard: bool = True
+    """Whether this person's spoken numbers are heard well; if not, pain is placed by yes and no."""
 
 
 def amount(work: Work) -> Range:

@@ -40,6 +40,8 @@ def prompt_again(session: Session, event: Event) -> Result:
 def question_again(session: Session) -> tuple[Command, ...]:
     """Return the present state's request once more, in few words."""
     match session.state:
+        case State.CHECKING:
+            return say("check_ready")
         case State.SCREENING:
             return entries.ask_screen(session)
         case State.SCREEN_CHECK:

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from coach.program.model import Exercise, Hold, Reps, Route
+from coach.program.model import Exercise, Hold, Limits, Reps, Route
 from coach.session.entries import REST_ROUNDED
+from coach.session.ladder import bands, rungs
 from coach.session.plan import Today, amount
 from coach.session.plan import turns as sets_of
+from coach.session.state import Question
 from coach.words.phrases import Phrase, phrase
 
 _FIXED = (
-    "cautions_general", "someone_within_reach", "how_to_halt", "ask_next_day", "screen_all_no", "screen_all_yes",
+    "cautions_general", "someone_within_reach", "how_to_halt", "check_ready", "check_louder", "check_voices",
+    "check_speaker", "check_microphone", "check_keys", "ask_next_day", "screen_all_no", "screen_all_yes",
     "is_that_right", "ask_ready", "take_your_time", "no_why", "lead_in_hold", "side_left", "side_right",
     "this_side_left", "this_side_right", "begin_with_left", "begin_with_right", "slower_from_here", "held",
     "ready_when", "set_done", "ask_reps_reps", "ask_reps_hold", "ask_reps_rounds", "ask_missed", "ask_pain",
+    "ladder_any", "halt_ladder_any", "ladder_none", "halt_ladder_none",
     "ask_effort", "eased_level", "eased_today",
     "exercise_over", "slower_now", "not_understood", "nothing_heard", "halt_now",
     "halt_why", "halt_ask_pain", "halt_not_understood", "halt_nothing_heard", "halt_ready_when", "halt_paused",
@@ -22,7 +26,7 @@ _FIXED = (
     "halt_tired_exercise", "halt_tired_ease", "halt_exercise_over",
     "halt_unsteady_step_down", "halt_unsteady_exercise", "paused", "deaf",
     "end_done", "end_pain", "end_unsteady", "end_tired", "end_halts", "end_time", "end_no_answer",
-    "end_no_answer_halt", "end_screen", "end_asked", "end_deaf", "end_mute", "call_therapist",
+    "end_no_answer_halt", "end_not_heard", "end_screen", "end_asked", "end_deaf", "end_mute", "call_therapist",
     "next_tomorrow", "goodbye",
 )  # fmt: skip
 """Phrases without values."""
@@ -53,6 +57,7 @@ def _all(today: Today) -> Iterator[Phrase]:
         yield phrase("next_in", n=days)
     for number in range(11):
         yield from (phrase(key, n=number) for key in _NUMBERED)
+    yield from _ladder(program.limits)
     for number in (1, 2, 3):
         yield phrase("lead", n=number)
     turns = 0
@@ -65,6 +70,16 @@ def _all(today: Today) -> Iterator[Phrase]:
         turns += most
     for begun in range(1, turns + 1):
         yield from (phrase("sets_done", n=done, of=begun) for done in range(begun + 1))
+
+
+def _ladder(limits: Limits) -> Iterator[Phrase]:
+    """Pain placed by yes and no, after a set and after a halt."""
+    for question in (Question.PAIN, Question.HALT_PAIN):
+        for own in ("", "halt_"):
+            yield from (phrase(f"{own}ladder_above", n=step) for step in rungs(limits, question) if step)
+            yield from (
+                phrase(f"{own}ladder_band", low=low, high=high) for low, high in bands(limits, question) if high
+            )
 
 
 _NUMBERED = ("read_back_missed", "read_back_pain", "read_back_effort", "halt_read_back_pain")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coach.program.model import AskAfter
 from coach.session.changed import changed
+from coach.session.commands import Record
 from coach.session.entries import Result
 from coach.session.lines import set_ended
 from coach.session.state import Question, Session, Then
@@ -28,7 +29,27 @@ def close(session: Session, at: int, why: str) -> Result:
     asks = tuple(q for q, when in wanted if when is AskAfter.EACH_SET or (when is AskAfter.EACH_EXERCISE and last))
     if session.asks[:1] == (Question.HALT_PAIN,):
         asks = (Question.HALT_PAIN, *asks)  # pain was told and not yet measured: that stays to be asked
-    return changed(session, asks=asks, asked_level=session.level, rest_from=at), lines
+    session = changed(session, asks=asks, asked_level=session.level, rest_from=at)
+    if why.startswith("halted"):  # a set that a halt cut short is not asked how hard it was
+        return session, lines
+    session, left_out = without_numbers(session, at)
+    return session, (*lines, *left_out)
+
+
+NUMBERS_ONLY = frozenset({Question.EFFORT, Question.MISSED})
+"""Questions that nothing but a number answers."""
+
+
+def without_numbers(session: Session, at: int) -> Result:
+    """Leave out, each with its line, the questions that need a number, where numbers are not heard well."""
+    if not session.by_ladder:
+        return session, ()
+    lines = tuple(
+        Record("unanswered", at, {"question": str(question), "prompts": 0, "set_id": session.sets_begun,
+                                  "because": "numbers_not_heard"})
+        for question in session.asks if question in NUMBERS_ONLY
+    )  # fmt: skip
+    return changed(session, asks=tuple(q for q in session.asks if q not in NUMBERS_ONLY)), lines
 
 
 def stop(session: Session, at: int, why: str) -> Result:

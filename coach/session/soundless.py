@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from coach.errors import OutOfPlaceError
 from coach.session.agenda import Agenda, Sounding
 from coach.session.commands import Command, CutFrom, End, Record, Say, Silence
-from coach.session.events import Event, On
+from coach.session.events import Event, On, RoomFacts
 from coach.session.machine import handle
 from coach.session.plan import Today
 from coach.session.state import State, begin
@@ -37,10 +38,14 @@ class SoundlessRun:
         """Sounds that a `Silence` now would take back, and some that have begun."""
         self._begun: list[Sounding] = []
         self.over = False
+        self.room: RoomFacts | None = None
+        """What the check at the start is told of the room."""
         self.give(Event(On.START, 0))
 
     def give(self, event: Event) -> bool:
         """Let `event` happen; False if it is out of place."""
+        if self.session.state is State.CHECKING:
+            event = replace(event, room=self.room)
         try:
             self.session, commands = handle(self.session, event)
         except OutOfPlaceError:

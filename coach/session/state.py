@@ -13,6 +13,8 @@ class State(StrEnum):
     """Where the session is; the diagram in DEVELOPERS.md shows how they follow each other."""
 
     OPENING = "opening"
+    CHECKING = "checking"
+    """For the first "ready": do coach and person hear each other?"""
     SCREENING = "screening"
     SCREEN_CHECK = "screen_check"
     """The screen answers are read back."""
@@ -135,6 +137,16 @@ class Session:
     """CONFIRMING: the number heard last."""
     worst: int = -1
     """The highest number heard for the present question: what counts if it is never confirmed."""
+    low: int = -1
+    """CONFIRMING: the lowest pain of the band that yes and no came to, `number` the highest; -1: a number was heard."""
+    worst_low: int = -1
+    """The same for `worst`."""
+    by_ladder: bool = False
+    """Numbers are not heard well: pain is placed in its band by yes and no."""
+    rung: int = -1
+    """ASKING: which question of the ladder is put; -1: a number is asked for."""
+    trouble: int = 0
+    """How often a number for the present question was denied or not understood."""
     attempts: int = 0
     """How often the present question was answered; SCREEN_CHECK: how often the answers were denied."""
     asked_level: int = 0
@@ -191,6 +203,11 @@ class Session:
         """The question that is being put."""
         return self.asks[0]
 
+    def with_asks(self, *asks: Question) -> Session:
+        """Return the session with these questions still to be put, and no answer yet to the first."""
+        session = changed(self, asks=asks, attempts=0, trouble=0, rung=-1)
+        return changed(session, number=-1, low=-1, worst=-1, worst_low=-1)
+
     def with_level(self, index: int, level: int) -> Session:
         """Return the session with a lower level of one exercise."""
         assert level <= self.levels[index]
@@ -207,4 +224,5 @@ def begin(today: Today) -> Session:
         today,
         levels=tuple(planned.level for planned in today.exercises),
         targets=tuple(planned.target for planned in today.exercises),
+        by_ladder=not today.numbers_heard,
     )

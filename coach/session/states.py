@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from coach.session import acts, answers, halts, prompts
+from coach.session import acts, answers, halts, prompts, sound_check
 from coach.session.events import REPLIES, On
 from coach.session.guards import (
     Check,
@@ -36,6 +36,7 @@ from coach.session.guards import (
     has_screen,
     held,
     held_and_prompts_left,
+    ladder_due,
     mic_gone,
     mic_there,
     more_asks,
@@ -43,8 +44,11 @@ from coach.session.guards import (
     needs_setup,
     no_set_comes,
     not_placed,
+    number_not_understood,
+    on_ladder,
     over,
     pain_unmeasured,
+    placed_in_band,
     prompts_left,
     screen_says_end,
     set_goes_on,
@@ -74,7 +78,8 @@ class Row:
 
 
 BACK_TO = (
-    State.OPENING, State.SCREENING, State.INTRO, State.SETUP, State.WAITING, State.ASKING, State.RESTING,
+    State.OPENING, State.CHECKING, State.SCREENING, State.INTRO, State.SETUP, State.WAITING, State.ASKING,
+    State.RESTING,
 )  # fmt: skip
 """States that can be taken up again after an interruption."""
 
@@ -95,6 +100,7 @@ RESUME: Choice = (
     (both(goes_back_to(State.WAITING), needs_setup), State.SETUP),
     *((goes_back_to(state), state) for state in BACK_TO),
 )
+PLACED: Choice = ((placed_in_band, State.CONFIRMING), (always, State.ASKING))
 DECIDED: Choice = ((ends, State.CLOSING), (always, State.RECOVERING))
 
 
@@ -112,7 +118,7 @@ def _for(states: Iterable[State], on: On, when: Guard, to: State | Choice | None
 
 
 S = State
-BEFORE = (S.OPENING, S.SCREENING, S.SCREEN_CHECK)
+BEFORE = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
 EXERCISING = (
     S.INTRO, S.SETUP, S.WAITING, S.LEAD_IN, S.WORKING, S.HOLDING, S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING,
     S.RECOVERING, S.PAUSED, S.HALTED,
@@ -145,13 +151,18 @@ TABLE: tuple[Row, ...] = (
     Row(S.DEAF,         On.CUE_DONE,   always,              None,             prompts.nothing),
     Row(S.DEAF,         On.TIME_UP,    always,              S.CLOSING,        halts.end_as("deaf")),
     Row(S.MUTE,         On.TIME_UP,    always,              S.CLOSING,        halts.end_as("mute")),
-    # opening and screening
+    # opening, and whether each hears the other; then screening
     Row(S.OPENING,      On.START,      always,              S.OPENING,        prompts.nothing),
-    Row(S.OPENING,      On.CUE_DONE,   always,              OPENED, prompts.nothing),
+    Row(S.OPENING,      On.CUE_DONE,   always,              S.CHECKING,       prompts.nothing),
     Row(S.OPENING,      On.AGAIN,      always,              S.OPENING,        prompts.hush),
+    Row(S.CHECKING,     On.READY,      always,              OPENED,           sound_check.heard),
+    Row(S.CHECKING,     On.SPOKE,      prompts_left,        None,             sound_check.ask_again),
+    Row(S.CHECKING,     On.SPOKE,      always,              None,             prompts.nothing),
+    Row(S.CHECKING,     On.TIME_UP,    prompts_left,        None,             sound_check.ask_again),
+    Row(S.CHECKING,     On.TIME_UP,    always,              S.CLOSING,        sound_check.not_heard),
     *_for(BEFORE, On.WHY, always, None, acts.say_cautions),
-    *_for((S.SCREENING, S.SCREEN_CHECK), On.CUE_DONE, always, None, prompts.open_window),
-    *_for((S.SCREENING, S.SCREEN_CHECK), On.AGAIN, always, None, prompts.say_again),
+    *_for((S.CHECKING, S.SCREENING, S.SCREEN_CHECK), On.CUE_DONE, always, None, prompts.open_window),
+    *_for((S.CHECKING, S.SCREENING, S.SCREEN_CHECK), On.AGAIN, always, None, prompts.say_again),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.SPOKE, prompts_left, None, prompts.prompt_again),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.TIME_UP, prompts_left, None, prompts.prompt_again),
     *_for((S.SCREENING, S.SCREEN_CHECK), On.SPOKE, always, S.CLOSING, halts.end_as("no_answer")),
@@ -215,6 +226,10 @@ TABLE: tuple[Row, ...] = (
     *_for((S.ASKING, S.CONFIRMING), On.AGAIN, always, None, prompts.say_again),
     Row(S.ASKING,       On.YES,        asks_yes_no,         AFTER_ANSWER,     answers.settle),
     Row(S.ASKING,       On.NO,         asks_yes_no,         AFTER_ANSWER,     answers.settle),
+    *(Row(S.ASKING, on, on_ladder, PLACED, answers.answer_rung) for on in (On.YES, On.NO)),
+    Row(S.ASKING,       On.SPOKE,      ladder_due,          S.ASKING,         answers.to_ladder),
+    Row(S.ASKING,       On.SPOKE,      number_not_understood, None,           answers.not_understood),
+    Row(S.CONFIRMING,   On.NO,         ladder_due,          S.ASKING,         answers.to_ladder),
     Row(S.ASKING,       On.NUMBER,     asks_number,         S.CONFIRMING,     answers.note_number),
     *_for((S.ASKING,), On.SPOKE, prompts_left, None, prompts.prompt_again),
     *_for((S.ASKING,), On.TIME_UP, prompts_left, None, prompts.prompt_again),

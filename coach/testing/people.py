@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from random import Random
 
-from coach.session.events import REPLIES, On
+from coach.session.events import REPLIES, On, RoomFacts
 from coach.session.soundless import SoundlessRun
 from coach.session.state import Question, State
 from coach.tempo.units import to_samples
@@ -19,6 +19,7 @@ ANYTHING = (*(on for on in sorted(REPLIES) if on is not On.FINISH), On.SPOKE, On
 """What may happen at any moment. To finish, and to quit, is rarer: it would cut most sessions short."""
 
 FITTING: Mapping[State, tuple[On, ...]] = {
+    State.CHECKING: (On.READY,) * 8 + (On.WHY, On.AGAIN),
     State.WAITING: (On.READY,) * 12 + (On.EASIER, On.SLOWER, On.LEFT, On.WHY, On.AGAIN, On.NO, On.PAUSE),
     State.HOLDING: (On.READY, On.READY, On.ENOUGH, On.STOP),
     State.HALTED: (On.BREAK, On.NO, On.PAIN, On.TIRED, On.UNSTEADY, On.READY),
@@ -85,13 +86,23 @@ class Person:
         if session.state is State.ASKING:
             if session.asked_about is Question.REPS:
                 return self.chance.choice((On.YES, On.YES, On.YES, On.NO)), 0
+            if session.rung >= 0 and self.chance.random() < 0.9:
+                return self.chance.choice((On.YES, On.NO, On.NO, On.NO)), 0
             return On.NUMBER, self.number()
         fitting = FITTING.get(session.state)
         return (self.chance.choice(fitting), self.number()) if fitting else None
 
 
+def any_room(chance: Random) -> RoomFacts | None:
+    """Return what may be measured of a room: nothing, or that it is quiet or loud, its speaker on or off."""
+    floor, voices = chance.choice((None, -60.0, -40.0)), chance.choice((0.0, 0.0, 0.9))
+    facts = RoomFacts(-30.0, floor, chance.choice((None, -62.0)), chance.choice((None, True, False)), voices)
+    return chance.choice((None, facts))
+
+
 def live(run: SoundlessRun, person: Person, *, moves: int = 20_000) -> None:
     """Let `person` go through the whole session; if it is not over after so many moves, it is told to quit."""
+    run.room = any_room(person.chance)
     for _ in range(moves):
         if run.over:
             return

@@ -7,7 +7,9 @@ from collections.abc import Callable
 from typing import get_args
 
 from coach.logbook import complaint
-from coach.logbook.kinds import SessionWhy, SetWhy
+from coach.logbook.assembled import edge
+from coach.logbook.kinds import Answer
+from coach.logbook.reasons import SessionWhy, SetWhy
 from coach.program.model import Action, Hold, steps
 from coach.session.commands import Command, End, Place, Record, Say
 from coach.session.events import Event, On
@@ -108,6 +110,8 @@ class WatchedRun(SoundlessRun):
         after = self.session
         if after.state is State.LEAD_IN and before.state is not State.LEAD_IN:
             need(event.on is On.READY, "only ready leads into the lead-in", event, before.state)
+        if before.state is State.CHECKING and after.state in (State.SCREENING, State.INTRO):
+            need(event.on is On.READY, "only ready passes the check at the start", event)
         if after.state is State.WORKING and before.state is not State.WORKING:
             need(event.on is On.GO and before.state is State.LEAD_IN, "work follows the lead-in", event, before.state)
             need(not self._pain_open, "no work while a question about pain is open", self._pain_open)
@@ -152,8 +156,10 @@ class WatchedRun(SoundlessRun):
             case _:
                 pass
 
-    def _pain_answered(self, value: int, event: Event) -> None:
-        too_much = value > self._program.limits.pain_ease_to
+    def _pain_answered(self, value: Answer, event: Event) -> None:
+        highest = edge(value)
+        need(highest is not None, "a pain is a number or a band", value)
+        too_much = highest is not None and highest > self._program.limits.pain_ease_to
         need(event.on is On.YES or too_much, "only a confirmed number tells of pain that lets work go on", event, value)
         self._pain_open = ""
         self._pain_told = False

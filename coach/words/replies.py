@@ -2,18 +2,25 @@
 
 Rules, in this order:
 
-1. A halt word of any ear is understood at once, always, whether it is open or not.
-2. An open reply is understood at once if its ear is trusted alone, or if a second ear noticed the same word
+1. A halt word of any ear is understood at once, always, whether it is open or not. A word that began before a halt
+   was known changes nothing after it.
+2. A key is understood at once, if its reply is open.
+3. Two ears that name different words for the same sound disagree: that is unclear, whichever is trusted. If the second
+   comes when the first is acted on, it is unclear then: work that was about to begin is taken back.
+4. An open reply is understood at once if its ear is trusted alone, or if a second ear noticed the same word
    at the same time. An ear that is not trusted alone can otherwise only halt.
-3. Speech that brought no understood reply, a closed reply included, is unclear: once an utterance, a grace after
+5. Speech that brought no understood reply, a closed reply included, is unclear: once an utterance, a grace after
    its end, or after `LONGEST` if it does not end. A voice shorter than `SHORTEST` is ignored.
-4. Nothing else happens: silence, noise and unclear speech never become a reply.
+6. Nothing else happens: silence, noise and unclear speech never become a reply.
+
+Every word of every ear comes out in one outcome, for the record (of an utterance the last MOST_KEPT).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from coach.ports import Hearing
 from coach.tempo.units import to_samples
@@ -41,6 +48,14 @@ KEYS: Mapping[str, str] = {
 """Key to reply id. The largest key halts; Enter does nothing, so that a leftover one starts nothing."""
 
 
+KEYBOARD = "keys"
+"""The ear of the keys: it cannot be mistaken about what was pressed, and no other ear speaks against it."""
+
+Decision = Literal["halted", "understood", "agreed", "disagreed", "unclear", "late"]
+"""How the ears came to an outcome. "understood": a trusted ear alone; "agreed": two ears; "late": it tells of a sound
+that was settled before."""
+
+
 @dataclass(frozen=True, slots=True)
 class Understood:
     """The person replied."""
@@ -54,7 +69,8 @@ class Understood:
     at: int
     """Sample at which it was settled."""
     hearings: tuple[Hearing, ...]
-    """What it rests on, oldest first."""
+    """What was noticed of the utterance, oldest first; the last settled it."""
+    decision: Decision = "understood"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +80,21 @@ class Unclear:
     at: int
     """Sample at which that was settled."""
     hearings: tuple[Hearing, ...] = ()
-    """Words that were noticed in it (closed, or of one ear alone)."""
+    """Words that were noticed in it (closed, of one ear alone, or of ears that disagree)."""
+    decision: Decision = "unclear"
 
 
-Outcome = Understood | Unclear
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """A word for the record alone: the sound that it tells of is settled."""
+
+    at: int
+    hearings: tuple[Hearing, ...]
+    decision: Decision
+    """"agreed": a second ear named the word that is acted on; else "late"."""
+
+
+Outcome = Understood | Unclear | Noted
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +116,9 @@ class Listening:
     kept: tuple[Hearing, ...] = ()
     """Words of the utterance that were not understood."""
     last: Hearing | None = None
-    """The word understood last, so that a second ear does not repeat it."""
+    """The word understood last, so that a second ear does not repeat it, and may speak against it."""
+    disputed: int = -1
+    """Sample up to which ears disagreed or a halt counts: what began before it is no reply any more, but by key."""
 
 
 def open_for(state: Listening, words: Iterable[str]) -> Listening:
@@ -100,9 +129,10 @@ def open_for(state: Listening, words: Iterable[str]) -> Listening:
 def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Listening, tuple[Outcome, ...]]:
     """Take what was noticed up to sample `now`, oldest first; return the new state and what it comes to."""
     outcomes: list[Outcome] = []
-    for hearing in hearings:
+    known = tuple(hearings)
+    for number, hearing in enumerate(known):
         if hearing.kind == "word":
-            state, outcome = _word(state, hearing)
+            state, outcome = _word(state, hearing, known[number + 1 :])
             if outcome is not None:
                 outcomes.append(outcome)
         elif hearing.kind == "voice_began":
@@ -113,31 +143,51 @@ def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Lis
     return state, (*outcomes, *late)
 
 
-def _word(state: Listening, hearing: Hearing) -> tuple[Listening, Outcome | None]:
-    if state.last is not None and _same(state.last, hearing) and hearing.ear != state.last.ear:
-        return state, None
-    basis = _basis(state, hearing)
-    if hearing.word in state.halts or (hearing.word in state.open and basis):
-        reply, number = _kind(hearing.word)
-        found = Understood(reply, number, hearing.ear, hearing.at, basis or (hearing,))
-        settled = max(state.settled, hearing.at)
-        return replace(state, began=None, due=None, settled=settled, kept=(), last=hearing), found
+def _word(state: Listening, hearing: Hearing, next_known: tuple[Hearing, ...]) -> tuple[Listening, Outcome | None]:
+    """Take one word; `next_known` are those that were known in the same stretch of sound."""
+    last, halts, key = state.last, hearing.word in state.halts, hearing.ear == KEYBOARD
+    same_moment = last is not None and _one_sound(last, hearing)
+    if last is not None and same_moment and last.word == hearing.word:
+        return state, Noted(hearing.at, (hearing,), "agreed")
+    if halts or (key and hearing.word in state.open):
+        return _understood(state, hearing, "halted" if halts else "understood")
+    if hearing.began <= state.disputed and not key:
+        return state, Noted(hearing.at, (hearing,), "late")
+    others = [other for other in (*state.kept, *next_known) if _one_sound(other, hearing) and other.ear != KEYBOARD]
+    if last is not None and same_moment and last.ear != KEYBOARD and last.word not in state.halts:
+        others.append(last)
+    if not key and any(other.word != hearing.word for other in others):
+        return _disagreed(state, hearing)
+    agreed = any(_one_sound(other, hearing) for other in state.kept)
+    if hearing.word in state.open and (agreed or hearing.ear in TRUSTED):
+        return _understood(state, hearing, "agreed" if agreed else "understood")
     if state.began is None:
-        if state.voicing or hearing.began <= state.settled:  # part of an utterance that is settled
-            return state, None
+        if state.voicing or hearing.began <= state.settled:
+            return state, Noted(hearing.at, (hearing,), "late")
         state = replace(state, began=hearing.began, due=hearing.at + GRACE)
     return replace(state, kept=(*state.kept, hearing)[-MOST_KEPT:]), None
 
 
-def _basis(state: Listening, hearing: Hearing) -> tuple[Hearing, ...]:
-    """Return the hearings that are enough for a reply that is not a halt, or nothing."""
-    others = tuple(other for other in state.kept if other.ear != hearing.ear and _same(other, hearing))
-    return (*others, hearing) if others or hearing.ear in TRUSTED else ()
+def _understood(state: Listening, hearing: Hearing, decision: Decision) -> tuple[Listening, Outcome]:
+    reply, number = _kind(hearing.word)
+    found = Understood(reply, number, hearing.ear, hearing.at, (*state.kept, hearing), decision)
+    if hearing.word in state.halts:
+        state = replace(state, disputed=max(state.disputed, hearing.at))
+    settled = max(state.settled, hearing.at)
+    return replace(state, began=None, due=None, settled=settled, kept=(), last=hearing), found
 
 
-def _same(one: Hearing, other: Hearing) -> bool:
-    apart = max(one.began, other.began) - min(one.ended, other.ended)
-    return one.word == other.word and apart <= TOGETHER
+def _disagreed(state: Listening, hearing: Hearing) -> tuple[Listening, Outcome]:
+    settled, disputed = max(state.settled, hearing.at), max(state.disputed, hearing.ended + TOGETHER)
+    unclear = Unclear(hearing.at, (*state.kept, hearing), "disagreed")
+    return replace(state, began=None, due=None, settled=settled, disputed=disputed, kept=(), last=None), unclear
+
+
+def _one_sound(one: Hearing, other: Hearing) -> bool:
+    """Tell whether words of two ears tell of the same moment. One ear does not speak against itself."""
+    if {one.kind, other.kind} != {"word"} or one.ear == other.ear:
+        return False
+    return max(one.began, other.began) - min(one.ended, other.ended) <= TOGETHER
 
 
 def _voice_began(state: Listening, hearing: Hearing) -> Listening:

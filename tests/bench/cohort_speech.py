@@ -5,8 +5,8 @@
 Forty voices of the bundled engine, at several speeds and pitches, and the four of flite (Debian package flite, free
 licence, made from recordings), higher and lower, read about the house for some 50 minutes: the conversation that a
 session may overhear. Kept are embeddings and levels, as small whole numbers. Nothing of a real
-person is in it; the halt word stands in no sentence, words that sound like it do. The numbers differ in the last digits between
-versions of the speech engine.
+person is in it; the halt word stands in no sentence, words that sound like it do. The numbers differ in the last digits
+between versions of the speech engine.
 """
 
 from __future__ import annotations

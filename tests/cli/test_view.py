@@ -15,7 +15,7 @@ from rich.console import Console
 from coach.cli.labels import Labels, clock
 from coach.cli.view import REDRAW, Screen, View, changes, summary
 from coach.errors import VoicePackError
-from coach.logbook import Line, assemble, kinds
+from coach.logbook import Line, assemble, kinds, reasons
 from coach.session.state import State
 from coach.snapshot import Snapshot
 from coach.voice.pack import load_pack
@@ -170,9 +170,9 @@ def test_the_summary_names_the_end_the_halt_and_the_sets(told: list[tuple[str, i
 
 def test_every_word_of_a_record_has_a_label() -> None:
     wanted = {
-        "why": get_args(kinds.SetWhy),
-        "end": get_args(kinds.SessionWhy),
-        "halt": get_args(kinds.HaltWhy),
+        "why": get_args(reasons.SetWhy),
+        "end": get_args(reasons.SessionWhy),
+        "halt": get_args(reasons.HaltWhy),
         "state": [state.value for state in State],
         "device": get_args(get_type_hints(kinds.DeviceChanged)["what"]),
         "eased": get_args(get_type_hints(kinds.Eased)["what"]),

@@ -123,7 +123,7 @@ def test_the_cohort_is_some_minutes_of_talk_with_levels() -> None:
 
 
 def test_what_was_learnt_is_kept_with_the_takes_and_serves_them_only(
-    learnt, enrolment: Enrolment, tmp_path: Path
+    learnt: Learnt, enrolment: Enrolment, tmp_path: Path
 ) -> None:
     words = {word: enrolment.takes[word] for word in ("ready", "stop")}
     replace(enrolment, takes=words, learnt=learnt).save(tmp_path)

@@ -22,6 +22,7 @@ from coach.testing import SoundlessRun
 ANYTHING = [*sorted(REPLIES), On.SPOKE, On.MIC_LOST, On.MIC_BACK, On.SPEAKER_LOST, On.SPEAKER_BACK]
 
 FITTING = {
+    State.CHECKING: (On.READY,),
     State.SCREEN_CHECK: (On.YES,),
     State.WAITING: (On.READY,),
     State.HOLDING: (On.READY,),

@@ -100,10 +100,12 @@ def test_much_pain_ends_the_session_even_if_nobody_confirms_it() -> None:
 
 def test_a_number_denied_again_and_again_is_no_answer() -> None:
     run = pain_read_back(1)
-    for _ in range(2):
-        run.say(On.NO)
-        run.say(On.NUMBER, 1)
     run.say(On.NO)
+    run.say(On.NUMBER, 1)
+    run.say(On.NO)
+    for _ in range(3):  # the ladder now: no more than so much, and that band is denied
+        run.say(On.NO)
+        run.say(On.NO)
 
     assert run.session.state is State.PAUSED
     assert not lines(run, "answered")

@@ -7,6 +7,7 @@ from datetime import date
 import pytest
 
 from coach.program_files import read, shipped
+from coach.session.events import On
 from coach.session.ideal import rehearse
 from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
@@ -39,7 +40,8 @@ def test_the_whole_session_is_in_it(name: str) -> None:
 
 def test_what_is_said_first_stands_in_front() -> None:
     run = SoundlessRun(today("ankle_steady"))
-    run.run_until(State.SCREENING)
+    run.run_until(State.CHECKING)
+    run.say(On.READY)
     opening = [phrase for phrase in run.said if phrase.key not in ("text", "exercises_today")]
 
     assert set(opening) <= set(repertoire(today("ankle_steady"))[:60])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from random import Random
@@ -31,9 +32,8 @@ def todays() -> tuple[Today, ...]:
     chance = Random(20270111)
     made = [random_program(chance) for _ in range(80)]
     programs = [read(path) for path in shipped().values()] * 4 + made
-    return tuple(
-        today for program in programs if (today := plan(program, random_history(chance, program, DAY), DAY)).exercises
-    )
+    days = (plan(program, random_history(chance, program, DAY), DAY) for program in programs)
+    return tuple(replace(today, numbers_heard=chance.random() < 0.7) for today in days if today.exercises)
 
 
 def guise(session: Session) -> tuple[object, ...]:
@@ -42,7 +42,7 @@ def guise(session: Session) -> tuple[object, ...]:
         session.held, session.halted, session.prompts, session.attempts, session.open_set is not None, session.asks[:1],
         session.then, session.back, bool(session.exercise_over), session.new_setup, session.placed, session.mic_lost,
         session.speaker_lost, session.open_set is not None and session.open_set.rep >= session.target,
-        session.exercising, session.level > 0,
+        session.rung, session.low >= 0, session.by_ladder, session.trouble > 0, session.exercising, session.level > 0,
         session.halts >= session.today.program.limits.halts, session.worst > session.today.program.limits.pain_ease_to,
     )  # fmt: skip
 
@@ -65,7 +65,7 @@ def pool() -> dict[State, tuple[Session, ...]]:
     for _ in range(10):
         for today in todays():
             person = Person(chance, chance.choice((0.02, 0.1, 0.4)), chance.choice((0.05, 0.5)))
-            run, unclear = Noting(today), chance.choice((0.0, 0.03))
+            run, unclear = Noting(today), chance.choice((0.0, 0.03, 0.3))
             for _ in range(3_000):
                 kept = found[run.session.state]
                 if len(kept) < GUISES_EACH:
@@ -73,7 +73,7 @@ def pool() -> dict[State, tuple[Session, ...]]:
                 if run.over:
                     break
                 if run.session.state in (State.WORKING, State.CONFIRMING) and chance.random() < unclear:
-                    run.say(On.SPOKE)
+                    run.say(chance.choice((On.SPOKE, On.NO)))
                 person.move(run)
     return {state: tuple(sessions.values()) for state, sessions in found.items()}
 
@@ -218,5 +218,5 @@ def test_a_session_that_nobody_answers_ends_without_any_work() -> None:
         run = WatchedRun(today)
         live(run, Person(Random(1), odd=0.0, silent=1.0))
 
-        assert run.session.end_why == "no_answer"
+        assert run.session.end_why == "not_heard"
         assert not run.session.sets_begun

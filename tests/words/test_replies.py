@@ -1,9 +1,10 @@
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 
 import pytest
-from hypothesis import settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
@@ -14,7 +15,10 @@ from coach.words.replies import (
     KEYS,
     LONGEST,
     MOST_KEPT,
+    TOGETHER,
+    TRUSTED,
     Listening,
+    Noted,
     Outcome,
     Unclear,
     Understood,
@@ -53,8 +57,13 @@ def run(state: Listening, hearings: list[Hearing], until: int) -> list[Outcome]:
 
 
 def replies(outcomes: Iterable[Outcome]) -> list[tuple[str, int | None] | None]:
-    """Return reply and number of each outcome, None for what was unclear."""
-    return [(out.reply, out.number) if isinstance(out, Understood) else None for out in outcomes]
+    """Return reply and number of each outcome, None for what was unclear; what is only noted is left out."""
+    acted_on = [out for out in outcomes if not isinstance(out, Noted)]
+    return [(out.reply, out.number) if isinstance(out, Understood) else None for out in acted_on]
+
+
+def decisions(outcomes: Iterable[Outcome]) -> list[str]:
+    return [out.decision for out in outcomes]
 
 
 @pytest.mark.parametrize("ear", ["taught", "keys", "vosk"])
@@ -64,7 +73,7 @@ def test_a_halt_word_of_any_ear_is_understood_at_once_open_or_not(ear: str, stat
 
     _, outcomes = listen(state, [stop], SECOND)
 
-    assert outcomes == (Understood("stop", None, ear, SECOND, (stop,)),)
+    assert outcomes == (Understood("stop", None, ear, SECOND, (stop,), "halted"),)
 
 
 def test_an_open_reply_is_understood_once_although_the_voice_goes_on() -> None:
@@ -159,7 +168,121 @@ def test_an_ear_that_is_not_trusted_alone_needs_a_second_one() -> None:
 def test_the_same_word_of_a_second_ear_is_not_a_second_reply() -> None:
     outcomes = run(ASKED, [word("yes", 2 * SECOND), word("yes", to_samples(2.2), ear="vosk")], 6 * SECOND)
 
-    assert len(outcomes) == 1
+    assert replies(outcomes) == [("yes", None)]
+    assert decisions(outcomes) == ["understood", "agreed"]
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+@pytest.mark.parametrize("ears", [("taught", "vosk"), ("vosk", "other")])
+def test_ears_that_name_different_words_for_one_sound_are_not_understood(
+    order: tuple[int, int], ears: tuple[str, str]
+) -> None:
+    heard = (word("ready", 2 * SECOND, ear=ears[0]), word("no", 2 * SECOND, ear=ears[1]))
+
+    _, outcomes = listen(ASKED, [heard[index] for index in order], 2 * SECOND)
+
+    assert replies(outcomes) == [None]
+    assert {hearing.word for out in outcomes for hearing in out.hearings} == {"ready", "no"}
+    assert decisions(outcomes) == ["disagreed", "late"]
+
+
+def test_an_ear_that_speaks_against_a_word_already_acted_on_makes_it_unclear() -> None:
+    ready, other = word("ready", 2 * SECOND), word("no", to_samples(2.7), ear="vosk", length=to_samples(1.2))
+
+    outcomes = run(ASKED, [ready, other], 6 * SECOND)
+
+    assert replies(outcomes) == [("ready", None), None]
+    assert [out.hearings for out in outcomes] == [(ready,), (other,)]
+    assert decisions(outcomes) == ["understood", "disagreed"]
+
+
+@pytest.mark.parametrize("ear", ["vosk", "keys", "taught"])
+def test_a_word_that_was_begun_before_a_halt_does_not_undo_it(ear: str) -> None:
+    stop = word("stop", 2 * SECOND, ear=ear, length=SECOND // 8)
+    outcomes = run(ASKED, [stop, word("ready", to_samples(2.4))], 6 * SECOND)
+
+    assert replies(outcomes) == [("stop", None)]
+    assert decisions(outcomes) == ["halted", "late"]
+
+
+def test_a_word_behind_a_halt_is_understood() -> None:
+    asked = open_for(START, {"pain"})
+    outcomes = run(asked, [word("stop", 2 * SECOND, ear="vosk"), word("pain", to_samples(2.6))], 6 * SECOND)
+
+    assert replies(outcomes) == [("stop", None), ("pain", None)]
+
+
+def test_a_key_is_believed_whatever_an_ear_heard() -> None:
+    outcomes = run(ASKED, [word("no", 2 * SECOND), word("yes", 2 * SECOND, ear="keys", length=0)], 6 * SECOND)
+
+    assert replies(outcomes) == [("no", None), ("yes", None)]
+
+
+def test_two_words_one_after_the_other_are_no_disagreement() -> None:
+    outcomes = run(ASKED, [word("no", 2 * SECOND), word("yes", 4 * SECOND, ear="taught")], 6 * SECOND)
+
+    assert replies(outcomes) == [("no", None), ("yes", None)]
+
+
+WORDS = ("ready", "yes", "no", "n3", "pain")
+UTTERED = st.tuples(st.sampled_from(WORDS), st.integers(0, SECOND), st.integers(0, 4 * SECOND))
+
+
+@given(words=st.lists(UTTERED, max_size=8), voice=st.booleans())
+def test_an_ear_that_is_not_trusted_alone_never_brings_a_reply_that_is_no_halt(
+    words: list[tuple[str, int, int]], voice: bool
+) -> None:
+    heard = [word(name, SECOND + at, ear="vosk", length=length) for name, length, at in words]
+    voices = [began(SECOND // 2), ended(SECOND // 2, 5 * SECOND)] if voice else []
+    everything = open_for(START, WORDS)
+
+    outcomes = run(everything, [*voices, *heard], 8 * SECOND)
+
+    assert all(reply is None for reply in replies(outcomes))
+
+
+@given(
+    one=st.sampled_from(WORDS), other=st.sampled_from(WORDS), apart=st.integers(0, TOGETHER), ears=st.permutations(
+        ["taught", "vosk", "third"])
+)  # fmt: skip
+def test_disagreement_never_brings_a_reply_that_is_no_halt(one: str, other: str, apart: int, ears: list[str]) -> None:
+    assume(one != other)
+    first = word(one, 2 * SECOND, ear=ears[0])
+    second = Hearing(ears[1], "word", other, 0.9, 2 * SECOND + apart, 3 * SECOND, 3 * SECOND)
+
+    _, outcomes = listen(open_for(START, WORDS), [first, second], 3 * SECOND)
+
+    assert replies(outcomes) == [None]
+
+
+@given(
+    before=st.lists(st.tuples(UTTERED, st.sampled_from(["taught", "vosk", "keys"])), max_size=6),
+    ear=st.sampled_from(["taught", "vosk", "keys", "third"]),
+    opened=st.sets(st.sampled_from(WORDS)),
+)
+def test_a_halt_of_any_ear_always_halts_whatever_the_others_heard(
+    before: list[tuple[tuple[str, int, int], str]], ear: str, opened: set[str]
+) -> None:
+    heard = [word(name, SECOND + at, ear=other, length=length) for (name, length, at), other in before]
+    halt = word("stop", to_samples(3.3), ear=ear)
+
+    outcomes = run(open_for(START, opened), [*heard, halt], 8 * SECOND)
+
+    (halted,) = [out for out in outcomes if isinstance(out, Understood) and out.reply == "stop"]
+    assert (halted.decision, halted.hearings[-1]) == ("halted", halt)
+
+
+@given(words=st.lists(st.tuples(UTTERED, st.sampled_from(["taught", "vosk", "keys", "third"])), max_size=8))
+def test_every_word_of_every_ear_comes_out_for_the_record(words: list[tuple[tuple[str, int, int], str]]) -> None:
+    heard = [word(name, SECOND + at, ear=ear, length=length) for (name, length, at), ear in words]
+
+    outcomes = run(open_for(START, {"ready", "n3"}), heard, 12 * SECOND)
+
+    assert Counter(heard) == Counter(hearing for out in outcomes for hearing in out.hearings)
+
+
+def test_the_ears_trusted_alone_are_the_taught_words_and_the_keys() -> None:
+    assert {"taught", "keys"} == TRUSTED
 
 
 def test_no_key_but_its_own_means_ready_and_enter_means_nothing() -> None:
@@ -194,7 +317,7 @@ class AnyoneSpeaking(RuleBasedStateMachine):
                 assert name in HALTS or name in before, "a reply that was not open"
                 self.last_reply = outcome.hearings[-1]
                 self.spoken_since_unclear = False
-            else:
+            elif isinstance(outcome, Unclear):
                 assert self.spoken_since_unclear, "unclear although nobody spoke"
                 self.spoken_since_unclear = False
         return outcomes
