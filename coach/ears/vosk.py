@@ -123,6 +123,8 @@ class Vosk:
         utterance, self._utterance = self._utterance, None
         if utterance is None:
             return []
+        self._ring.clear()  # the next utterance has no part in this one
+        self._held = 0
         text, score = utterance.end()
         began, ended = self._activity.span
         short = ended - began <= LONGEST
