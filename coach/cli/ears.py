@@ -81,6 +81,7 @@ def _vosk(pack: VoicePack, home: Home, console: Console, *, asked_for: bool) -> 
             return _without(pack, asked_for=asked_for)
         console.print(labels("vosk_loading", size=place.size // MIB), markup=False, highlight=False)
         model = load_model(place, pack.language)
+        unknown = Vosk(model, pack.replies, pack.halts, activity=Activity()).unknown
     except HearingError as error:
         if asked_for:
             raise
@@ -90,7 +91,6 @@ def _vosk(pack: VoicePack, home: Home, console: Console, *, asked_for: bool) -> 
     def maker(activity: Activity) -> Vosk:
         return Vosk(model, pack.replies, pack.halts, pack.decoys, activity=activity)
 
-    unknown = maker(Activity()).unknown
     if unknown:
         console.print(f"! {labels('vosk_unknown', words=', '.join(unknown))}", soft_wrap=True, markup=False)
     return [maker]

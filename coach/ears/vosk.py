@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from coach.ears.activity import Activity
+from coach.errors import HearingError
 from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import RATE, to_samples
 from coach.words.phrases import ReplyWords
@@ -28,8 +29,6 @@ LOOKS = 2
 """Looks in a row that must show the same halt before it is reported: a first guess often changes."""
 GARBAGE = "[unk]"
 """The word with which some models say that they heard none of the list."""
-NEVER = r"\b\B"
-"""A pattern that fits nothing."""
 PARTS = 4
 """Pieces at most into which a word may be split that the model does not know as a whole."""
 
@@ -53,7 +52,10 @@ class Vosk:
         *,
         activity: Activity,
     ) -> None:
-        """Prepare to hear the wordings of `replies` with a loaded Vosk model. No sound is needed yet."""
+        """Prepare to hear the wordings of `replies` with a loaded Vosk model. No sound is needed yet.
+
+        Raises HearingError if the model knows no wording that halts: it is of another language.
+        """
         self._model = model
         self._halts = halts
         self._activity = activity
@@ -68,14 +70,17 @@ class Vosk:
                     unknown.append(wording)
         self.unknown = tuple(unknown)
         """Wordings that the model has no words for: this ear cannot hear them."""
+        if not halts & set(self._wordings.values()):
+            raise HearingError(
+                "The speech model has no word for any halt, so it is of another language; fetch its own."
+            )
         self._decoys = tuple(spelt for decoy in decoys if (spelt := self._spelt(decoy)))
         self._decoys += (GARBAGE,) if self._knows(GARBAGE) else ()
         self._replies = {_close(text): reply for text, reply in self._wordings.items()}
         # A halt, said once or several times over and nothing else; a halt with other words around it.
         self._halting = re.compile(_any_of(text for text, reply in self._replies.items() if reply in halts) + "+")
-        self._holding = re.compile(
-            r"(?<!\S)" + _any_of(text for text, reply in self._wordings.items() if reply in halts) + r"(?!\S)"
-        )
+        spelt_halts = _any_of(text for text, reply in self._wordings.items() if reply in halts)
+        self._holding = re.compile(rf"(?<!\S){spelt_halts}(?!\S)")
         self._open: frozenset[str] = frozenset()
         self._ring: deque[Block] = deque()
         self._held = 0
@@ -87,7 +92,10 @@ class Vosk:
 
     @property
     def grammar(self) -> tuple[str, ...]:
-        """What may come out of an utterance that begins now; never empty, for an empty list would end the process."""
+        """What may come out of an utterance that begins now.
+
+        Never empty, for an empty list would end the process: some halt is always on it.
+        """
         words = self._open | self._halts
         return (*(text for text, reply in self._wordings.items() if reply in words), *self._decoys)
 
@@ -223,8 +231,8 @@ class _Utterance:
 
 
 def _any_of(texts: Iterable[str]) -> str:
-    """Return a pattern whose group is one of `texts`; without any it fits nothing."""
-    return f"({'|'.join(map(re.escape, texts)) or NEVER})"
+    """Return a pattern whose group is one of `texts`."""
+    return f"({'|'.join(map(re.escape, texts))})"
 
 
 def _close(text: str) -> str:

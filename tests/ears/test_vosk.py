@@ -11,6 +11,7 @@ from fake_vosk import FakeRecogniser, FakeVosk, Said
 
 from coach.ears.activity import Activity
 from coach.ears.vosk import IN_PASSING, LONGEST, LOOK_EVERY, PRE_ROLL, Vosk
+from coach.errors import HearingError
 from coach.ports import Captured, Hearing
 from coach.tempo.units import BLOCK, to_samples
 from coach.words.phrases import ReplyWords
@@ -166,6 +167,13 @@ def test_an_unknown_korean_word_is_heard_in_parts_that_are_known(monkeypatch: py
 
     assert ear.grammar == ("멈춰 요", "준비 됐어요")
     assert ear.unknown == ("왜요",)
+
+
+def test_a_model_that_knows_no_halt_is_refused(vosk: FakeVosk) -> None:
+    vosk.vocabulary = frozenset({"ready", "tea"})
+
+    with pytest.raises(HearingError, match="no word for any halt, so it is of another language"):
+        ear_for(vosk, Voiced())
 
 
 def test_the_list_is_never_empty_even_where_nothing_is_open(vosk: FakeVosk) -> None:
