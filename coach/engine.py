@@ -224,7 +224,9 @@ class Engine:
             self._voiced += len(captured.mic) if self._voicing else 0
         if self._opened_for is not self.session:  # looked up once an event, not fifty times a second
             self._opened_for = self.session
-            self._listening = open_for(self._listening, self._open_words())
+            words = self._open_words()
+            self._ears.open(words)
+            self._listening = open_for(self._listening, words)
         self._listening, outcomes = listen(self._listening, hearings, self._now)
         for outcome in outcomes:
             self._measured.outcomes.append(outcome)

@@ -13,6 +13,7 @@ from rich.console import Console
 
 from coach.audio.patient import Moment, Patient, Script, parse_script
 from coach.audio.room import Acoustics, VirtualRoom
+from coach.cli.ears import ears_for
 from coach.cli.parts import Prepared, coach_voice, first_line, record_of, render_all, sentences
 from coach.cli.room import PATIENT, patient_voice, teach_patient
 from coach.ears.front import Ears
@@ -94,7 +95,9 @@ class Furnished:
 
     def ears(self) -> Ears:
         """Return fresh ears for the person."""
-        return teach_patient(self.home.person(PERSON), load_pack("en"), self.home, Console(quiet=True))
+        pack, quiet = load_pack("en"), Console(quiet=True)
+        taught = teach_patient(self.home.person(PERSON), pack, self.home, quiet)
+        return ears_for(taught, pack, self.home, quiet, "taught")()
 
     def voice(self, ready: Prepared) -> Voice:
         """Return the coach's voice with everything in it."""

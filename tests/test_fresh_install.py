@@ -11,7 +11,14 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
-PROGRAMS = ("ankle_steady", "desk_neck_back", "elbow_lowering", "kneecap_steady", "older_adult_balance")
+PROGRAMS = (
+    "ankle_steady",
+    "desk_neck_back",
+    "desk_neck_back_ko",
+    "elbow_lowering",
+    "kneecap_steady",
+    "older_adult_balance",
+)
 
 
 def _run(command: list[str | Path], cwd: Path, **more: str) -> str:

@@ -24,6 +24,7 @@ COMMANDS = {
     "words": "show how unlike the words of a language sound",
     "rehearse": "lay out a program in time: what is said when, how long it takes",
     "log": "read the records of past sessions",
+    "voices": "list languages, their voices and ears, and fetch a speech model",
     "devices": "list microphones and speakers",
 }
 """Each command and what it is for, in the order in which they are listed."""

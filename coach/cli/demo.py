@@ -9,6 +9,7 @@ from time import monotonic
 from rich.console import Console
 
 from coach.audio.patient import read_script
+from coach.cli.ears import ears_for
 from coach.cli.labels import Labels
 from coach.cli.parts import (
     DEFAULT_PROGRAM,
@@ -50,7 +51,8 @@ def run(args: argparse.Namespace) -> int:
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
     room = furnish(args.patient, prepared.pack, home, console, wav=args.wav)
-    ears = teach_patient(home.person(PERSON), prepared.pack, home, console)
+    taught = teach_patient(home.person(PERSON), prepared.pack, home, console)
+    ears = ears_for(taught, prepared.pack, home, console)()
     began = monotonic()
     with View(prepared.pack.screens, console) as view:
         ran = run_session(

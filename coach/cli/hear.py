@@ -7,16 +7,17 @@ import json
 from collections.abc import Iterator
 
 import numpy as np
+from rich.console import Console
 
 from coach.audio.wavs import read_sound
-from coach.ears.activity import Activity
+from coach.cli.ears import add_ears, ears_for
 from coach.ears.enrolment import load_enrolment
 from coach.ears.front import Ears
 from coach.ears.remade import QUIET_ROOM
-from coach.ears.taught import Taught
 from coach.logbook.store import Home
 from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import BLOCK, RATE, to_samples, to_seconds
+from coach.voice.pack import load_pack
 
 BEFORE, AFTER = to_samples(1.2), to_samples(1.2)
 """Samples of a quiet room around a recording, so that a word at its very start or end is heard as in a session."""
@@ -25,15 +26,21 @@ BEFORE, AFTER = to_samples(1.2), to_samples(1.2)
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("--person", required=True, metavar="ID", help="whose words are listened for")
+    add_ears(parser)
     parser.add_argument("files", nargs="+", metavar="FILE", help="WAV or FLAC, any rate")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print a JSON line for each thing heard: file, ear, kind, word, score, and seconds from the file's start."""
-    enrolment = load_enrolment(Home(args.home).person(args.person).takes)
+    home = Home(args.home)
+    enrolment = load_enrolment(home.person(args.person).takes)
+    pack = load_pack(enrolment.language)
     sounds = [(name, read_sound(name)) for name in args.files]  # a wrong name is told before anything is printed
+    make = ears_for(enrolment, pack, home, Console(stderr=True), args.ears)
     for name, sound in sounds:
-        for hearing in hear(Ears([activity := Activity(), Taught(enrolment, activity=activity)]), sound):
+        ears = make()
+        ears.open(frozenset(pack.replies))
+        for hearing in hear(ears, sound):
             print(json.dumps({"file": name, **_line(hearing)}, ensure_ascii=False))
     return 0
 

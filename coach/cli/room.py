@@ -12,11 +12,7 @@ from coach.audio.patient import Patient, read_script
 from coach.audio.room import VirtualRoom
 from coach.cli.labels import Labels
 from coach.cli.parts import render_all
-from coach.ears.activity import Activity
 from coach.ears.enrolment import Enrolment, load_enrolment
-from coach.ears.front import Ears
-from coach.ears.keys import Keys
-from coach.ears.taught import Taught
 from coach.ears.teaching import enrol_synthetic, reworded
 from coach.errors import HearingError
 from coach.logbook.store import Home, Person
@@ -55,8 +51,8 @@ def _wording(pack: VoicePack, text: str) -> str:
     return reply.word if reply else text
 
 
-def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console) -> Ears:
-    """Return the ears for the room's patient; their words are taught by synthesis the first time."""
+def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console) -> Enrolment:
+    """Return what the room's patient taught; their words are taught by synthesis the first time."""
     enrolment: Enrolment | None = None
     with suppress(HearingError):
         enrolment = load_enrolment(person.takes)
@@ -73,5 +69,4 @@ def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console)
         person.takes.mkdir(mode=0o700, exist_ok=True)
         enrolment = enrol_synthetic(render, pack.replies, count=len(TAKES), language=pack.language).enrolment
         enrolment.save(person.takes)
-    activity = Activity()
-    return Ears([activity, Taught(enrolment, activity=activity, halts=pack.halts), Keys()], room=enrolment.room)
+    return enrolment

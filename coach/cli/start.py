@@ -9,6 +9,7 @@ from pathlib import Path
 
 from rich.console import Console
 
+from coach.cli.ears import add_ears, ears_for
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
 from coach.cli.parts import (
@@ -23,15 +24,13 @@ from coach.cli.parts import (
 )
 from coach.cli.verdict import tell_verdict
 from coach.cli.view import View
-from coach.ears.activity import Activity
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
-from coach.ears.taught import Taught
 from coach.errors import CoachError
 from coach.logbook.store import Home, Person
-from coach.ports import Device, Ear
+from coach.ports import Device
 from coach.program_files import shipped
 from coach.words.phrases import VoicePack
 
@@ -43,6 +42,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--person", required=True, metavar="ID", help="whose session it is")
     parser.add_argument("--wav", type=Path, metavar="OUT.wav", help="write what a simulated room or recording gave")
+    add_ears(parser)
     sound = parser.add_mutually_exclusive_group()
     sound.add_argument("--device", metavar="NAME", help="part of a device's name; see coach devices")
     sound.add_argument("--room", metavar="SCRIPT", help="a simulated room and patient instead of a device")
@@ -67,8 +67,9 @@ def run(args: argparse.Namespace) -> int:
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
     keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
-    if not any(isinstance(ear, Taught) for ear in ears.ears):
-        console.print(f"! {labels('keys_only')}", soft_wrap=True, markup=False)
+    if "taught" not in ears.names:
+        halts = "vosk_halts" if "vosk" in ears.names else "keys_only"
+        console.print(f"! {labels(halts)}", soft_wrap=True, markup=False)
     with ExitStack() as stack:
         pressed = stack.enter_context(keys_pressed())
         view = stack.enter_context(View(prepared.pack.screens, console))
@@ -120,7 +121,7 @@ def _device(
     args: argparse.Namespace, prepared: Prepared, enrolment: Enrolment | None, home: Home, console: Console
 ) -> tuple[Device, Ears, str]:
     """Return the device, the ears that listen to it, and what the record calls it."""
-    ears = ears_for(enrolment, prepared)
+    ears = ears_for(enrolment, prepared.pack, home, console, args.ears)()
     if args.room:
         from coach.cli.room import furnish
 
@@ -135,12 +136,3 @@ def _device(
 
     stream = Stream(args.device)
     return stream, ears, " and ".join(dict.fromkeys(stream.names))
-
-
-def ears_for(enrolment: Enrolment | None, prepared: Prepared) -> Ears:
-    """Return the ears for a person: taught words if there are any, voice activity, keys."""
-    activity = Activity()
-    ears: list[Ear] = [activity]
-    if enrolment is not None:
-        ears.append(Taught(enrolment, activity=activity, halts=prepared.pack.halts))
-    return Ears([*ears, Keys()], room=enrolment.room if enrolment is not None else None)

@@ -91,6 +91,11 @@ class Activity:
         """Level of the room without voices, in dBFS."""
         return self._floor.level
 
+    @property
+    def span(self) -> tuple[int, int]:
+        """First and last sample of the voice that is heard, or was heard last."""
+        return self._began, self._last
+
     def feed(self, captured: Captured) -> list[Hearing]:
         """Take the next stretch; return where a voice began or ended in it. The score is the chunk's probability."""
         if self._at is None:

@@ -17,7 +17,7 @@ import yaml
 from coach import resources
 from coach.errors import VoicePackError, did_you_mean
 from coach.session.events import REPLIES, On
-from coach.words.phrases import ReplyWords, Speech, VoicePack
+from coach.words.phrases import COUNTED, ReplyWords, Speech, VoicePack
 
 REFERENCE = "en"
 """The pack whose keys every other pack must have."""
@@ -48,15 +48,18 @@ def load_pack(language: str, folder: Path | None = None) -> VoicePack:
     if language not in there:
         raise VoicePackError(f'There is no voice pack "{language}"; there are: {", ".join(there) or "none"}.')
     nodes = {name: _Node.read(root / language / f"{name}.yaml") for name in _FILES}
-    replies, halts = _replies(nodes["replies"])
+    replies, halts, decoys = _replies(nodes["replies"])
+    numbers, counted = _both_numbers(nodes["numbers"])
     pack = VoicePack(
         language=language,
         phrases=_phrases(nodes["phrases"]),
-        numbers=_numbers(nodes["numbers"]),
+        numbers=numbers,
         replies=replies,
         halts=halts,
         speech=_speech(nodes["speech"]),
         screens={key: node.text() for key, node in nodes["screens"].mapping().items()},
+        counted=counted,
+        decoys=decoys,
     )
     for key, node in nodes["phrases"].mapping().items():
         found = halt_word_in(pack, node.text())
@@ -96,17 +99,19 @@ def _phrases(node: _Node) -> Mapping[str, str]:
 def _names_in(value: _Node) -> frozenset[str]:
     """Return the {names} of a wording; only plain names may stand in braces."""
     try:
-        fields = [field for _, field, _, _ in Formatter().parse(value.text()) if field is not None]
+        parsed = [(field, how) for _, field, how, _ in Formatter().parse(value.text()) if field is not None]
     except ValueError as broken:
         raise VoicePackError(f"{value.where}: broken braces ({broken}); write a name as {{name}}.") from broken
-    for field in fields:
+    for field, how in parsed:
         if not field.isidentifier():
             raise VoicePackError(f'{value.where}: "{{{field}}}" is no name; write a name as {{name}}.')
-    return frozenset(fields)
+        if how not in ("", COUNTED):
+            raise VoicePackError(f'{value.where}: "{{{field}:{how}}}"; write {{{field}}} or {{{field}:{COUNTED}}}.')
+    return frozenset(field for field, _ in parsed)
 
 
-def _replies(node: _Node) -> tuple[Mapping[str, ReplyWords], frozenset[str]]:
-    top = node.mapping({"halts", "replies"})
+def _replies(node: _Node) -> tuple[Mapping[str, ReplyWords], frozenset[str], tuple[str, ...]]:
+    top = node.mapping({"halts", "replies", "decoys"}, optional={"decoys"})
     entries = top["replies"].mapping(REPLY_IDS)
     replies = {}
     owner: dict[str, str] = {}
@@ -133,7 +138,21 @@ def _replies(node: _Node) -> tuple[Mapping[str, ReplyWords], frozenset[str]]:
     found = frozenset(halt.text() for halt in halts)
     if "stop" not in found:
         raise VoicePackError(f"{top['halts'].where}: stop must be among the halts.")
-    return replies, found
+    decoys = top["decoys"].items() if "decoys" in top else ()
+    for decoy in decoys:
+        if _plain(decoy.text()) in owner:
+            raise VoicePackError(
+                f'{decoy.where}: the decoy "{decoy.text()}" means "{owner[_plain(decoy.text())]}"; take it out.'
+            )
+    return replies, found, tuple(decoy.text().casefold() for decoy in decoys)
+
+
+def _both_numbers(node: _Node) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the numbers, and those that are counted aloud where the file gives both."""
+    if node.is_list:
+        return _numbers(node), ()
+    parts = node.mapping({"numbers", "counted"})
+    return _numbers(parts["numbers"]), tuple(item.text() for item in parts["counted"].items())
 
 
 def _numbers(node: _Node) -> tuple[str, ...]:
@@ -150,11 +169,12 @@ def _numbers(node: _Node) -> tuple[str, ...]:
 
 
 def _speech(node: _Node) -> Speech:
-    parts = node.mapping({"voice", "rate", "pause"})
+    parts = node.mapping({"voice", "rate", "pause", "model"}, optional={"model"})
     return Speech(
         voice=parts["voice"].text(),
         rate=round(parts["rate"].number(80, 300, "words a minute")),
         pause=parts["pause"].number(0, 3, "seconds"),
+        model=parts["model"].text() if "model" in parts else "",
     )
 
 
@@ -219,6 +239,11 @@ class _Node:
         if missing:
             raise VoicePackError(f"{self.where}: lacks {', '.join(missing)}; add what is missing.")
         return entries
+
+    @property
+    def is_list(self) -> bool:
+        """True if a list stands here."""
+        return isinstance(self._node, yaml.SequenceNode)
 
     def items(self) -> tuple[_Node, ...]:
         """Return the entries of a list."""

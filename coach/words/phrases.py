@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 
 from coach.errors import VoicePackError
 
+COUNTED = "counted"
+"""After the name of a number in a wording, {n:counted}: the number as it is counted aloud."""
+
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
@@ -15,7 +18,8 @@ class Phrase:
     key: str
     """Key in phrases.yaml; "text" says its `text` value as it stands (the therapist's own words)."""
     values: tuple[tuple[str, str | int], ...] = ()
-    """Name and value for each {name} in the wording; a number is said as the pack's number word."""
+    """Name and value for each {name} in the wording; a number is said as the pack's number word, and for
+    {name:counted} as the one that is counted aloud."""
 
 
 def phrase(key: str, **values: str | int) -> Phrase:
@@ -43,6 +47,8 @@ class Speech:
     """Words a minute; 150-200 is comfortable for young and old (Sutton 1995)."""
     pause: float
     """Seconds of silence between two sentences."""
+    model: str = ""
+    """Where the open vocabulary of this language can be had, for the one explicit download; empty if not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +67,10 @@ class VoicePack:
     speech: Speech
     screens: Mapping[str, str] = field(default_factory=dict)
     """Labels of screens (terminal and page), key to wording."""
+    counted: tuple[str, ...] = ()
+    """Number words from zero that are counted aloud, where a language has others for that; else empty."""
+    decoys: tuple[str, ...] = ()
+    """Words that are no reply, for an open-vocabulary ear to tell from the replies."""
 
 
 def sentence(pack: VoicePack, said: Phrase) -> str:
@@ -83,7 +93,23 @@ def sentence(pack: VoicePack, said: Phrase) -> str:
     return text[:1].upper() + text[1:]
 
 
+class _Number(str):
+    """A number in words; {n:counted} asks for the word that is counted aloud."""
+
+    __slots__ = ("counted",)
+    counted: str
+
+    def __format__(self, how: str) -> str:
+        return self.counted if how == COUNTED else str(self)
+
+
 def _spoken(pack: VoicePack, value: str | int) -> str:
     if isinstance(value, str):
         return value
-    return pack.numbers[value] if 0 <= value < len(pack.numbers) else str(value)
+    number = _Number(_in_words(pack.numbers, value) or value)
+    number.counted = _in_words(pack.counted, value) or str(number)
+    return number
+
+
+def _in_words(numbers: tuple[str, ...], value: int) -> str:
+    return numbers[value] if 0 <= value < len(numbers) else ""

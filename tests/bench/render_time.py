@@ -18,6 +18,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterable
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,7 @@ from coach.voice import shape
 from coach.voice.cache import ClipVoice
 from coach.voice.pack import halt_words, load_pack
 from coach.voice.render import Renderer
-from coach.words.phrases import sentence
+from coach.words.phrases import Speech, VoicePack, sentence
 
 HEAD = f"{'':32}{'texts':>6}{'sound':>8}{'seconds':>9}{'CPU':>7}{'before it, ms':>18}{'loudness, dB':>15}"
 PLAIN_TEXTS = 60
@@ -48,7 +49,7 @@ def main() -> None:
     args = parser.parse_args()
     if args.child:
         way, program, folder = args.child
-        WAYS[way](wording(program), Path(folder))
+        WAYS.get(way, partial(coach, pack_of(program).speech))(wording(program), Path(folder))
         return
     programs = args.programs or sorted(program_files.shipped())
     print("\nthe coach: two engine processes, checked, trimmed, evened (cold); kept clips (warm)")
@@ -104,8 +105,11 @@ def read(path: Path) -> Block:
     return np.asarray(soxr.resample(sound, rate, RATE) if len(sound) else sound, np.float32)
 
 
-def coach(texts: list[str], folder: Path) -> None:
-    speech = load_pack("en").speech  # every shipped program is English
+def pack_of(name: str) -> VoicePack:
+    return load_pack(program_files.open_program(name, lambda language: halt_words(load_pack(language))).language)
+
+
+def coach(speech: Speech, texts: list[str], folder: Path) -> None:
     voice = ClipVoice(folder, Renderer(speech.voice, speech.rate))
     voice.prepare(texts)
     voice.clip(texts[0])
@@ -151,8 +155,6 @@ def first(way: Callable[[list[str], Path], None]) -> Callable[[list[str], Path],
 
 
 WAYS: dict[str, Callable[[list[str], Path], None]] = {
-    "cold": coach,
-    "warm": coach,
     "queued": first(queued),
     "one_run_each": first(one_run_each),
     "process_each": first(process_each),

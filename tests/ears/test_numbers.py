@@ -18,7 +18,9 @@ class Reported(Enrolment):
     heard: dict[str, int]
 
     def report(self) -> tuple[WordReport, ...]:
-        return tuple(WordReport(word, len(self.takes[word]), self.heard[word], 0.8, "", 0.0) for word in self.takes)
+        return tuple(
+            WordReport(word, len(self.takes[word]), self.heard[word], (0.8,), (0.1,), "", 0.0) for word in self.takes
+        )
 
 
 def taught(heard: dict[str, int], takes: int = 3) -> Reported:

@@ -40,10 +40,11 @@ def amount(work: Reps | Hold | Route) -> Range:
     return work.count if isinstance(work, Reps) else work.seconds if isinstance(work, Hold) else work.rounds
 
 
-def test_six_programs_are_shipped() -> None:
+def test_six_programs_are_shipped_and_one_of_them_in_korean_too() -> None:
     assert list(shipped()) == [
         "ankle_steady",
         "desk_neck_back",
+        "desk_neck_back_ko",
         "elbow_lowering",
         "kneecap_steady",
         "older_adult_balance",

@@ -89,6 +89,7 @@ def test_no_packs_at_all_is_said(tmp_path: Path) -> None:
         ("replies", "halts: [stop]", "halts: [pain]", r"stop must be among the halts"),
         ("replies", "halts: [stop]", "halts: stop", r"expected a list"),
         ("replies", "halts: [stop]", "halts: [stop", r"en/replies.yaml:\d+: not YAML"),
+        ("replies", "decoys: [", "decoys: [stop, ", r'the decoy "stop" means "stop"; take it out'),
         ("numbers", "seven,", "", r"en/numbers.yaml:\d+"),
         ("numbers", "twenty-two,", "twenty-one,", r'"twenty-one" stands for 21 and 22'),
         ("speech", "rate: 160", "rate: fast", r'found "fast"; write a number from 80 to 300 \(words a minute\)'),
@@ -100,6 +101,7 @@ def test_no_packs_at_all_is_said(tmp_path: Path) -> None:
         ("phrases", "{seconds}", "{seconds", r"broken braces"),
         ("phrases", "{seconds}", "{}", r"is no name"),
         ("phrases", "{seconds}", "{seconds.real}", r"is no name"),
+        ("phrases", "{seconds}", "{seconds:03}", r'"\{seconds:03\}"; write \{seconds\} or \{seconds:counted\}'),
         ("phrases", "ready: Say ready when you are.", "ready:", r"en/phrases.yaml:1: expected a text"),
     ],
 )
@@ -176,3 +178,38 @@ def test_a_halt_word_inside_another_word_is_no_halt_word(texts: list[str], glue:
 
 def test_all_wordings_of_a_halt_are_halt_words(voices: Path) -> None:
     assert {"stop", "halt"} <= halt_words(load_pack("en", voices))
+
+
+def test_a_number_is_counted_aloud_in_other_words_where_a_language_has_them(voices: Path) -> None:
+    edit(voices / "en" / "phrases.yaml", 'rep: "{count}"', 'rep: "{count:counted}, {count}"')
+    english = load_pack("en", voices)
+    korean = load_pack("ko")
+
+    assert sentence(english, phrase("rep", count=3)) == "Three, three"  # one kind of numbers is both
+    assert sentence(korean, phrase("count", n=3)) == "자, 셋."
+    assert "삼점" in sentence(korean, phrase("read_back_pain", n=3))
+    assert sentence(korean, phrase("count", n=120)) == "자, 백이십."  # beyond what is counted aloud
+
+
+def test_no_korean_phrase_holds_a_halt_word_even_inside_another_word() -> None:
+    pack = load_pack("ko")
+
+    assert [(key, word) for key, text in pack.phrases.items() for word in halt_words(pack) if word in text] == []
+
+
+def test_pain_is_answered_in_both_korean_kinds_of_numbers() -> None:
+    pack = load_pack("ko")
+
+    for number in range(1, 11):
+        reply = pack.replies[f"n{number}"]
+        assert {pack.numbers[number], pack.counted[number]} <= {reply.word, *reply.also}
+
+
+def test_the_files_of_every_pack_have_their_keys_in_the_order_of_the_english() -> None:
+    english = load_pack("en")
+
+    for language in languages():
+        pack = load_pack(language)
+        assert list(pack.phrases) == list(english.phrases)
+        assert list(pack.screens) == list(english.screens)
+        assert list(pack.replies) == list(english.replies)

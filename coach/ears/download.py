@@ -1,0 +1,143 @@
+"""Fetch a speech model: the one explicit download of this program, whole or not at all.
+
+Everything happens in a folder beside the place where the model goes; only a model that was checked is moved there.
+"""
+
+from __future__ import annotations
+
+import shutil
+import stat
+import subprocess
+import sys
+import tempfile
+import urllib.error
+import urllib.request
+import zipfile
+import zlib
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Any
+from urllib.parse import urlsplit
+
+from coach.ears.models import MIB, missing_in
+from coach.errors import HearingError
+
+PIECE = 256 * 1024
+"""Bytes that are read at a time."""
+LARGEST = 8 * 1024 * MIB
+"""Bytes that a model may take on the disk: the largest there are take about half of it."""
+TIMEOUT = 30.0
+"""Seconds without a byte after which a download has broken off."""
+
+Progress = Callable[[int, int], None]
+"""Told how many bytes are here and how many there are; 0 if the other side does not say."""
+
+_UNUSABLE = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError)
+"""What a broken, encrypted or strangely packed archive raises."""
+
+
+def fetch(source: str, target: Path, progress: Progress, *, check: Callable[[Path], None] | None = None) -> None:
+    """Put the model of the archive `source` (https: or file: URL, or a path) into the folder `target`.
+
+    `check` is given the unpacked model and raises HearingError if it is not usable (default: a trial load in a process
+    of its own). A model that was in `target` is replaced at the very end. Raises HearingError; then `target` is as it
+    was.
+    """
+    url = _url(source)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        for left in target.parent.glob(f".{target.name}-*"):  # of a fetch that was killed
+            shutil.rmtree(left, ignore_errors=True)
+        beside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
+    except OSError as error:
+        raise HearingError(f"{target.parent} cannot be written to ({error}); choose another --home.") from error
+    try:
+        archive = beside / "archive.zip"
+        _download(url, archive, progress)
+        model = _unpack(archive, beside / "model", source)
+        missing = missing_in(model)
+        if missing:
+            raise HearingError(f"{source} holds no usable speech model: it lacks {missing}; give another with --from.")
+        (check or try_load)(model)
+        _replace(model, target, beside / "old")
+    except OSError as error:
+        raise HearingError(f"The model could not be kept ({error}); make room, then run the command again.") from error
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+
+
+def try_load(model: Path) -> None:
+    """Load the model in a process of its own, for a broken one may take its process down. Raises HearingError."""
+    code = "import sys, vosk; vosk.SetLogLevel(-1); vosk.Model(sys.argv[1])"
+    ran = subprocess.run([sys.executable, "-c", code, str(model)], capture_output=True, check=False)  # noqa: S603
+    if ran.returncode:
+        raise HearingError("The model is all there but does not load; give another with --from.")
+
+
+def _url(source: str) -> str:
+    parts = urlsplit(source)
+    if parts.scheme == "https" or (parts.scheme == "file" and not parts.netloc):
+        return source
+    path = Path(source)
+    if path.is_file():
+        return path.resolve().as_uri()
+    if "://" in source:
+        raise HearingError(f'"{source}" is no https: or file: address; give one, or a file, with --from.')
+    raise HearingError(f"There is no file {source}; check the path, or give an https: address.")
+
+
+def _download(url: str, archive: Path, progress: Progress) -> None:
+    done = size = 0
+    try:
+        with urllib.request.urlopen(url, timeout=TIMEOUT) as answer, archive.open("wb") as file:  # noqa: S310  see _url
+            size = int(answer.headers.get("Content-Length") or 0)
+            if shutil.disk_usage(archive.parent).free < size:
+                raise HearingError(f"The archive takes {size // MIB} MB, more than there is room for; make room first.")
+            progress(0, size)
+            while piece := answer.read(PIECE):
+                file.write(piece)
+                done += len(piece)
+                progress(done, size)
+    except (urllib.error.URLError, TimeoutError, ConnectionError, ValueError) as error:
+        reason = getattr(error, "reason", error)
+        raise HearingError(f"{url} cannot be fetched ({reason}); nothing has changed, try again later.") from error
+    if done < size:
+        raise HearingError(
+            f"The download broke off after {done / MIB:.1f} of {size / MIB:.1f} MB; nothing has changed, try again."
+        )
+
+
+def _unpack(archive: Path, folder: Path, source: str) -> Path:
+    """Unpack into `folder`; return the model in it: the folder itself or the only one inside."""
+    try:
+        with zipfile.ZipFile(archive) as packed:
+            entries = packed.infolist()
+            for entry in entries:
+                _refuse_tricks(entry, source)
+            if sum(entry.file_size for entry in entries) > LARGEST:
+                raise HearingError(f"{source} unpacks to more than {LARGEST // MIB} MB; that is no speech model.")
+            packed.extractall(folder)
+    except _UNUSABLE as error:
+        raise HearingError(f"{source} is no whole zip archive ({error}); fetch it anew.") from error
+    inside = list(folder.iterdir()) if folder.is_dir() else []
+    return inside[0] if len(inside) == 1 and inside[0].is_dir() else folder
+
+
+def _refuse_tricks(entry: zipfile.ZipInfo, source: str) -> None:
+    """Raise HearingError for a name that would land outside the folder, and for links."""
+    paths: tuple[Any, ...] = (PurePosixPath(entry.filename), PureWindowsPath(entry.filename))
+    outside = any(path.is_absolute() or path.anchor or ".." in path.parts for path in paths)
+    if outside or stat.S_ISLNK(entry.external_attr >> 16):
+        raise HearingError(f'{source} is not safe to unpack: "{entry.filename}" points outside; do not use it.')
+
+
+def _replace(model: Path, target: Path, old: Path) -> None:
+    if target.exists():
+        target.rename(old)
+    try:
+        model.rename(target)
+    except OSError:
+        with suppress(OSError):
+            old.rename(target)
+        raise

@@ -1,0 +1,109 @@
+"""Find a model for the Vosk ear on this machine, and load it. Nothing here reaches a network."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.machinery import PathFinder
+from pathlib import Path
+from typing import Any
+
+from coach.errors import HearingError
+
+NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/HCLr.fst", "graph/Gr.fst")
+"""Files of a model that must be there and hold something. The last two are what a word list works with; large models
+have one fixed graph instead, which takes none."""
+
+MIB = 1024**2
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A folder that is, or ought to be, a model."""
+
+    folder: Path
+    source: str
+    """Where it comes from: "home", "package" or "cache"."""
+
+    @property
+    def size(self) -> int:
+        """Bytes on the disk."""
+        return sum(path.stat().st_size for path in self.folder.rglob("*") if path.is_file())
+
+
+def own_folder(home: Path, language: str) -> Path:
+    """Return where a fetched model is kept."""
+    return home / "models" / language
+
+
+def package_name(language: str) -> str:
+    """Return the name of a Python package that carries a model in its folder `model`."""
+    return f"vosk_model_{language.replace('-', '_')}"
+
+
+def find_model(language: str, home: Path, cache: Path | None = None) -> Place | None:
+    """Return the model for `language`, or None if there is none on this machine.
+
+    Looked for in this order: `home`/models/LANGUAGE, an installed package, Vosk's own cache (`cache` stands in for it).
+    Raises HearingError if the first one found is half there: it names the file and what to do; nothing is changed.
+    """
+    place = next(_places(language, home, cache or Path.home() / ".cache" / "vosk"), None)
+    if place is not None:
+        check_whole(place.folder, language)
+    return place
+
+
+def _places(language: str, home: Path, cache: Path) -> Iterator[Place]:
+    own = own_folder(home, language)
+    if own.exists():
+        yield Place(own, "home")
+    found = PathFinder.find_spec(package_name(language))
+    for package in found.submodule_search_locations or () if found else ():
+        yield Place(Path(package) / "model", "package")
+    named = re.compile(rf"vosk-model-(small-)?{re.escape(language)}([-_.].*)?")
+    folders = sorted(cache.iterdir()) if cache.is_dir() else []
+    # Small ones first: they take word lists.
+    for folder in sorted(folders, key=lambda folder: "-small-" not in folder.name):
+        if folder.is_dir() and named.fullmatch(folder.name):
+            yield Place(folder, "cache")
+
+
+def missing_in(folder: Path) -> str:
+    """Return the first needed file that is not in `folder` or is empty; an empty text if the model is whole."""
+    return next((name for name in NEEDED if not _holds_something(folder / name)), "")
+
+
+def _holds_something(path: Path) -> bool:
+    return path.is_file() and path.stat().st_size > 0
+
+
+def check_whole(folder: Path, language: str) -> None:
+    """Raise HearingError if the model in `folder` is not whole."""
+    missing = missing_in(folder)
+    if missing:
+        raise HearingError(
+            f"The speech model in {folder} is not whole: it lacks {missing}; move that folder away, then run: "
+            f"coach voices fetch {language}"
+        )
+
+
+def load_model(place: Place, language: str) -> Any:  # noqa: ANN401  Vosk has no types
+    """Return the loaded model of `language`: some seconds, and 0.6 GB for a small one.
+
+    Raises HearingError if Vosk is missing, or if the model is not whole or does not load.
+    """
+    check_whole(place.folder, language)  # Vosk itself says only that it failed
+    try:
+        import vosk
+    except (ImportError, OSError, TypeError) as error:  # TypeError: a system that it has no library for
+        raise HearingError(f"The open-vocabulary engine is missing ({error}); run: pip install vosk") from error
+    vosk.SetLogLevel(-1)
+    try:
+        # Always by path, as a text: a Path fails inside, and a language name would reach the network.
+        return vosk.Model(str(place.folder))
+    except Exception as error:  # Vosk raises nothing narrower
+        raise HearingError(
+            f"The speech model in {place.folder} does not load ({error}); move that folder away, then run: "
+            f"coach voices fetch {language}"
+        ) from error

@@ -1,0 +1,90 @@
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from model_files import model_in
+
+from coach import resources
+from coach.cli import main
+from coach.ears import download
+from coach.ears.models import missing_in, own_folder
+from coach.voice.pack import languages
+
+
+def test_every_language_is_listed_with_its_voice_its_ears_and_how_to_get_what_is_missing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.setattr(Path, "home", lambda: tmp_path)  # whatever models this machine's user has
+    model_in(own_folder(tmp_path, "en"))
+
+    assert main(["voices", "--home", str(tmp_path)]) == 0
+
+    out = capsys.readouterr().out
+    rows = {line.split("│")[1].strip(): line for line in out.splitlines() if line.startswith("│")}
+    assert set(rows) == set(languages())
+    assert "en-us, 160 words a minute" in rows["en"]
+    assert "yes, 0 MB (home)" in rows["en"]
+    assert "coach voices fetch en" not in out
+    assert ("coach voices fetch ko" in out) == ("no model" in rows["ko"])
+
+
+def test_a_model_that_is_half_there_is_told_with_the_file_that_lacks(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = model_in(own_folder(tmp_path, "en"), without="conf/mfcc.conf")
+
+    assert main(["voices", "--home", str(tmp_path)]) == 0
+
+    out = capsys.readouterr().out
+    assert "not whole" in out
+    assert f"en: The speech model in {folder} is not whole: it lacks conf/mfcc.conf; move that folder away" in out
+
+
+def test_a_model_is_fetched_from_a_file_and_then_listed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(download, "try_load", lambda _: None)
+    archive = shutil.make_archive(str(tmp_path / "given"), "zip", model_in(tmp_path / "made"))
+    home = tmp_path / "home"
+
+    assert main(["voices", "fetch", "en", "--from", archive, "--home", str(home)]) == 0
+
+    assert missing_in(own_folder(home, "en")) == ""
+    assert "The speech model of en was checked and is ready" in capsys.readouterr().out
+    assert list(own_folder(home, "en").parent.iterdir()) == [own_folder(home, "en")]
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        (["fetch"], "Say which language: coach voices fetch LANG; there are: en, ko."),
+        (["fetch", "xx"], 'There is no voice pack "xx"'),
+        (["fetch", "en", "--from", "nowhere.zip"], "There is no file nowhere.zip"),
+        (["--from", "nowhere.zip"], "--from goes with fetch"),
+    ],
+)
+def test_what_cannot_be_fetched_is_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], given: list[str], message: str
+) -> None:
+    assert main(["voices", *given, "--home", str(tmp_path)]) == 2
+
+    err = capsys.readouterr().err
+    assert message in err
+    assert err.count("\n") == 1
+    assert list(tmp_path.iterdir()) in ([], [tmp_path / "models"])
+
+
+def test_a_language_whose_model_is_nowhere_to_be_had_asks_for_an_archive(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.copytree(resources.folder("voices"), tmp_path / "voices")
+    speech = tmp_path / "voices" / "en" / "speech.yaml"
+    speech.write_text("".join(line for line in speech.open() if not line.startswith("model:")))
+    monkeypatch.setattr(resources, "folder", lambda name: tmp_path / name)
+
+    assert main(["voices", "fetch", "en", "--home", str(tmp_path / "home")]) == 2
+
+    assert "give an archive: coach voices fetch en --from URL_OR_FILE" in capsys.readouterr().err

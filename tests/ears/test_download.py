@@ -1,0 +1,222 @@
+from __future__ import annotations
+
+import io
+import stat
+import urllib.request
+import zipfile
+from collections.abc import Callable
+from email.message import Message
+from pathlib import Path
+from typing import Any, Self
+
+import pytest
+
+from coach.ears.download import PIECE, fetch, try_load
+from coach.ears.models import NEEDED, missing_in
+from coach.errors import HearingError
+
+URL = "https://example.invalid/model.zip"
+
+
+def packed(names: tuple[str, ...] = NEEDED, top: str = "vosk-model-small-xx-0.1/") -> bytes:
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as archive:
+        for name in names:
+            archive.writestr(top + name, b"something " * 5000)
+    return made.getvalue()
+
+
+def nothing(*_: object) -> None:
+    """Tell nobody; find nothing wrong."""
+
+
+@pytest.fixture
+def target(tmp_path: Path) -> Path:
+    return tmp_path / "home" / "models" / "xx"
+
+
+@pytest.fixture
+def there(target: Path) -> Path:
+    """A model that was there before."""
+    target.mkdir(parents=True)
+    (target / "mine").write_text("an older model")
+    return target
+
+
+def assert_untouched(there: Path) -> None:
+    assert [path.name for path in there.parent.iterdir()] == ["xx"]
+    assert (there / "mine").read_text() == "an older model"
+
+
+def archive_of(data: bytes, tmp_path: Path) -> Path:
+    path = tmp_path / "given.zip"
+    path.write_bytes(data)
+    return path
+
+
+@pytest.mark.parametrize("top", ["vosk-model-small-xx-0.1/", ""])
+@pytest.mark.parametrize("as_url", [True, False])
+def test_a_model_is_unpacked_checked_and_put_in_its_place(target: Path, tmp_path: Path, top: str, as_url: bool) -> None:
+    data = packed(top=top)
+    path = archive_of(data, tmp_path)
+    told: list[tuple[int, int]] = []
+    checked: list[Path] = []
+
+    def check(model: Path) -> None:
+        assert not target.exists()
+        checked.append(model)
+
+    fetch(path.as_uri() if as_url else str(path), target, lambda *done: told.append(done), check=check)
+
+    assert missing_in(target) == ""
+    assert [path.name for path in target.parent.iterdir()] == ["xx"]
+    assert (told[0], told[-1]) == ((0, len(data)), (len(data), len(data)))
+    assert len(checked) == 1
+
+
+def test_an_older_model_is_replaced(there: Path, tmp_path: Path) -> None:
+    fetch(str(archive_of(packed(), tmp_path)), there, nothing, check=nothing)
+
+    assert missing_in(there) == ""
+    assert not (there / "mine").exists()
+    assert [path.name for path in there.parent.iterdir()] == ["xx"]
+
+
+def test_what_a_killed_fetch_left_is_cleared_away(there: Path, tmp_path: Path) -> None:
+    left = there.parent / ".xx-abc"
+    left.mkdir()
+    (left / "archive.zip").write_bytes(b"half")
+
+    fetch(str(archive_of(packed(), tmp_path)), there, nothing, check=nothing)
+
+    assert [path.name for path in there.parent.iterdir()] == ["xx"]
+
+
+def with_entry(name: str, mode: int = stat.S_IFREG) -> bytes:
+    made = io.BytesIO(packed())
+    with zipfile.ZipFile(made, "a") as archive:
+        entry = zipfile.ZipInfo(name)
+        entry.external_attr = mode << 16
+        archive.writestr(entry, b"x")
+    return made.getvalue()
+
+
+def flipped(data: bytes) -> bytes:
+    at = len(data) // 2
+    return data[:at] + bytes([data[at] ^ 255]) + data[at + 1 :]
+
+
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        (b"<html>not here</html>", "no whole zip archive"),
+        (packed()[:-200], "no whole zip archive"),
+        (flipped(packed()), "no whole zip archive"),
+        (packed(NEEDED[1:]), r"holds no usable speech model: it lacks am/final.mdl"),
+        (packed(()), r"it lacks am/final.mdl"),
+        (with_entry("../outside"), r'"../outside" points outside'),
+        (with_entry("/etc/outside"), "points outside"),
+        (with_entry("m/..\\..\\outside"), "points outside"),
+        (with_entry("C:\\outside"), "points outside"),
+        (with_entry("link", stat.S_IFLNK), '"link" points outside'),
+    ],
+    ids=["page", "torn", "flipped", "no acoustic model", "empty", "dots", "root", "back", "drive", "link"],
+)
+def test_an_archive_that_will_not_do_changes_nothing(there: Path, tmp_path: Path, data: bytes, message: str) -> None:
+    path = archive_of(data, tmp_path)
+
+    with pytest.raises(HearingError, match=message):
+        fetch(str(path), there, nothing, check=nothing)
+
+    assert_untouched(there)
+    assert not list(tmp_path.rglob("outside"))
+
+
+def test_a_model_that_does_not_load_changes_nothing(there: Path, tmp_path: Path) -> None:
+    with pytest.raises(HearingError, match="does not load; give another with --from"):
+        fetch(str(archive_of(packed(), tmp_path)), there, nothing)  # the files are all there, and nonsense
+
+    assert_untouched(there)
+
+
+def test_a_trial_load_of_nonsense_does_not_take_this_process_down(tmp_path: Path) -> None:
+    with pytest.raises(HearingError, match="does not load"):
+        try_load(tmp_path)
+
+
+class Answer(io.BytesIO):
+    """What a server gives; it says that there is more."""
+
+    def __init__(self, data: bytes, size: int, then: Callable[[], bytes] | None = None) -> None:
+        super().__init__(data)
+        self.headers = Message()
+        self.headers["Content-Length"] = str(size)
+        self._then = then
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        data = super().read(size)
+        return data if data or self._then is None else self._then()
+
+    def __enter__(self) -> Self:
+        return self
+
+
+def breaks(error: BaseException) -> Callable[[], bytes]:
+    def then() -> bytes:
+        raise error
+
+    return then
+
+
+@pytest.mark.parametrize(
+    ("answer", "error", "message"),
+    [
+        (lambda: Answer(b"x" * PIECE * 2, 10 * PIECE), HearingError, r"broke off after 0.5 of 2.5 MB; nothing has"),
+        (lambda: Answer(b"x", 9, breaks(TimeoutError("timed out"))), HearingError, r"cannot be fetched \(timed out\)"),
+        (lambda: Answer(b"x", 9, breaks(ConnectionResetError("reset"))), HearingError, r"cannot be fetched \(reset\)"),
+        (lambda: Answer(b"x", 1 << 60), HearingError, "more than there is room for"),
+        (lambda: Answer(b"x", 9, breaks(KeyboardInterrupt())), KeyboardInterrupt, "^$"),
+    ],
+    ids=["short", "silent", "reset", "too large", "ctrl-c"],
+)
+def test_a_download_that_breaks_off_leaves_nothing_half(
+    there: Path, monkeypatch: pytest.MonkeyPatch, answer: Callable[[], Any], error: type[BaseException], message: str
+) -> None:
+    asked: list[str] = []
+
+    def urlopen(url: str, timeout: float) -> Any:
+        asked.append(url)
+        assert timeout > 0
+        return answer()
+
+    monkeypatch.setattr(urllib.request, "urlopen", urlopen)
+
+    with pytest.raises(error, match=message):
+        fetch(URL, there, nothing, check=nothing)
+
+    assert asked == [URL]
+    assert_untouched(there)
+
+
+@pytest.mark.parametrize(
+    ("source", "message"),
+    [
+        ("http://example.invalid/model.zip", "is no https: or file: address"),
+        ("ftp://example.invalid/model.zip", "is no https: or file: address"),
+        ("file://elsewhere/model.zip", "is no https: or file: address"),
+        ("nowhere.zip", "There is no file nowhere.zip"),
+        ("file:///nowhere/at/all.zip", "cannot be fetched"),
+    ],
+)
+def test_only_safe_addresses_and_files_that_are_there_are_taken(there: Path, source: str, message: str) -> None:
+    with pytest.raises(HearingError, match=message):
+        fetch(source, there, nothing, check=nothing)
+
+    assert_untouched(there)
+
+
+def test_a_home_that_cannot_be_written_to_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "models").write_text("a file where the folder should be")
+
+    with pytest.raises(HearingError, match="cannot be written to"):
+        fetch(str(archive_of(packed(), tmp_path)), tmp_path / "models" / "xx", nothing, check=nothing)
