@@ -141,6 +141,8 @@ def _by_voice(
 
 def _learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: VoicePack, console: Console) -> Enrolment:
     """Learn the words from the new takes, remade with noise, with this room and with somebody who talks: the coach."""
+    if enrolment.learnt is not None and all(take.sound is None for own in enrolment.takes.values() for take in own):
+        return enrolment
     labels = Labels(pack.screens)
     texts = [text for key, text in sorted(pack.phrases.items()) if "{" not in text][:TALK]
     render_all(voice, texts, console, labels("preparing_voice"))

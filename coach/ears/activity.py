@@ -36,7 +36,7 @@ QUIETEST = -60.0
 """dBFS: a chunk below it is not worth judging; a whisper at arm's length is louder in any usable microphone."""
 OVER_FLOOR = 2.5
 """Decibels over the room's own noise below which a chunk is not worth judging."""
-NEARER = 6.0
+NEARER = 3.0
 """Decibels over the loudest of a voice that goes on, a television say, at which somebody nearer has begun to speak."""
 GOES_ON = to_samples(1.0)
 """Samples after which a voice has shown how loud it is."""
@@ -123,7 +123,7 @@ class Activity:
             probability = 0.0
         if probability >= (SPEECH_OVER_COACH if over_coach else STIR):
             self._awake_until = begin + CHUNK + AWAKE
-        if self._behind is not None and level < self._behind + NEARER / 2:
+        if self._behind is not None and level < self._behind:
             probability = 0.0  # the nearer voice pauses; what went on before it goes on
         if probability >= (SPEECH_OVER_COACH if over_coach else SPEECH):
             return self._speech(begin, probability, level, BEGIN_OVER_COACH if over_coach else BEGIN, now)

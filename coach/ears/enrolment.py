@@ -89,7 +89,7 @@ class Enrolment:
     def matcher(self) -> Matcher | LearntMatcher:
         """Return what compares speech with the words: what was learnt of them, or else the takes themselves."""
         if self.learnt is not None and self.learnt.words == tuple(sorted(self.takes)):
-            return LearntMatcher(self.learnt, self.halts)
+            return LearntMatcher(self.learnt, self.takes, self.halts)
         return Matcher(self.takes, self.halts)
 
     def missing(self, words: Sequence[str]) -> tuple[str, ...]:

@@ -53,6 +53,10 @@ class Matcher:
     """Score at which a halt word is believed that began while the coach sounded, if it is likeliest of all taught
     words: what the canceller leaves of a voice scores about 0.1 lower, and a false halt does less harm than a missed
     one."""
+    patience = 2
+    """Embeddings (80 ms each) at most that a word may wait for its score to fall, to be sure that it is the best."""
+    lingers = 0
+    """Samples after a word's end in which it may still look like the beginning of another one."""
     pre_roll = to_samples(1.2)
     """Samples before a voice was noticed that must be heard again: an embedding looks back 0.8 s, a soft start is
     noticed late."""

@@ -18,8 +18,6 @@ COACH_TAIL = to_samples(0.5)
 """Samples after the coach's last sound during which the cancelled signal is matched, not the microphone."""
 EARLY = to_samples(0.2)
 """Samples before the report of a halt word in which no new one can have begun."""
-WAIT = 2
-"""Embeddings (80 ms each) at most that a word may wait for its score to fall, to be sure that it is the best."""
 
 
 @dataclass(slots=True)
@@ -126,7 +124,7 @@ class Taught:
             waited = 0 if waiting is None else waiting.waited + 1
             score = float(match.scores[best])
             self._candidate = _Candidate(best, score, float(over[best]), self._hearing(match, best, now), waited)
-            return self._settle(now) if waited >= WAIT else None
+            return self._settle(now) if waited >= self._matcher.patience else None
         return self._settle(now)
 
     def _settle(self, now: int) -> Hearing | None:
@@ -143,9 +141,8 @@ class Taught:
         """Let the same utterance give no second word; but a halt counts even where it touches another word."""
         again = np.ones_like(self._urgent) if hearing.word in self._halts else ~self._urgent
         # A halt is reported on the way up to its best score, where its end is still guessed too early.
-        self._heard_until[again] = (
-            max(hearing.ended, hearing.at - EARLY) if hearing.word in self._halts else hearing.ended
-        )
+        until = max(hearing.ended, hearing.at - EARLY) if hearing.word in self._halts else hearing.ended
+        self._heard_until[again] = until + self._matcher.lingers
         return hearing
 
     def _hearing(self, match: Match, word: int, now: int) -> Hearing:

