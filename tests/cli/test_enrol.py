@@ -59,7 +59,7 @@ def test_takes_in_a_folder_teach_the_words_and_end_in_what_that_means(
     assert '"stop": heard 3 of 3 times here; expected to be heard 98 times of 100, and falsely < 1 an hour' in out
     assert "With someone within reach of the keys" in out
     assert "The room was not listened to. There, run: coach enrol mira --room-only" in out
-    assert "24 minutes of synthesised talk" in out
+    assert "50 minutes of synthesised talk" in out
     assert load_enrolment(Home(tmp_path).person("mira").takes).verdict == "within_reach"
 
 
