@@ -72,7 +72,7 @@ class LearntMatcher:
 
     margin = 0.5
     """Score by which a word must beat the next one."""
-    over_coach = -0.8
+    over_coach = -1.5
     """Score at which a halt word is believed that began while the coach sounded, if it is the likeliest."""
     patience = 0
     """Embeddings that a word may wait for a better score: it is learnt to be recognised at the first that it can be."""

@@ -257,24 +257,29 @@ def measure(job: tuple[str, dict[str, list[Block]], Pools, int, int, int, str | 
     limit = scores.max()
     for condition in [only] if only else CONDITIONS:
         pool = {"noise": pools["noise"], "talker": pools["speech"], "coach": pools["coach"]}.get(condition, ())
-        made = stream(asked, condition, pool, seed)
         tally = speaker.conditions[condition] = Tally()
-        played = echo = None
-        if condition == "coach":
-            level = float(np.median([loudness(sound) for _, sound in asked])) * 10 ** (ECHO / 20)
-            played, echo = made.played, echo_of(made.played, level, rng)
-        # Over the coach only a halt is urgent: each word is measured as one.
-        halts = frozenset(takes) if condition == "coach" else None
-        found = hear(enrolment, made.mic, played, echo, halts)
-        speaker.cpu += found.cpu
-        speaker.seconds += len(made.mic) / RATE
-        count_words(tally, made, found)
-        mic = made.mic if echo is None else made.mic + echo
-        scores, ats = plain_scores(matcher, embedder, mic)
-        for word, low, end in made.spans:
-            mine = scores[(ats > low + RATE // 5) & (ats <= end + LATE)]
-            column = matcher.words.index(word)
-            tally.plain += bool(((mine[:, column] > limit) & (mine.argmax(axis=1) == column)).any())
+        loud = float(np.median([loudness(sound) for _, sound in asked])) * 10 ** (ECHO / 20)
+        # Over the coach only a halt is urgent: each word is measured as the one that halts, after a word's time in
+        # which the canceller learns the room.
+        first = ("", np.zeros(2 * RATE, np.float32))
+        parts = (
+            [[first, *((w, s) for w, s in asked if w == word)] for word in takes] if condition == "coach" else [asked]
+        )
+        for part in parts:
+            made = stream(part, condition, pool, seed)
+            over = condition == "coach"
+            echo = echo_of(made.played, loud, rng) if over else None
+            halts = frozenset({part[-1][0]}) if over else None
+            found = hear(enrolment, made.mic, made.played if over else None, echo, halts)
+            speaker.cpu += found.cpu
+            speaker.seconds += len(made.mic) / RATE
+            made.spans = [span for span in made.spans if span[0]]
+            count_words(tally, made, found)
+            scores, ats = plain_scores(matcher, embedder, made.mic if echo is None else made.mic + echo)
+            for word, low, end in made.spans:
+                mine = scores[(ats > low + RATE // 5) & (ats <= end + LATE)]
+                column = matcher.words.index(word)
+                tally.plain += bool(((mine[:, column] > limit) & (mine.argmax(axis=1) == column)).any())
     if only:
         return speaker
     noises = np.concatenate([np.concatenate([sound, room(RATE, rng)]) for sound in pools["noise"]])
