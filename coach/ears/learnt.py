@@ -72,10 +72,11 @@ class LearntMatcher:
 
     margin = 0.5
     """Score by which a word must beat the next one."""
-    over_coach = -1.5
-    """Score at which a halt word is believed that began while the coach sounded, if it is the likeliest."""
+    over_coach = HALT_LIMIT
+    """Score at which a halt word is believed that began while the coach sounded, if it is the likeliest: no less than
+    in quiet. At -1.5 an early "no" over the end of a question was taken for it, and no more of 150 words were heard."""
     patience = 0
-    """Embeddings that a word may wait for a better score: it is learnt to be recognised at the first that it can be."""
+    """Embeddings that a word may wait for a better score: it is learnt to be recognised at the first one."""
     lingers = to_samples(0.26)
     """Samples after a word's end, which is guessed as early as can be, in which it may still look like another one."""
     pre_roll = to_samples(2.0)

@@ -109,9 +109,12 @@ class Taught:
 
     def _decide(self, match: Match, now: int) -> Hearing | None:
         over = match.scores - self._limits
-        over[match.began < self._heard_until] = -1.0  # that utterance has been answered
-        best = int(np.argmax(over))
+        answered = match.began < self._heard_until
+        over[answered] = -1.0
         likeliest = int(np.argmax(match.scores))
+        if answered[likeliest] and not self._urgent[likeliest]:
+            over[:] = -1.0  # what sounds is still the word that was reported, whatever else it is a little like
+        best = int(np.argmax(over))
         if self._urgent[likeliest] and self._heard_until[likeliest] <= match.began[likeliest] < self._coach_until:
             over[likeliest] = max(over[likeliest], match.scores[likeliest] - self._matcher.over_coach)
             best = likeliest if over[likeliest] > 0 else best

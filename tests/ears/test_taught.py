@@ -8,6 +8,7 @@ from coach.ears.activity import Activity
 from coach.ears.enrolment import Enrolment
 from coach.ears.features import Embedder
 from coach.ears.front import Ears
+from coach.ears.matching import Match
 from coach.ears.takes import TakeMaker
 from coach.ears.taught import Taught
 from coach.ports import Block, Captured, Hearing
@@ -112,3 +113,24 @@ def test_scores_are_between_nought_and_one(enrolment: Enrolment, sequence: Block
 
     assert found
     assert all(0 <= hearing.score <= 1 for hearing in found)
+
+
+def test_what_still_sounds_like_the_word_that_was_reported_is_no_halt(enrolment: Enrolment) -> None:
+    taught = Taught(enrolment)
+    ready, stop = taught.words.index("ready"), taught.words.index("stop")
+
+    def match(likeliest: int, at: int) -> Match:
+        scores = np.zeros(len(taught.words), np.float32)
+        scores[stop] = 0.9
+        scores[likeliest] = 0.95
+        ended = np.full(len(scores), at, np.int64)
+        return Match(scores, ended - RATE // 2, ended)
+
+    first = [taught._decide(match(ready, at), at) for at in (RATE, RATE + 1280, RATE + 2560)]
+    after = taught._decide(match(ready, RATE + 3840), RATE + 3840)
+    halt = taught._decide(match(stop, RATE + 5120), RATE + 5120)
+
+    assert [hearing.word for hearing in first if hearing] == ["ready"]
+    assert after is None
+    assert halt is not None
+    assert halt.word == "stop"
