@@ -14,7 +14,7 @@ import numpy as np
 
 from coach.ears.features import WIDTH, Frames
 from coach.ears.learnt import SIZE, Learnt, LearntMatcher
-from coach.ears.matching import HALT_THRESHOLD, THRESHOLD, Matcher
+from coach.ears.matching import Matcher, threshold
 from coach.ears.remade import Remade
 from coach.ears.room_noise import RoomNoise
 from coach.ears.takes import Take
@@ -77,7 +77,7 @@ class Enrolment:
     @property
     def thresholds(self) -> dict[str, float]:
         """Reply id to the score that it must reach."""
-        return {word: HALT_THRESHOLD if word in self.halts else THRESHOLD for word in self.takes}
+        return {word: threshold(word, self.halts) for word in self.takes}
 
     @property
     def room(self) -> float:

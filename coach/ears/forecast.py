@@ -204,7 +204,7 @@ def _spread(reports: Sequence[WordReport]) -> float:
 def false_an_hour(enrolment: Enrolment, talk: Frames, *, foretell: bool = True) -> dict[str, float]:
     """Return for each word the false alarms an hour in `talk` and in the room, by rule 2; or only those counted."""
     matcher = Matcher(enrolment.takes, enrolment.halts)
-    limits = np.array([enrolment.thresholds[word] for word in matcher.words])
+    limits = matcher.limits.astype(np.float64)
     urgent = np.array([word in enrolment.halts for word in matcher.words])
     over = _over(matcher, talk, limits, urgent)
     rates = np.maximum(_counted(over), _foretold(over)) if foretell else _counted(over)

@@ -74,7 +74,7 @@ class LearntMatcher:
     """Score by which a word must beat the next one."""
     over_coach = HALT_LIMIT
     """Score at which a halt word is believed that began while the coach sounded, if it is the likeliest: no less than
-    in quiet. At -1.5 an early "no" over the end of a question was taken for it, and no more of 150 words were heard."""
+    in quiet. At -1.5 an early "no" over the end of a question was taken for it."""
     patience = 0
     """Embeddings that a word may wait for a better score: it is learnt to be recognised at the first one."""
     lingers = to_samples(0.26)

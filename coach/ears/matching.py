@@ -64,7 +64,7 @@ class Matcher:
     def __init__(self, takes: Mapping[str, Sequence[Take]], urgent: frozenset[str] = frozenset()) -> None:
         """Prepare the takes of each word; a word must have one at least. `urgent` words are answered sooner."""
         self.words = tuple(sorted(takes))
-        self.limits = np.array([HALT_THRESHOLD if word in urgent else THRESHOLD for word in self.words], np.float32)
+        self.limits = np.array([threshold(word, urgent) for word in self.words], np.float32)
         """What each word must reach, shape (words,)."""
         lasts = [LAST_URGENT if word in urgent else LAST for word in self.words]
         templates = [
@@ -110,6 +110,11 @@ class Matcher:
     def _spans(self) -> list[tuple[int, int]]:
         edges = [*self._word_starts.tolist(), len(self._starts)]
         return list(pairwise(edges))
+
+
+def threshold(word: str, halts: frozenset[str]) -> float:
+    """Return the score that a word must reach."""
+    return HALT_THRESHOLD if word in halts else THRESHOLD
 
 
 def unit(frames: Frames) -> Frames:

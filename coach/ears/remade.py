@@ -76,7 +76,7 @@ class Remaker:
         sound += rng.normal(0.0, 10 ** (QUIET_ROOM / 20), len(sound)).astype(np.float32)
         if kind:
             noise = self._makers[kind](rng, len(sound))
-            sound += noise * np.float32(_loudness(word) / 10 ** (rng.uniform(*SNR) / 20))
+            sound += noise * np.float32(loudness(word) / 10 ** (rng.uniform(*SNR) / 20))
         self._embedder.start(-begin - len(said))
         made = self._embedder.feed(sound)
         return Remade(
@@ -109,7 +109,7 @@ def _in_room(sound: Block, rng: np.random.Generator) -> Block:
     return np.asarray(both[: len(sound)], np.float32)
 
 
-def _loudness(sound: Block) -> float:
+def loudness(sound: Block) -> float:
     """Return the root mean square of what is not far below the loudest 10 ms."""
     pieces = sound[: len(sound) // 160 * 160].reshape(-1, 160)
     levels = np.sqrt(np.mean(np.square(pieces, dtype=np.float64), axis=1) + 1e-12)
@@ -139,7 +139,7 @@ def _talk(rng: np.random.Generator, length: int, talk: Block, talkers: int) -> B
     sound = np.zeros(length, np.float32)
     for _ in range(talkers):
         changed = _faster(_stretch(rng, int(length * 1.3), talk), float(rng.uniform(0.8, 1.25)))[:length]
-        sound[: len(changed)] += changed / max(_loudness(changed), 1e-4)
+        sound[: len(changed)] += changed / max(loudness(changed), 1e-4)
     return _unit(sound) if talkers > 1 else sound
 
 

@@ -34,6 +34,7 @@ from coach.ears.enrolment import Enrolment, best_scores, unlike
 from coach.ears.features import Embedder
 from coach.ears.front import Ears
 from coach.ears.matching import Matcher
+from coach.ears.remade import loudness
 from coach.ears.takes import BadTakeError, Take, TakeMaker
 from coach.ears.taught import Taught
 from coach.ears.teaching import learn_words
@@ -87,12 +88,6 @@ class Speaker:
     cpu: float = 0.0
     seconds: float = 0.0
     learning: float = 0.0
-
-
-def loudness(sound: Block) -> float:
-    pieces = sound[: len(sound) // 160 * 160].reshape(-1, 160)
-    levels = np.sqrt(np.mean(np.square(pieces, dtype=np.float64), axis=1) + 1e-12)
-    return float(np.sqrt(np.mean(levels[levels > 0.1 * levels.max()] ** 2)))
 
 
 def room(length: int, rng: np.random.Generator) -> Block:
