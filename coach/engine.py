@@ -226,7 +226,8 @@ class Engine:
             self._opened_for = self.session
             words = self._open_words()
             self._ears.open(words)
-            self._listening = open_for(self._listening, words)
+            working = self.session.state is State.WORKING
+            self._listening = open_for(self._listening, words, working=working)
         self._listening, outcomes = listen(self._listening, hearings, self._now)
         for outcome in outcomes:
             self._measured.outcomes.append(outcome)

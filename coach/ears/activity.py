@@ -28,9 +28,12 @@ AWAKE = to_samples(1.0)
 
 COACH_TAIL = to_samples(0.3)
 """Samples after the coach's last sound in which its echo may still be in the microphone."""
-LOST_TO_CANCELLER = 12.0
+LOST_TO_CANCELLER = 15.0
 """Decibels: if the canceller takes more than this out of the microphone, what is left is echo (it takes 23-31 dB of
 the coach and nothing of a person)."""
+STANDS_OUT = 20.0
+"""Decibels over the room's own noise at which what the canceller leaves wakes the other ears, whatever the detector
+says: out of the coach's voice it is slow to know another."""
 
 QUIETEST = -60.0
 """dBFS: a chunk below it is not worth judging; a whisper at arm's length is louder in any usable microphone."""
@@ -64,6 +67,7 @@ class Activity:
         self.speaking = False
         """True from the moment a voice is sure until its end."""
         self._awake_until = -1
+        self._voiced_until = -1
         self._clean = np.zeros(0, dtype=np.float32)
         self._mic = np.zeros(0, dtype=np.float32)
         self._at: int | None = None
@@ -85,6 +89,10 @@ class Activity:
     def awake(self, at: int) -> bool:
         """Tell whether other ears should listen at sample `at`: somebody speaks or may just have begun to."""
         return self.speaking or at < self._awake_until
+
+    def voiced(self, at: int) -> bool:
+        """Tell whether it is a voice that keeps the ears awake at sample `at`; else only a halt can be meant."""
+        return self.speaking or at < self._voiced_until
 
     @property
     def floor(self) -> float:
@@ -119,9 +127,12 @@ class Activity:
         probability = self._probability(begin, clean, level)
         if not self.speaking and not over_coach:
             self._floor.hear(level, probability < STIR)
+        stands_out = over_coach and level > self._floor.level + STANDS_OUT
         if over_coach and decibels(mic) - level > LOST_TO_CANCELLER:
-            probability = 0.0
-        if probability >= (SPEECH if over_coach else STIR):
+            probability, stands_out = 0.0, False
+        if probability >= STIR:
+            self._voiced_until = begin + CHUNK + AWAKE
+        if probability >= STIR or stands_out:
             self._awake_until = begin + CHUNK + AWAKE
         if self._behind is not None and level < self._behind:
             probability = 0.0  # the nearer voice pauses; what went on before it goes on

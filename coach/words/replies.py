@@ -10,7 +10,8 @@ Rules, in this order:
 4. An open reply is understood at once if its ear is trusted alone, or if a second ear noticed the same word
    at the same time. An ear that is not trusted alone can otherwise only halt.
 5. Speech that brought no understood reply, a closed reply included, is unclear: once an utterance, a grace after
-   its end, or after `LONGEST` if it does not end. A voice shorter than `SHORTEST` is ignored.
+   its end, or after `LONGEST` if it does not end. A voice shorter than `SHORTEST` is ignored. While somebody works, a
+   voice that goes on is unclear each `GOES_ON` anew, whatever was settled before: it may hide a halt.
 6. Nothing else happens: silence, noise and unclear speech never become a reply.
 
 Every word of every ear comes out in one outcome, for the record (of an utterance the last MOST_KEPT).
@@ -32,6 +33,8 @@ SHORTEST = to_samples(0.2)
 """Samples of voice below which nobody is asked to repeat: a cough, a grunt."""
 LONGEST = to_samples(4.0)
 """Samples of voice without a reply after which it is unclear even if it goes on."""
+GOES_ON = to_samples(1.3)
+"""Samples of voice, while somebody works, that are unclear without waiting for its end: longer than any reply."""
 TOGETHER = to_samples(0.5)
 """Samples by which two ears may differ about when one word was said."""
 MOST_KEPT = 8
@@ -105,10 +108,14 @@ class Listening:
     """Reply ids that halt."""
     open: frozenset[str] = frozenset()
     """Reply ids that may be answered now."""
+    working: bool = False
+    """True while somebody is in a set."""
     began: int | None = None
     """Sample at which the utterance that is not settled yet began."""
     voicing: bool = False
     """True while the voice sounds."""
+    goes_on: int | None = None
+    """Sample since which a voice goes on in a set behind a reply, or from before the set; None: it does not."""
     due: int | None = None
     """Sample at which the utterance becomes unclear unless a reply comes first."""
     settled: int = -1
@@ -121,9 +128,9 @@ class Listening:
     """Sample up to which ears disagreed or a halt counts: what began before it is no reply any more, but by key."""
 
 
-def open_for(state: Listening, words: Iterable[str]) -> Listening:
-    """Return `state` with exactly `words` open; what is being said now stays remembered."""
-    return replace(state, open=frozenset(words))
+def open_for(state: Listening, words: Iterable[str], *, working: bool = False) -> Listening:
+    """Return `state` with exactly `words` open, in a set or not; what is being said now stays remembered."""
+    return replace(state, open=frozenset(words), working=working)
 
 
 def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Listening, tuple[Outcome, ...]]:
@@ -137,9 +144,9 @@ def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Lis
                 outcomes.append(outcome)
         elif hearing.kind == "voice_began":
             state = _voice_began(state, hearing)
-        else:
+        elif not (state.working and _goes_over(hearing, known[number + 1 :])):
             state = _voice_ended(state, hearing)
-    state, late = _unclear(state, now)
+    state, late = _unclear(_going_on(state, now), now)
     return state, (*outcomes, *late)
 
 
@@ -174,7 +181,8 @@ def _understood(state: Listening, hearing: Hearing, decision: Decision) -> tuple
     if hearing.word in state.halts:
         state = replace(state, disputed=max(state.disputed, hearing.at))
     settled = max(state.settled, hearing.at)
-    return replace(state, began=None, due=None, settled=settled, kept=(), last=hearing), found
+    state = replace(state, goes_on=None, began=None, due=None, settled=settled, kept=(), last=hearing)
+    return state, found
 
 
 def _disagreed(state: Listening, hearing: Hearing) -> tuple[Listening, Outcome]:
@@ -194,7 +202,12 @@ def _voice_began(state: Listening, hearing: Hearing) -> Listening:
     if hearing.began <= state.settled:
         return replace(state, voicing=True)
     began = hearing.began if state.began is None else state.began  # after a short pause the utterance goes on
-    return replace(state, voicing=True, began=began, due=began + LONGEST)
+    return replace(state, voicing=True, began=began, due=began + (GOES_ON if state.working else LONGEST))
+
+
+def _goes_over(ended: Hearing, next_known: tuple[Hearing, ...]) -> bool:
+    """Tell whether a voice ends only because a nearer one begins over it: in a set the two are one utterance."""
+    return any(other.kind == "voice_began" and other.began == ended.ended for other in next_known)
 
 
 def _voice_ended(state: Listening, hearing: Hearing) -> Listening:
@@ -205,10 +218,22 @@ def _voice_ended(state: Listening, hearing: Hearing) -> Listening:
     return replace(state, voicing=False, due=hearing.ended + GRACE)
 
 
+def _going_on(state: Listening, now: int) -> Listening:
+    """Make a voice due that goes on through a set, though it began before it or its first words were understood."""
+    if not (state.voicing and state.working and state.began is None):
+        return state if state.goes_on is None else replace(state, goes_on=None)
+    if state.goes_on is None:
+        return replace(state, goes_on=now)
+    return replace(state, due=now) if now >= state.goes_on + GOES_ON else state
+
+
 def _unclear(state: Listening, now: int) -> tuple[Listening, tuple[Outcome, ...]]:
     if state.due is None or now < state.due:
         return state, ()
-    return replace(state, began=None, due=None, settled=max(state.settled, now), kept=()), (Unclear(now, state.kept),)
+    unclear = Unclear(now, state.kept)
+    goes_on = state.voicing and state.working  # what is said next is an utterance of its own
+    began, due = (now, now + GOES_ON) if goes_on else (None, None)
+    return replace(state, began=began, due=due, settled=max(state.settled, now), kept=()), (unclear,)
 
 
 def _kind(word: str) -> tuple[str, int | None]:

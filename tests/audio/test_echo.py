@@ -2,26 +2,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from talk import decibels, echo_of, power, speechlike
 
 from coach.audio.echo import FRAME, IDLE, OWN_DELAY, Canceller
 from coach.audio.mixer import Mixer
 from coach.audio.room import Acoustics, VirtualRoom
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE
-
-
-def speechlike(seconds: float, seed: int) -> Block:
-    """Noise with the spectrum and the syllables of speech."""
-    random, frames = np.random.default_rng(seed), int(seconds * RATE)
-    spectrum = np.fft.rfft(random.standard_normal(frames)) / (1 + (np.fft.rfftfreq(frames, 1 / RATE) / 500) ** 1.5)
-    syllables = np.repeat(random.random(int(seconds * 5) + 1) > 0.35, RATE // 5)[:frames].astype(float)
-    sound = np.fft.irfft(spectrum, frames) * np.convolve(syllables, np.hanning(800) / 400, "same")
-    loudest = float(np.abs(sound).max())
-    return np.asarray(sound * (0.6 / loudest), dtype=np.float32)
-
-
-def power(sound: Block) -> float:
-    return float((sound.astype(np.float64) ** 2).mean())
 
 
 def run(room: VirtualRoom, mixer: Mixer, frames: int) -> tuple[Block, Block]:
@@ -66,6 +53,45 @@ def test_the_patient_is_still_there_after_cancelling() -> None:
 
     kept = power(clean[at : at + RATE]) / power(mic[at : at + RATE])
     assert 10 * np.log10(kept) > -6
+
+
+def cancelled(mic: Block, played: Block) -> tuple[Block, Canceller]:
+    canceller = Canceller()
+    parts = [slice(at, at + BLOCK) for at in range(0, len(mic), BLOCK)]
+    clean = [canceller.process(block_of(mic[part], played[part])).clean for part in parts]
+    return np.concatenate(clean), canceller
+
+
+def test_a_word_over_a_louder_echo_comes_through_as_it_was_said() -> None:
+    played, noise = speechlike(12, 1), np.random.default_rng(3).normal(0, 1e-3, 12 * RATE).astype(np.float32)
+    word = slice(10 * RATE, 10 * RATE + 9600)
+    said = np.zeros(len(played), np.float32)
+    said[word] = speechlike(0.6, 5) * np.float32(0.5)
+
+    clean, canceller = cancelled(echo_of(played) + said + noise, played)
+
+    assert canceller.path_known
+    heard = clean[word.start + canceller.delay : word.stop + canceller.delay]
+    assert np.corrcoef(heard, said[word])[0, 1] > 0.95
+    assert decibels(heard, said[word]) == pytest.approx(0, abs=1)
+
+
+def test_where_nobody_speaks_the_rooms_own_noise_is_left_of_an_echo() -> None:
+    played, noise = speechlike(12, 1), np.random.default_rng(3).normal(0, 1e-3, 12 * RATE).astype(np.float32)
+
+    clean, _ = cancelled(echo_of(played) + noise, played)
+
+    assert decibels(clean[8 * RATE :], noise) == pytest.approx(0, abs=4)
+
+
+def test_a_loudspeaker_that_distorts_is_left_to_the_library() -> None:
+    played = speechlike(8, 1)
+    bent = np.asarray(np.tanh(6 * played) / 6, np.float32)
+
+    clean, canceller = cancelled(echo_of(bent), played)
+
+    assert not canceller.path_known
+    assert decibels(clean[4 * RATE :], echo_of(bent)[4 * RATE :]) < -15
 
 
 def test_after_a_second_of_quiet_the_microphone_passes_as_it_is() -> None:

@@ -92,7 +92,7 @@ def hear(enrolment: Enrolment, halts: frozenset[str], mic: Block, played: Block)
     activity = Activity()
     ears = Ears([activity, Taught(enrolment, activity=activity)])
     canceller = Canceller()
-    state = open_for(Listening(halts), enrolment.takes)
+    state = open_for(Listening(halts), enrolment.takes, working=True)
     voices = words = stops = 0
     begin = time.process_time()
     for at in range(0, len(mic) - BLOCK + 1, BLOCK):

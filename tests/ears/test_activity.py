@@ -134,3 +134,26 @@ def test_a_voice_that_only_grows_softer_is_one_voice(voice: Voice) -> None:
     _, found = heard(room(5, *words))
 
     assert [hearing.kind for hearing in found] == ["voice_began", "voice_ended"]
+
+
+class Deaf:
+    """A detector that never knows a voice."""
+
+    def process_samples(self, samples: list[float]) -> float:
+        return 0.1 if samples else 0.0
+
+
+def test_what_stands_out_over_the_coach_wakes_the_others_without_a_voice(
+    voice: Voice, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    activity = Activity()
+    monkeypatch.setattr(activity, "_detector", Deaf())
+    played = np.concatenate([np.zeros(RATE, np.float32), np.full(3 * RATE, 0.1, np.float32)])
+    awake = []
+    for block in blocks(room(4, (2.5, voice("stop"))), played=played):
+        activity.feed(block)
+        awake.append((block.at / RATE, activity.awake(block.at), activity.voiced(block.at)))
+
+    woken = [at for at, ears, _ in awake if ears]
+    assert 2.4 < woken[0] < 2.8
+    assert not any(voiced for _, _, voiced in awake)

@@ -86,6 +86,27 @@ def test_the_cancelled_signal_is_matched_while_the_coach_sounds(
     assert [hearing.word for hearing in found] == ["stop"]
 
 
+class Unsure(Activity):
+    """Somebody may speak; nothing says that it is a voice."""
+
+    def awake(self, at: int) -> bool:
+        return at >= 0
+
+    def voiced(self, at: int) -> bool:
+        return at < 0
+
+
+@pytest.mark.parametrize(("word", "heard"), [("stop", ["stop"]), ("ready", [])])
+def test_a_sound_that_may_be_no_voice_can_only_halt(
+    enrolment: Enrolment, voice: Voice, shared: Embedder, word: str, heard: list[str]
+) -> None:
+    taught = Taught(enrolment, activity=Unsure(), embedder=shared)
+
+    found = [hearing for block in blocks(room(3, (1.0, voice(word)))) for hearing in taught.feed(block)]
+
+    assert [hearing.word for hearing in found] == heard
+
+
 def test_the_microphone_is_matched_while_the_coach_is_silent(
     enrolment: Enrolment, voice: Voice, shared: Embedder
 ) -> None:

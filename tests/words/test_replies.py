@@ -11,6 +11,7 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 from coach.ports import Hearing
 from coach.tempo.units import to_samples
 from coach.words.replies import (
+    GOES_ON,
     GRACE,
     KEYS,
     LONGEST,
@@ -74,6 +75,56 @@ def test_a_halt_word_of_any_ear_is_understood_at_once_open_or_not(ear: str, stat
     _, outcomes = listen(state, [stop], SECOND)
 
     assert outcomes == (Understood("stop", None, ear, SECOND, (stop,), "halted"),)
+
+
+def test_a_voice_that_goes_on_through_a_set_is_unclear_again_and_again() -> None:
+    working = open_for(START, {"stop"}, working=True)
+
+    outcomes = run(working, [began(0)], 5 * GOES_ON + 1)
+
+    assert len(outcomes) == 5
+    assert all(isinstance(outcome, Unclear) for outcome in outcomes)
+
+
+def test_a_voice_that_began_before_the_set_holds_it_too() -> None:
+    state, _ = listen(START, [began(0)], 0)
+    state, before = listen(state, [], 10 * SECOND)
+
+    outcomes = run(open_for(state, {"stop"}, working=True), [], 2 * SECOND)
+
+    assert [type(one) for one in (*before, *outcomes)] == [Unclear, Unclear]
+
+
+def test_a_short_nearer_word_over_a_voice_in_a_set_is_not_taken_for_a_cough() -> None:
+    working = open_for(START, {"stop"}, working=True)
+    unclear_at, nearer = GOES_ON, GOES_ON + SECOND // 10
+    heard = [began(0), ended(0, nearer), began(nearer), ended(nearer, nearer + SECOND // 8)]
+
+    outcomes = run(working, heard, 4 * SECOND)
+
+    assert [outcome.at // (SECOND // 10) for outcome in outcomes] == [
+        unclear_at // (SECOND // 10),
+        (nearer + SECOND // 8 + GRACE) // (SECOND // 10),
+    ]
+
+
+def test_what_follows_in_a_set_once_a_voice_was_unclear_is_unclear_too() -> None:
+    working = open_for(START, {"stop"}, working=True)
+
+    outcomes = run(working, [began(0), ended(0, 2 * SECOND)], 7 * SECOND)
+
+    assert [type(one) for one in outcomes] == [Unclear, Unclear]
+
+
+def test_outside_a_set_a_voice_that_goes_on_is_unclear_once() -> None:
+    assert len(run(ASKED, [began(0)], 20 * SECOND)) == 1
+
+
+def test_a_reply_in_a_set_is_not_unclear_as_well() -> None:
+    working = open_for(START, {"slower"}, working=True)
+    heard = [began(0), word("slower", SECOND, length=SECOND), ended(0, 2 * SECOND)]
+
+    assert replies(run(working, heard, 6 * SECOND)) == [("slower", None)]
 
 
 def test_an_open_reply_is_understood_once_although_the_voice_goes_on() -> None:
