@@ -20,7 +20,8 @@ from coach.ports import Device, Voice
 from coach.program.model import Program
 from coach.program_files import open_program
 from coach.session.lines import KIND, UNIT
-from coach.session.plan import PlannedExercise, Today, amount, dose, plan, turns
+from coach.session.plan import PlannedExercise, Today, dose, plan, turns
+from coach.session.reached import amount
 from coach.session.repertoire import repertoire
 from coach.voice.cache import ClipVoice
 from coach.voice.pack import halt_words, load_pack
@@ -80,7 +81,7 @@ def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str
         "digest": program.digest,
         "written_by": ", ".join(part for part in (program.written_by.name, program.written_by.role) if part),
         "language": program.language,
-        "plan": [_planned(planned, today) for planned in today.exercises],
+        "plan": [_planned(planned, today, Labels(prepared.pack.screens)) for planned in today.exercises],
         "ears": list(ears),
         "voice": f"{prepared.pack.speech.voice}, {prepared.pack.speech.rate} words a minute",
         "device": device,
@@ -90,7 +91,7 @@ def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str
     }
 
 
-def _planned(planned: PlannedExercise, today: Today) -> dict[str, Any]:
+def _planned(planned: PlannedExercise, today: Today, labels: Labels) -> dict[str, Any]:
     exercise = planned.exercise
     level = exercise.levels[planned.level]
     work = dose(exercise, planned.level).work
@@ -98,7 +99,7 @@ def _planned(planned: PlannedExercise, today: Today) -> dict[str, Any]:
         "exercise": exercise.id,
         "level": level.id,
         "sets": len(turns(exercise, level, today.side)),
-        "because": "; ".join(planned.because),
+        "because": "; ".join(labels.clause(clause) for clause in planned.because),
         "name": exercise.name,
         "kind": KIND[type(work)],
         "low": amount(work).low,

@@ -15,9 +15,9 @@ from typing import Any, Self
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import files
 from coach.logbook.assembled import SessionRecord, SetRecord, assemble
+from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
 from coach.logbook.fields import plain
-from coach.logbook.kinds import Decided, ProgramVersion
 from coach.logbook.record import Line, Reading, encode, read_lines
 from coach.session.past import Decision, Version
 

@@ -8,7 +8,7 @@ from coach.program.model import Hold, Reps, Route, Work, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.events import Event
-from coach.session.plan import amount
+from coach.session.reached import amount
 from coach.session.state import OpenSet, Session
 from coach.tempo.units import to_seconds
 
