@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC
+from datetime import UTC, date
 
 from coach.logbook import SessionRecord, SetRecord
 from coach.logbook.assembled import edge, is_pain
@@ -23,9 +23,15 @@ def past(records: Iterable[SessionRecord], program: str) -> tuple[PastSession, .
     return tuple(sorted(sessions, key=lambda session: session.began))
 
 
+def day_of(record: SessionRecord) -> date | None:
+    """Return the day on which a session began, where this machine is; None if its file does not tell."""
+    moment = local_moment(record.began)
+    return None if moment is None else moment.date()
+
+
 def undated(records: Iterable[SessionRecord]) -> tuple[str, ...]:
     """Return the ids of the sessions that no plan can use, since the file does not tell when they were."""
-    return tuple(record.session for record in records if local_moment(record.began) is None)
+    return tuple(record.session for record in records if day_of(record) is None)
 
 
 def _session(record: SessionRecord) -> PastSession | None:

@@ -7,7 +7,7 @@ import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Self
@@ -157,6 +157,10 @@ class Home:
     def clips(self) -> Path:
         """Where the rendered phrases are kept; it need not exist."""
         return self.root / "clips"
+
+    def today(self) -> date:
+        """Return the day, where this machine is."""
+        return self._now().astimezone().date()
 
     def people(self) -> tuple[str, ...]:
         """Return the ids of the people here, in order."""
