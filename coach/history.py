@@ -8,7 +8,8 @@ from datetime import datetime
 from coach.logbook import SessionRecord
 from coach.logbook.assembled import edge
 from coach.logbook.kinds import Answer
-from coach.session.plan import NEXT_DAY, PastExercise, PastSession
+from coach.session.past import PastExercise, PastSession
+from coach.session.plan import NEXT_DAY
 
 
 def past(records: Iterable[SessionRecord], program: str) -> tuple[PastSession, ...]:

@@ -386,6 +386,41 @@ class SessionEnded:
     sets_in_full: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """The clinician decided about the level of an exercise. It stands among the decisions, not in a session."""
+
+    program: str
+    """Id of the program."""
+    digest: str
+    """SHA-256 of the program file, in hex."""
+    exercise: str
+    verdict: Literal["up", "stay", "down"]
+    from_level: str
+    to_level: str
+    by: str
+    """Who decided."""
+    note: str = ""
+    proposed: bool = True
+    """False: a step up that the program did not propose yet; the clinician knew."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramVersion:
+    """A person began to use a version of a program file. It stands among the decisions, not in a session."""
+
+    program: str
+    """Id of the program."""
+    digest: str
+    """SHA-256 of the file, in hex; a copy of it is kept under the person."""
+    before: str
+    """SHA-256 of the version before; empty: this is the first."""
+    written_by: str
+    """Name and role, as the file says; may be empty."""
+    written_on: str = ""
+    """The day that the file gives, ISO 8601; empty: it gives none."""
+
+
 Fact = (
     SessionBegun
     | SoundCheck
@@ -412,6 +447,8 @@ Fact = (
     | DeviceChanged
     | Note
     | SessionEnded
+    | Decided
+    | ProgramVersion
 )
 
 KINDS: dict[str, type[Fact]] = {
@@ -440,5 +477,7 @@ KINDS: dict[str, type[Fact]] = {
     "device": DeviceChanged,
     "note": Note,
     "session_ended": SessionEnded,
+    "decided": Decided,
+    "program_version": ProgramVersion,
 }
 """The name of each kind in the file."""

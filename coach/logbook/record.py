@@ -64,6 +64,8 @@ class Reading:
     """What stands after the last complete line; empty in a whole file."""
     chain: str
     """The chain to go on from."""
+    suspect: frozenset[int] = frozenset()
+    """Which of `lines`, by index, have a problem."""
 
 
 def encode(line: Line, previous: str) -> tuple[str, str]:
@@ -89,6 +91,7 @@ def read_lines(text: str, session: str = "") -> Reading:
     *whole, torn = text.split("\n")
     lines: list[Line] = []
     problems: list[Problem] = []
+    suspect: set[int] = set()
     previous = session
     for number, written in enumerate(whole, start=1):
         line = _parsed(written)
@@ -98,12 +101,15 @@ def read_lines(text: str, session: str = "") -> Reading:
         if not lines and not previous and isinstance(line.fields.get("session"), str):
             previous = line.fields["session"]
         expected = lines[-1].n + 1 if lines else 1
-        problems += [Problem(number, text) for text in _complaints(line, written, previous, expected)]
+        found = [Problem(number, text) for text in _complaints(line, written, previous, expected)]
+        if found:
+            suspect.add(len(lines))
+            problems += found
         lines.append(line)
         previous = line.chain
     if torn:
         problems.append(Problem(len(whole) + 1, "is torn off before its end"))
-    return Reading(tuple(lines), tuple(problems), torn, previous)
+    return Reading(tuple(lines), tuple(problems), torn, previous, frozenset(suspect))
 
 
 def _complaints(line: Line, written: str, previous: str, expected: int) -> list[str]:

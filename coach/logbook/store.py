@@ -8,17 +8,26 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, Self
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import files
 from coach.logbook.assembled import SessionRecord, SetRecord, assemble
+from coach.logbook.decisions import decided
+from coach.logbook.fields import plain
+from coach.logbook.kinds import Decided, ProgramVersion
 from coach.logbook.record import Line, Reading, encode, read_lines
+from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
 STAMP = "%Y%m%dt%H%M%Sz"
 ENDING = ".jsonl"
+_OF_DIGEST = 12
+"""Hex digits of a program's digest in the name of its copy."""
+_LONGEST_NAME = 60
+"""Signs of a program's id in the name of its copy: at 4 bytes each well below what a file system takes."""
 
 
 def default_home() -> Path:
@@ -52,6 +61,16 @@ class Person:
         """Where the files of the sessions are; it need not exist."""
         return self.folder / "sessions"
 
+    @property
+    def decisions(self) -> Path:
+        """The file of what the clinician decided; it need not exist."""
+        return self.folder / "decisions.jsonl"
+
+    def kept_program(self, program_id: str, digest: str) -> Path:
+        """Where the copy of a program file that a session ran is kept; it need not exist."""
+        name = "".join(sign if sign.isalnum() or sign in "-_" else "_" for sign in program_id)[:_LONGEST_NAME]
+        return self.folder / "programs" / f"{name}-{digest[:_OF_DIGEST]}.yaml"
+
 
 @dataclass(frozen=True, slots=True)
 class FileProblem:
@@ -72,6 +91,16 @@ class History:
     """All sessions of a person, oldest first, and what is wrong with their files."""
 
     records: tuple[SessionRecord, ...]
+    problems: tuple[FileProblem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Decisions:
+    """What was decided about a person, in the order of the file, and what is wrong with the file."""
+
+    decisions: tuple[Decision, ...]
+    versions: tuple[Version, ...]
+    """The program versions that the person began to use."""
     problems: tuple[FileProblem, ...]
 
 
@@ -191,6 +220,54 @@ class Home:
         """Return all sessions of a person. Never fails because of what a file holds."""
         return read_history(self._paths(person_id))
 
+    def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
+        """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""
+        path = self.person(person_id).kept_program(program_id, digest)
+        if self.kept(person_id, program_id, digest) is None:
+            with files.clear_errors(path, "write"):
+                files.make_folder(path.parent)
+                files.replace_file(path, data)
+        return path
+
+    def kept(self, person_id: str, program_id: str, digest: str) -> Path | None:
+        """Return the kept copy of the program with that digest; None if there is none, or it was changed since."""
+        path = self.person(person_id).kept_program(program_id, digest)
+        with files.clear_errors(path, "read"):
+            if path.is_file() and sha256(path.read_bytes()).hexdigest() == digest:
+                return path
+        return None
+
+    def decide(self, person_id: str, line: Decided | ProgramVersion) -> None:
+        """Add a line to what was decided about a person. Raises RecordError, and then nothing of it is in the file.
+
+        A torn tail is kept beside the file, as one of a session is.
+        """
+        path = self.person(person_id).decisions
+        kind = "decided" if isinstance(line, Decided) else "program_version"
+        with files.clear_errors(path, "write"):
+            try:
+                handle = files.create(path)
+                files.sync_folder(path.parent)
+            except FileExistsError:
+                handle = files.reopen(path)
+            try:
+                raw = _claimed(path, handle)
+            except BaseException:
+                os.close(handle)
+                raise
+        reading = read_lines(_text(raw[: raw.rfind(b"\n") + 1]), person_id)
+        with SessionStore(path, handle, self._now, reading) as store:
+            store.append(kind, 0, plain(line))
+
+    def decisions(self, person_id: str) -> Decisions:
+        """Return what was decided about a person. Never fails because of what the file holds."""
+        path = self.person(person_id).decisions
+        with files.clear_errors(path, "read"):
+            raw = path.read_bytes() if path.exists() else b""
+        reading = read_lines(_text(raw), person_id)
+        problems = tuple(FileProblem(path, one.line, one.text) for one in reading.problems)
+        return Decisions(*decided(reading), problems)
+
     def check_id(self, person_id: str) -> None:
         """Raise RecordError if nobody can have this id."""
         if not _ID.fullmatch(person_id):
@@ -270,6 +347,15 @@ def _set_aside(path: Path, handle: int, raw: bytes) -> None:
     files.replace_file(path.with_name(path.name + ".torn"), raw[good:])
     os.ftruncate(handle, good)
     os.fsync(handle)
+
+
+def _claimed(path: Path, handle: int) -> bytes:
+    """Take a file for this process, its torn tail set aside; return what it held. Raises RecordError if it is taken."""
+    if not files.lock(handle):
+        raise RecordError(f"Another command writes {path} just now; try again.")
+    raw = path.read_bytes()
+    _set_aside(path, handle, raw)
+    return raw
 
 
 def _interrupted(one: SetRecord) -> dict[str, Any]:

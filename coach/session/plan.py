@@ -6,43 +6,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from coach.program.model import Action, Dose, Exercise, Hold, Level, Program, Range, Reps, ScreenQuestion, Sides, Work
+from coach.session.past import PastExercise, PastSession
 
 HOLD_STEP = 5
 """Seconds that a hold grows by, within its range."""
 
 REP_STEP = 1
 """Reps or rounds that a set grows by, within its range."""
-
-
-@dataclass(frozen=True, slots=True)
-class PastExercise:
-    """What an earlier session did of one exercise."""
-
-    exercise: str
-    level: str
-    """Level at the end of that session."""
-    target: int
-    """Reps, rounds or seconds of a set that were planned."""
-    sets_planned: int
-    sets_in_full: int
-    """Sets that ran to their end."""
-    pain: int | None
-    """Highest pain stated 0-10; None if nobody answered."""
-    effort: int | None
-    """Highest effort stated 0-10; None if nobody answered."""
-    unsteady: bool
-    eased: bool = False
-    """Something of it was made easier on the way."""
-
-
-@dataclass(frozen=True, slots=True)
-class PastSession:
-    """What an earlier session of this program did."""
-
-    day: date
-    why: str
-    """Why it ended: "done", "pain", ... as in the logbook."""
-    exercises: tuple[PastExercise, ...]
 
 
 @dataclass(frozen=True, slots=True)

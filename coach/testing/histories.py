@@ -19,7 +19,8 @@ from coach.logbook.store import ENDING, STAMP, Home
 from coach.program.model import Program
 from coach.session.commands import Record
 from coach.session.lines import session_begun
-from coach.session.plan import PastSession, Today, plan
+from coach.session.past import PastSession
+from coach.session.plan import Today, plan
 from coach.session.rules import days_to_next
 from coach.tempo.units import to_seconds
 from coach.testing.visits import Script, TrueVisit, visit
@@ -162,7 +163,7 @@ def _lived(person: str, today: Today, script: Script, began: datetime, day: int)
         t = (began + timedelta(seconds=to_seconds(at))).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         text, chain = seal(f"{head}{t}{tail}", chain)
         texts.append(text)
-    past = replace(ran.past, day=began.date()) if ran.past else None
+    past = replace(ran.past, day=began.date(), began=began.isoformat(), session=session) if ran.past else None
     return Lived(TrueSession(session, day, began, ran.true), past, "\n".join(texts) + "\n")
 
 

@@ -29,7 +29,8 @@ from coach.program.model import (
     Work,
     WrittenBy,
 )
-from coach.session.plan import PastExercise, PastSession, turns
+from coach.session.past import PastExercise, PastSession
+from coach.session.plan import turns
 
 T = TypeVar("T")
 

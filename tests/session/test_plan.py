@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from coach.program.model import Action, Hold, Sides
 from coach.program_files import read, shipped
-from coach.session.plan import NEXT_DAY, PastExercise, PastSession, amount, dose, plan, turns
+from coach.session.past import PastExercise, PastSession
+from coach.session.plan import NEXT_DAY, amount, dose, plan, turns
 from coach.testing import random_history, random_program
 
 DAY = date(2027, 1, 11)
