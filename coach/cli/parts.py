@@ -19,8 +19,8 @@ from coach.logbook.store import Home
 from coach.ports import Device, Voice
 from coach.program.model import Program
 from coach.program_files import open_program
-from coach.session.lines import KIND, UNIT
-from coach.session.plan import PlannedExercise, Today, amount, dose, plan, turns
+from coach.session.lines import session_begun
+from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
 from coach.voice.cache import ClipVoice
 from coach.voice.pack import halt_words, load_pack
@@ -71,42 +71,11 @@ def sentences(prepared: Prepared) -> list[str]:
 
 def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str, ...], device: str) -> dict[str, Any]:
     """Return the fields of a session's first line."""
-    program, today = prepared.program, prepared.today
-    return {
-        "session": session,
-        "person": person,
-        "program": program.id,
-        "title": program.title,
-        "digest": program.digest,
-        "written_by": ", ".join(part for part in (program.written_by.name, program.written_by.role) if part),
-        "language": program.language,
-        "plan": [_planned(planned, today) for planned in today.exercises],
-        "ears": list(ears),
-        "voice": f"{prepared.pack.speech.voice}, {prepared.pack.speech.rate} words a minute",
-        "device": device,
-        "rate": 16_000,
-        "app_version": app_version(),
-        "numbers": "spoken" if today.numbers_heard else "ladder",
-    }
-
-
-def _planned(planned: PlannedExercise, today: Today) -> dict[str, Any]:
-    exercise = planned.exercise
-    level = exercise.levels[planned.level]
-    work = dose(exercise, planned.level).work
-    return {
-        "exercise": exercise.id,
-        "level": level.id,
-        "sets": len(turns(exercise, level, today.side)),
-        "because": "; ".join(planned.because),
-        "name": exercise.name,
-        "kind": KIND[type(work)],
-        "low": amount(work).low,
-        "high": amount(work).high,
-        "target": planned.target,
-        "unit": UNIT[type(work)],
-        "sides": str(exercise.sides),
-    }
+    speech = prepared.pack.speech
+    voice = f"{speech.voice}, {speech.rate} words a minute"
+    return session_begun(
+        prepared.today, session=session, person=person, ears=ears, voice=voice, device=device, app_version=app_version()
+    )
 
 
 def app_version() -> str:

@@ -17,8 +17,8 @@ from coach.logbook.assembled import SessionRecord, SetRecord, assemble
 from coach.logbook.record import Line, Reading, encode, read_lines
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
-_STAMP = "%Y%m%dt%H%M%Sz"
-_ENDING = ".jsonl"
+STAMP = "%Y%m%dt%H%M%Sz"
+ENDING = ".jsonl"
 
 
 def default_home() -> Path:
@@ -80,7 +80,7 @@ class SessionStore:
 
     def __init__(self, path: Path, handle: int, now: Callable[[], datetime], reading: Reading) -> None:
         self.path = path
-        self.session = path.name.removesuffix(_ENDING)
+        self.session = path.name.removesuffix(ENDING)
         """The session's id, for the field "session" of its first line."""
         self._handle: int | None = handle
         self._now = now
@@ -162,12 +162,12 @@ class Home:
     def begin(self, person_id: str) -> SessionStore:
         """Create the file of a new session. Its first line is "session_begun" with the store's `session` in it."""
         sessions = self.person(person_id).sessions
-        stamp = self._now().astimezone(UTC).strftime(_STAMP)
+        stamp = self._now().astimezone(UTC).strftime(STAMP)
         with files.clear_errors(sessions, "write"):
             files.make_folder(sessions)
             number = 1
             while True:
-                path = sessions / f"{stamp}-{number}{_ENDING}"
+                path = sessions / f"{stamp}-{number}{ENDING}"
                 try:
                     handle = files.create(path)
                 except FileExistsError:
@@ -185,7 +185,7 @@ class Home:
 
         A torn tail is kept beside the file, in one that ends in ".torn"; the chain goes on from the last whole line.
         """
-        return tuple(path.name.removesuffix(_ENDING) for path in self._paths(person_id) if self._closed_now(path))
+        return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if self._closed_now(path))
 
     def history(self, person_id: str) -> History:
         """Return all sessions of a person. Never fails because of what a file holds."""
@@ -205,7 +205,7 @@ class Home:
     def _paths(self, person_id: str) -> list[Path]:
         sessions = self.person(person_id).sessions
         with files.clear_errors(sessions, "read"):
-            return sorted(sessions.glob("*" + _ENDING))
+            return sorted(sessions.glob("*" + ENDING))
 
     def _closed_now(self, path: Path) -> bool:
         with files.clear_errors(path, "read"):
@@ -223,7 +223,7 @@ class Home:
             except OSError:
                 os.close(handle)
                 raise
-        reading = read_lines(_text(raw), path.name.removesuffix(_ENDING))
+        reading = read_lines(_text(raw), path.name.removesuffix(ENDING))
         with SessionStore(path, handle, self._now, reading) as store:
             return _closed_as_interrupted(store, reading)
 
@@ -247,11 +247,11 @@ def read_history(paths: Iterable[Path]) -> History:
     problems: list[FileProblem] = []
     for path in sorted(paths):
         with files.clear_errors(path, "read"):
-            reading = read_lines(_text(path.read_bytes()), path.name.removesuffix(_ENDING))
+            reading = read_lines(_text(path.read_bytes()), path.name.removesuffix(ENDING))
         problems += [FileProblem(path, problem.line, problem.text) for problem in reading.problems]
         if reading.lines:
             record = assemble(reading.lines)
-            records.append(replace(record, session=record.session or path.name.removesuffix(_ENDING)))
+            records.append(replace(record, session=record.session or path.name.removesuffix(ENDING)))
         else:
             problems.append(FileProblem(path, 0, "holds no session"))
     records.sort(key=lambda record: (record.began, record.session))
