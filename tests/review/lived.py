@@ -12,7 +12,8 @@ from coach.logbook import SessionRecord
 from coach.logbook.store import Home
 from coach.program.model import Program
 from coach.program_files import read, shipped
-from coach.review.measures import Review, review
+from coach.review.figures import Review
+from coach.review.measures import review
 from coach.testing.histories import Course, TrueHistory, write_history
 
 BUSY = Course(days=60, adherence=0.7, pain=(4, 2), flare=(20, 8, 2), halts=0.4, trouble=0.5)

@@ -15,7 +15,8 @@ from lived import BUSY, CALM, Files, Lived, ladder, lived
 
 from coach.logbook import SessionRecord
 from coach.program_files import shipped
-from coach.review.measures import LeftOut, Review, Work, span
+from coach.review.figures import LeftOut, Review, Work
+from coach.review.sorting import span
 from coach.testing.histories import Course, TrueSession
 
 CASES = [(program, course) for program in shipped() for course in (BUSY, ladder(BUSY))]
