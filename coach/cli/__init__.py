@@ -24,6 +24,7 @@ COMMANDS = {
     "hear": "tell what the ears hear in recordings, as JSON lines",
     "check": "check program files and say what is wrong or missing",
     "words": "show how unlike the words of a language sound",
+    "handout": "print a program on a sheet for the wall and the family",
     "rehearse": "lay out a program in time: what is said when, how long it takes",
     "log": "read the records of past sessions",
     "voices": "list languages, their voices and ears, and fetch a speech model",

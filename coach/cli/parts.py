@@ -20,9 +20,8 @@ from coach.logbook.store import Home, wall_clock
 from coach.ports import Device, Voice
 from coach.program.model import Program
 from coach.program_files import ProgramFile, find, open_file
-from coach.session.lines import KIND, UNIT
-from coach.session.plan import PlannedExercise, Today, dose, plan, turns
-from coach.session.reached import amount
+from coach.session.lines import session_begun
+from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
 from coach.voice.cache import ClipVoice
 from coach.voice.pack import halt_words, load_pack
@@ -85,42 +84,18 @@ def sentences(prepared: Prepared) -> list[str]:
 
 def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str, ...], device: str) -> dict[str, Any]:
     """Return the fields of a session's first line."""
-    program, today = prepared.program, prepared.today
-    return {
-        "session": session,
-        "person": person,
-        "program": program.id,
-        "title": program.title,
-        "digest": program.digest,
-        "written_by": written_by(program),
-        "language": program.language,
-        "plan": [_planned(planned, today, Labels(prepared.pack.screens)) for planned in today.exercises],
-        "ears": list(ears),
-        "voice": f"{prepared.pack.speech.voice}, {prepared.pack.speech.rate} words a minute",
-        "device": device,
-        "rate": 16_000,
-        "app_version": app_version(),
-        "numbers": "spoken" if today.numbers_heard else "ladder",
-    }
-
-
-def _planned(planned: PlannedExercise, today: Today, labels: Labels) -> dict[str, Any]:
-    exercise = planned.exercise
-    level = exercise.levels[planned.level]
-    work = dose(exercise, planned.level).work
-    return {
-        "exercise": exercise.id,
-        "level": level.id,
-        "sets": len(turns(exercise, level, today.side)),
-        "because": "; ".join(labels.clause(clause) for clause in planned.because),
-        "name": exercise.name,
-        "kind": KIND[type(work)],
-        "low": amount(work).low,
-        "high": amount(work).high,
-        "target": planned.target,
-        "unit": UNIT[type(work)],
-        "sides": str(exercise.sides),
-    }
+    speech = prepared.pack.speech
+    voice = f"{speech.voice}, {speech.rate} words a minute"
+    return session_begun(
+        prepared.today,
+        session=session,
+        person=person,
+        ears=ears,
+        voice=voice,
+        device=device,
+        app_version=app_version(),
+        in_words=Labels(prepared.pack.screens).clause,
+    )
 
 
 def app_version() -> str:
@@ -193,15 +168,10 @@ def keep(prepared: Prepared, home: Home, person: str) -> None:
             program.id,
             program.digest,
             before if before != program.digest else "",
-            written_by(program),
+            program.written_by.who,
             on.isoformat() if on else "",
         )
         home.decide(person, line)
-
-
-def written_by(program: Program) -> str:
-    """Return who wrote a program and in what role, as far as it says."""
-    return ", ".join(part for part in (program.written_by.name, program.written_by.role) if part)
 
 
 def tell_closed(sessions: Iterable[str], labels: Labels, console: Console) -> None:

@@ -22,8 +22,8 @@ from coach.logbook.record import Line, Reading, encode, read_lines
 from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
-_STAMP = "%Y%m%dt%H%M%Sz"
-_ENDING = ".jsonl"
+STAMP = "%Y%m%dt%H%M%Sz"
+ENDING = ".jsonl"
 _OF_DIGEST = 12
 """Hex digits of a program's digest in the name of its copy."""
 _LONGEST_NAME = 60
@@ -92,6 +92,8 @@ class History:
 
     records: tuple[SessionRecord, ...]
     problems: tuple[FileProblem, ...]
+    paths: tuple[Path, ...] = ()
+    """The file of each record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,7 @@ class SessionStore:
 
     def __init__(self, path: Path, handle: int, now: Callable[[], datetime], reading: Reading) -> None:
         self.path = path
-        self.session = path.name.removesuffix(_ENDING)
+        self.session = path.name.removesuffix(ENDING)
         """The session's id, for the field "session" of its first line."""
         self._handle: int | None = handle
         self._now = now
@@ -195,12 +197,12 @@ class Home:
     def begin(self, person_id: str) -> SessionStore:
         """Create the file of a new session. Its first line is "session_begun" with the store's `session` in it."""
         sessions = self.person(person_id).sessions
-        stamp = self._now().astimezone(UTC).strftime(_STAMP)
+        stamp = self._now().astimezone(UTC).strftime(STAMP)
         with files.clear_errors(sessions, "write"):
             files.make_folder(sessions)
             number = 1
             while True:
-                path = sessions / f"{stamp}-{number}{_ENDING}"
+                path = sessions / f"{stamp}-{number}{ENDING}"
                 try:
                     handle = files.create(path)
                 except FileExistsError:
@@ -218,11 +220,11 @@ class Home:
 
         A torn tail is kept beside the file, in one that ends in ".torn"; the chain goes on from the last whole line.
         """
-        return tuple(path.name.removesuffix(_ENDING) for path in self._paths(person_id) if self._closed_now(path))
+        return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if self._closed_now(path))
 
-    def history(self, person_id: str) -> History:
-        """Return all sessions of a person. Never fails because of what a file holds."""
-        return read_history(self._paths(person_id))
+    def history(self, person_id: str, *, sound: bool = False) -> History:
+        """Return all sessions of a person. Never fails because of what a file holds; `sound` as in `read_history`."""
+        return read_history(self._paths(person_id), sound=sound)
 
     def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
         """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""
@@ -286,7 +288,7 @@ class Home:
     def _paths(self, person_id: str) -> list[Path]:
         sessions = self.person(person_id).sessions
         with files.clear_errors(sessions, "read"):
-            return sorted(sessions.glob("*" + _ENDING))
+            return sorted(sessions.glob("*" + ENDING))
 
     def _closed_now(self, path: Path) -> bool:
         with files.clear_errors(path, "read"):
@@ -304,7 +306,7 @@ class Home:
             except OSError:
                 os.close(handle)
                 raise
-        reading = read_lines(_text(raw), path.name.removesuffix(_ENDING))
+        reading = read_lines(_text(raw), path.name.removesuffix(ENDING))
         with SessionStore(path, handle, self._now, reading) as store:
             return _closed_as_interrupted(store, reading)
 
@@ -322,21 +324,25 @@ def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
     return True
 
 
-def read_history(paths: Iterable[Path]) -> History:
-    """Read session files, in any order, into one history. Never fails because of what a file holds."""
-    records: list[SessionRecord] = []
+def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
+    """Read session files, in any order, into one history. Never fails because of what a file holds.
+
+    With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
+    """
+    read: list[tuple[SessionRecord, Path]] = []
     problems: list[FileProblem] = []
     for path in sorted(paths):
         with files.clear_errors(path, "read"):
-            reading = read_lines(_text(path.read_bytes()), path.name.removesuffix(_ENDING))
+            reading = read_lines(_text(path.read_bytes()), path.name.removesuffix(ENDING))
         problems += [FileProblem(path, problem.line, problem.text) for problem in reading.problems]
-        if reading.lines:
-            record = assemble(reading.lines)
-            records.append(replace(record, session=record.session or path.name.removesuffix(_ENDING)))
+        lines = [line for index, line in enumerate(reading.lines) if not (sound and index in reading.suspect)]
+        if lines:
+            record = assemble(lines)
+            read.append((replace(record, session=record.session or path.name.removesuffix(ENDING)), path))
         else:
             problems.append(FileProblem(path, 0, "holds no session"))
-    records.sort(key=lambda record: (record.began, record.session))
-    return History(tuple(records), tuple(problems))
+    read.sort(key=lambda one: (one[0].began, one[0].session, one[1].name))
+    return History(tuple(record for record, _ in read), tuple(problems), tuple(path for _, path in read))
 
 
 def _is_ended(lines: Iterable[Line]) -> bool:

@@ -250,6 +250,11 @@ class WrittenBy:
     on: date | None
     review_on: date | None
 
+    @property
+    def who(self) -> str:
+        """Name and role, as far as they are written."""
+        return ", ".join(part for part in (self.name, self.role) if part)
+
 
 class Reach(StrEnum):
     """When someone must be within reach of the person."""

@@ -85,8 +85,9 @@ def plan(
     )
     because = [_waits(each) for each in program.exercises if each not in joined]
     if changed:
-        by = ", ".join(part for part in (program.written_by.name, program.written_by.role) if part)
-        because.append(clause("because_program_changed", by=by or "-", on=str(program.written_by.on or "-")))
+        because.append(
+            clause("because_program_changed", by=program.written_by.who or "-", on=str(program.written_by.on or "-"))
+        )
     lost = sorted({d.exercise for s in past for d in s.exercises} - {each.id for each in program.exercises})
     because += [clause("because_exercise_gone", exercise=gone) for gone in lost]
     future = sum(session.day > today for session in past)
