@@ -18,6 +18,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 COMMANDS = {
     "demo": "run a whole session with a simulated room and patient, and show it live",
     "start": "run today's session for a person",
+    "today": "show what today's session would be and why, and what waits for the clinician",
+    "decide": "record the clinician's decision about the level of an exercise",
     "enrol": "teach the coach a person's words",
     "hear": "tell what the ears hear in recordings, as JSON lines",
     "check": "check program files and say what is wrong or missing",

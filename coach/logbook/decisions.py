@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.fields import Unfit, fact
-from coach.logbook.kinds import Decided, ProgramVersion
 from coach.logbook.record import Reading
 from coach.session.past import Decision, Verdict, Version
 

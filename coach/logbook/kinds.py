@@ -1,7 +1,7 @@
 """The format of the logbook: each kind of line with its fields, their units and what they mean.
 
-To add a kind, write its class here and put it into `KINDS`; to add a field, give it a default, so that older files
-still read. A field whose name is a Python word ends in "_" here and not in the file ("from").
+A new kind is a class here and stands in `KINDS`; a new field has a default, so that older files still read. A field
+whose name is a Python word ends in "_" here and not in the file ("from").
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from coach.logbook.changes import CHANGES, Change
 from coach.logbook.reasons import HaltWhy, SessionWhy, SetWhy, Work
 
 Answer = int | bool | str | None
@@ -386,41 +387,6 @@ class SessionEnded:
     sets_in_full: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Decided:
-    """The clinician decided about the level of an exercise. It stands among the decisions, not in a session."""
-
-    program: str
-    """Id of the program."""
-    digest: str
-    """SHA-256 of the program file, in hex."""
-    exercise: str
-    verdict: Literal["up", "stay", "down"]
-    from_level: str
-    to_level: str
-    by: str
-    """Who decided."""
-    note: str = ""
-    proposed: bool = True
-    """False: a step up that the program did not propose yet; the clinician knew."""
-
-
-@dataclass(frozen=True, slots=True)
-class ProgramVersion:
-    """A person began to use a version of a program file. It stands among the decisions, not in a session."""
-
-    program: str
-    """Id of the program."""
-    digest: str
-    """SHA-256 of the file, in hex; a copy of it is kept under the person."""
-    before: str
-    """SHA-256 of the version before; empty: this is the first."""
-    written_by: str
-    """Name and role, as the file says; may be empty."""
-    written_on: str = ""
-    """The day that the file gives, ISO 8601; empty: it gives none."""
-
-
 Fact = (
     SessionBegun
     | SoundCheck
@@ -447,8 +413,7 @@ Fact = (
     | DeviceChanged
     | Note
     | SessionEnded
-    | Decided
-    | ProgramVersion
+    | Change
 )
 
 KINDS: dict[str, type[Fact]] = {
@@ -477,7 +442,6 @@ KINDS: dict[str, type[Fact]] = {
     "device": DeviceChanged,
     "note": Note,
     "session_ended": SessionEnded,
-    "decided": Decided,
-    "program_version": ProgramVersion,
+    **CHANGES,
 }
 """The name of each kind in the file."""

@@ -7,7 +7,7 @@ import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Self
@@ -15,9 +15,9 @@ from typing import Any, Self
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import files
 from coach.logbook.assembled import SessionRecord, SetRecord, assemble
+from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
 from coach.logbook.fields import plain
-from coach.logbook.kinds import Decided, ProgramVersion
 from coach.logbook.record import Line, Reading, encode, read_lines
 from coach.session.past import Decision, Version
 
@@ -92,6 +92,8 @@ class History:
 
     records: tuple[SessionRecord, ...]
     problems: tuple[FileProblem, ...]
+    paths: tuple[Path, ...] = ()
+    """The file of each record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +160,10 @@ class Home:
         """Where the rendered phrases are kept; it need not exist."""
         return self.root / "clips"
 
+    def today(self) -> date:
+        """Return the day, where this machine is."""
+        return self._now().astimezone().date()
+
     def people(self) -> tuple[str, ...]:
         """Return the ids of the people here, in order."""
         folder = self.root / "people"
@@ -216,9 +222,9 @@ class Home:
         """
         return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if self._closed_now(path))
 
-    def history(self, person_id: str) -> History:
-        """Return all sessions of a person. Never fails because of what a file holds."""
-        return read_history(self._paths(person_id))
+    def history(self, person_id: str, *, sound: bool = False) -> History:
+        """Return all sessions of a person. Never fails because of what a file holds; `sound` as in `read_history`."""
+        return read_history(self._paths(person_id), sound=sound)
 
     def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
         """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""
@@ -318,21 +324,25 @@ def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
     return True
 
 
-def read_history(paths: Iterable[Path]) -> History:
-    """Read session files, in any order, into one history. Never fails because of what a file holds."""
-    records: list[SessionRecord] = []
+def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
+    """Read session files, in any order, into one history. Never fails because of what a file holds.
+
+    With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
+    """
+    read: list[tuple[SessionRecord, Path]] = []
     problems: list[FileProblem] = []
     for path in sorted(paths):
         with files.clear_errors(path, "read"):
             reading = read_lines(_text(path.read_bytes()), path.name.removesuffix(ENDING))
         problems += [FileProblem(path, problem.line, problem.text) for problem in reading.problems]
-        if reading.lines:
-            record = assemble(reading.lines)
-            records.append(replace(record, session=record.session or path.name.removesuffix(ENDING)))
+        lines = [line for index, line in enumerate(reading.lines) if not (sound and index in reading.suspect)]
+        if lines:
+            record = assemble(lines)
+            read.append((replace(record, session=record.session or path.name.removesuffix(ENDING)), path))
         else:
             problems.append(FileProblem(path, 0, "holds no session"))
-    records.sort(key=lambda record: (record.began, record.session))
-    return History(tuple(records), tuple(problems))
+    read.sort(key=lambda one: (one[0].began, one[0].session, one[1].name))
+    return History(tuple(record for record, _ in read), tuple(problems), tuple(path for _, path in read))
 
 
 def _is_ended(lines: Iterable[Line]) -> bool:

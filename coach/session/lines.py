@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from coach.program.model import Hold, Reps, Route, Work, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.events import Event
-from coach.session.plan import PlannedExercise, Today, amount, dose, turns
+from coach.session.past import Clause
+from coach.session.plan import PlannedExercise, Today, dose, turns
+from coach.session.reached import amount
 from coach.session.state import OpenSet, Session
 from coach.tempo.units import RATE, to_seconds
 
@@ -69,9 +72,20 @@ def where(session: Session) -> dict[str, Any]:
 
 
 def session_begun(
-    today: Today, *, session: str, person: str, ears: tuple[str, ...], voice: str, device: str, app_version: str
+    today: Today,
+    *,
+    session: str,
+    person: str,
+    ears: tuple[str, ...],
+    voice: str,
+    device: str,
+    app_version: str,
+    in_words: Callable[[Clause], str] = str,
 ) -> dict[str, Any]:
-    """Return the fields of a session's first line: who does what today, with which ears and voice."""
+    """Return the fields of a session's first line: who does what today, with which ears and voice.
+
+    `in_words` words the clauses that chose the plan, for whoever reads the record.
+    """
     program = today.program
     return {
         "session": session,
@@ -79,9 +93,9 @@ def session_begun(
         "program": program.id,
         "title": program.title,
         "digest": program.digest,
-        "written_by": ", ".join(part for part in (program.written_by.name, program.written_by.role) if part),
+        "written_by": program.written_by.who,
         "language": program.language,
-        "plan": [_planned(planned, today) for planned in today.exercises],
+        "plan": [_planned(planned, today, in_words) for planned in today.exercises],
         "ears": list(ears),
         "voice": voice,
         "device": device,
@@ -91,7 +105,7 @@ def session_begun(
     }
 
 
-def _planned(planned: PlannedExercise, today: Today) -> dict[str, Any]:
+def _planned(planned: PlannedExercise, today: Today, in_words: Callable[[Clause], str]) -> dict[str, Any]:
     exercise = planned.exercise
     level = exercise.levels[planned.level]
     work = dose(exercise, planned.level).work
@@ -99,7 +113,7 @@ def _planned(planned: PlannedExercise, today: Today) -> dict[str, Any]:
         "exercise": exercise.id,
         "level": level.id,
         "sets": len(turns(exercise, level, today.side)),
-        "because": "; ".join(planned.because),
+        "because": "; ".join(in_words(clause) for clause in planned.because),
         "name": exercise.name,
         "kind": KIND[type(work)],
         "low": amount(work).low,

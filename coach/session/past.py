@@ -28,8 +28,9 @@ class PastExercise:
     """Something of it was made easier on the way."""
     pain_unanswered: bool = False
     """A question about pain stayed without an answer, whatever the others were."""
-    fewer_stated: bool = False
-    """In some set the person said that they did fewer than were counted."""
+    least: int | None = None
+    """Fewest reps, rounds or seconds (on each side) that a set had, as counted or as stated, whichever is less; None:
+    not known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from coach.session.soundless import SoundlessRun, made_up_length
 from coach.testing.histories import Course, TrueHistory, TrueSession, write_history
 from coach.testing.people import Person, live
-from coach.testing.programs import random_history, random_program
+from coach.testing.programs import random_decisions, random_history, random_program
 from coach.testing.watched import RuleBrokenError, WatchedRun
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "WatchedRun",
     "live",
     "made_up_length",
+    "random_decisions",
     "random_history",
     "random_program",
     "write_history",

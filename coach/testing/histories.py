@@ -20,8 +20,7 @@ from coach.program.model import Program
 from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.past import PastSession
-from coach.session.plan import Today, plan
-from coach.session.rules import days_to_next
+from coach.session.plan import Today, days_to_next, plan
 from coach.tempo.units import to_seconds
 from coach.testing.visits import Script, TrueVisit, visit
 
@@ -44,6 +43,8 @@ class Course:
     """Share of sessions with a halt."""
     trouble: float = 0.1
     """Share of sessions in which something goes wrong with hearing: unclear, misheard, unanswered, no microphone."""
+    fewer: float = 0.1
+    """Share of sessions in which they say of a set that they did fewer than were counted."""
     ladder: bool = False
     """Their numbers are not heard well: pain is placed by yes and no."""
 
@@ -86,10 +87,22 @@ class Lived:
 
 
 def write_history(
-    home: Home, person: str, program: Program, course: Course, *, seed: int, begins: date = date(2027, 1, 11)
+    home: Home,
+    person: str,
+    program: Program,
+    course: Course,
+    *,
+    seed: int,
+    begins: date = date(2027, 1, 11),
+    source: bytes = b"",
 ) -> TrueHistory:
-    """Write the sessions of a person into `home`, as the store would; return what is true of them."""
+    """Write the sessions of a person into `home`, as the store would; return what is true of them.
+
+    `source` are the bytes of the program file; they are kept under the person, as a session does.
+    """
     folder = home.add_person(person).sessions
+    if source:
+        home.keep_program(person, program.id, program.digest, source)
     due: list[int] = []
     sessions = []
     for lived in live_through(person, program, course, seed=seed, begins=begins, due=due):
@@ -133,7 +146,7 @@ def _script(chance: Random, course: Course, day: int) -> Script:
         peak=chance.choice((0, 0, 0, 2)) if pain < 10 else 0,
         effort=chance.choice((4, 5, 5, 6)) + flaring,
         worse=flaring and day > first,
-        missed=chance.choice((0,) * 9 + (1,)),
+        missed=int(chance.random() < course.fewer),
     )
     if chance.random() < course.halts:
         why = chance.choice(("pain", "tired", "unsteady", "break", "break"))

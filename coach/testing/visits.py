@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from coach.logbook.kinds import Answer
-from coach.program.model import Hold, Limits, steps
+from coach.program.model import Hold, Level, Limits, Reps, steps
 from coach.session.commands import Record
 from coach.session.events import Event, On
 from coach.session.ladder import above
 from coach.session.lines import NO_TENSION
-from coach.session.plan import NEXT_DAY, Today
+from coach.session.plan import NEXT_DAY, PlannedExercise, Today, turns
 from coach.session.soundless import SoundlessRun
 from coach.session.state import Question, State
 from coach.tempo.units import to_samples
@@ -74,6 +74,19 @@ class TrueSet:
     effort: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class TruePlan:
+    """What the plan of the day asks for of one exercise."""
+
+    exercise: str
+    unit: str
+    sets: int
+    each: int
+    """Of a set, in `unit`, all sides together."""
+    tension_s: float
+    """Of a set."""
+
+
 @dataclass(slots=True)
 class TrueVisit:
     """What is true of one session."""
@@ -82,6 +95,9 @@ class TrueVisit:
     ladder: bool
     """Pain was placed by yes and no: the record holds its band."""
     sets: list[TrueSet] = field(default_factory=list)
+    prescribed: list[TruePlan] = field(default_factory=list)
+    told: list[tuple[bool, int]] = field(default_factory=list)
+    """Each pain that was told, 0-10 as the person felt it, in order: whether at a halt, and how much."""
     halts: list[tuple[str, str]] = field(default_factory=list)
     """Exercise and why."""
     eased: list[tuple[str, str]] = field(default_factory=list)
@@ -132,9 +148,11 @@ class _Visit:
         self.script = script
         self.ear = ear
         self.true = TrueVisit(today.program.limits, not today.numbers_heard)
+        self.true.prescribed = [_prescribed(today, planned) for planned in today.exercises]
         self._once: set[str] = set()
         self._wrong = False
         self._said = ""
+        self._told: tuple[int, Question] | None = None
 
     def whole(self) -> tuple[tuple[Record, ...], TrueVisit]:
         run = self.run
@@ -252,6 +270,9 @@ class _Visit:
             one.effort, self._said = script.effort, "limits.effort.ease_above"
             return On.NUMBER, script.effort
         pain = script.halt_pain if question is Question.HALT_PAIN else script.pain + (number == script.peak)
+        if one.pain is None or self._told != (number, question):
+            self._told = (number, question)
+            self.true.told.append((question is Question.HALT_PAIN, pain))
         one.pain, self._said = max(pain, one.pain or 0), "limits.pain.ease_to"
         if session.rung >= 0:
             return (On.YES if pain > above(session) else On.NO), 0
@@ -297,8 +318,24 @@ class _Visit:
         """Return the set that has just begun, as it will be if it runs to its end."""
         session = self.run.session
         level = session.planned.exercise.levels[session.level]
-        work, most = level.dose.work, session.target * len(session.sides)
-        once = 1.0 if isinstance(work, Hold) else sum(s.seconds for s in steps(work) if s.name != NO_TENSION)
-        unit = "seconds" if isinstance(work, Hold) else "reps" if hasattr(work, "phases") else "rounds"
+        most = session.target * len(session.sides)
+        unit, once = _unit(level)
         side = "+".join(session.sides)
         return TrueSet(session.planned.exercise.id, level.id, side, unit, most, most, once * most, once * most)
+
+
+def _unit(level: Level) -> tuple[str, float]:
+    """Return what a set of the level counts, and the seconds under tension of one of it."""
+    work = level.dose.work
+    if isinstance(work, Hold):
+        return "seconds", 1.0
+    once = sum(step.seconds for step in steps(work) if step.name != NO_TENSION)
+    return "reps" if isinstance(work, Reps) else "rounds", once
+
+
+def _prescribed(today: Today, planned: PlannedExercise) -> TruePlan:
+    level = planned.exercise.levels[planned.level]
+    sides = [len(working) for _, working in turns(planned.exercise, level, today.side)]
+    unit, once = _unit(level)
+    each = planned.target * sides[0]
+    return TruePlan(planned.exercise.id, unit, len(sides), each, once * each)

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coach.logbook.kinds import Decided, ProgramVersion
+from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.store import Home
 from coach.session.past import Verdict
 
