@@ -3,24 +3,56 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, date
 
-from coach.logbook import SessionRecord
-from coach.logbook.assembled import edge
+from coach.logbook import SessionRecord, SetRecord
+from coach.logbook.assembled import edge, is_pain
+from coach.logbook.decisions import local_moment
 from coach.logbook.kinds import Answer
-from coach.session.plan import NEXT_DAY, PastExercise, PastSession
+from coach.session.past import PastExercise, PastSession
+from coach.session.plan import NEXT_DAY
 
 
 def past(records: Iterable[SessionRecord], program: str) -> tuple[PastSession, ...]:
-    """Return the earlier sessions of `program` in which work began, oldest first."""
-    sessions = [_session(record) for record in records if record.program == program and record.sets and record.began]
-    return tuple(sorted(sessions, key=lambda session: session.day))
+    """Return the earlier sessions of `program` in which work began or the morning after was told of, oldest first.
+
+    A session whose time cannot be read is left out; see `undated`.
+    """
+    known = [_session(record) for record in records if record.program == program]
+    sessions = [one for one in known if one is not None and (one.exercises or one.next_day_worse)]
+    return tuple(sorted(sessions, key=lambda session: session.began))
 
 
-def _session(record: SessionRecord) -> PastSession:
-    day = datetime.fromisoformat(record.began).astimezone().date()
+def day_of(record: SessionRecord) -> date | None:
+    """Return the day on which a session began, where this machine is; None if its file does not tell."""
+    moment = local_moment(record.began)
+    return None if moment is None else moment.date()
+
+
+def undated(records: Iterable[SessionRecord]) -> tuple[str, ...]:
+    """Return the ids of the sessions that no plan can use, since the file does not tell when they were."""
+    return tuple(record.session for record in records if day_of(record) is None)
+
+
+def _session(record: SessionRecord) -> PastSession | None:
+    moment = local_moment(record.began)
+    if moment is None:
+        return None
     names = list(dict.fromkeys(one.exercise for one in record.sets))
-    return PastSession(day, record.why, tuple(_exercise(record, name) for name in names))
+    return PastSession(
+        day=moment.date(),
+        why=record.why,
+        exercises=tuple(_exercise(record, name) for name in names),
+        began=moment.astimezone(UTC).isoformat(timespec="milliseconds"),
+        next_day_worse=_next_day(record),
+        digest=record.digest,
+        session=record.session,
+    )
+
+
+def _next_day(record: SessionRecord) -> bool | None:
+    answers = [one.value for one in record.questions if one.question == f"screen.{NEXT_DAY}"]
+    return answers[-1] if answers and isinstance(answers[-1], bool) else None
 
 
 def _exercise(record: SessionRecord, name: str) -> PastExercise:
@@ -29,6 +61,8 @@ def _exercise(record: SessionRecord, name: str) -> PastExercise:
     eased = [step for step in record.steps if step.exercise == name and step.what != "slower"]
     lasting = [step for step in eased if step.what == "level" and not _for_today_only(step.because)]
     unsteady = any(halt.exercise == name and halt.why == "unsteady" for halt in record.halts)
+    ids = {one.set_id for one in sets}
+    asked = {one.set_id: one.answered for one in record.questions if is_pain(one.question) and one.set_id in ids}
     return PastExercise(
         exercise=name,
         level=str(lasting[-1].after) if lasting else planned.level if planned else sets[0].level,
@@ -39,7 +73,20 @@ def _exercise(record: SessionRecord, name: str) -> PastExercise:
         effort=_highest(one.effort for one in sets),
         unsteady=unsteady or any(one.why in ("unsteady", "halted_unsteady") for one in sets),
         eased=bool(eased),
+        pain_unanswered=sets[-1].pain is None or not all(asked.values()),
+        least=_least(sets),
     )
+
+
+def _least(sets: list[SetRecord]) -> int | None:
+    """Return the fewest that any set had on each side, as counted or as stated; None: of some set it is not known."""
+    done = []
+    for one in sets:
+        if one.counted is None:
+            return None
+        sides = 2 if "+" in one.side else 1
+        done.append(min(one.counted, one.counted if one.stated is None else one.stated) // sides)
+    return min(done, default=None)
 
 
 def _for_today_only(because: str) -> bool:

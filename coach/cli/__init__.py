@@ -18,10 +18,13 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 COMMANDS = {
     "demo": "run a whole session with a simulated room and patient, and show it live",
     "start": "run today's session for a person",
+    "today": "show what today's session would be and why, and what waits for the clinician",
+    "decide": "record the clinician's decision about the level of an exercise",
     "enrol": "teach the coach a person's words",
     "hear": "tell what the ears hear in recordings, as JSON lines",
     "check": "check program files and say what is wrong or missing",
     "words": "show how unlike the words of a language sound",
+    "handout": "print a program on a sheet for the wall and the family",
     "rehearse": "lay out a program in time: what is said when, how long it takes",
     "log": "read the records of past sessions",
     "voices": "list languages, their voices and ears, and fetch a speech model",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coach.errors import VoicePackError
+from coach.session.past import Clause
 
 
 class Labels:
@@ -22,6 +23,10 @@ class Labels:
             return wording.format(**values)
         except (KeyError, IndexError, ValueError) as wrong:
             raise VoicePackError(f'The label "{key}" in screens.yaml cannot be filled in: {wrong}.') from wrong
+
+    def clause(self, clause: Clause) -> str:
+        """Return a clause of the plan in words."""
+        return self(clause.key, **{name: shown(str(value)) for name, value in clause.values})
 
     def word(self, group: str, name: str) -> str:
         """Return the label of a name that comes from a record or a program, or the name itself in plain words."""

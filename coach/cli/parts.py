@@ -15,12 +15,13 @@ from coach.cli.session_page import summary
 from coach.engine import Engine, Measured
 from coach.history import past
 from coach.logbook.assembled import SessionRecord
-from coach.logbook.store import Home
+from coach.logbook.changes import ProgramVersion
+from coach.logbook.store import Home, wall_clock
 from coach.ports import Device, Voice
 from coach.program.model import Program
-from coach.program_files import open_program
-from coach.session.lines import KIND, UNIT
-from coach.session.plan import PlannedExercise, Today, amount, dose, plan, turns
+from coach.program_files import ProgramFile, find, open_file
+from coach.session.lines import session_begun
+from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
 from coach.voice.cache import ClipVoice
 from coach.voice.pack import halt_words, load_pack
@@ -38,17 +39,29 @@ class Prepared:
     program: Program
     pack: VoicePack
     today: Today
+    data: bytes = b""
+    """The program file, of which a copy is kept when a session begins; empty: none is."""
+
+
+def halts_in(language: str) -> frozenset[str]:
+    """Return every wording that halts in a language. Raises VoicePackError if there is no such language."""
+    return halt_words(load_pack(language))
 
 
 def prepare(name: str, home: Home | None = None, person: str = "") -> Prepared:
     """Read the program `name` means and plan today's session; for a person not known yet as if for the first time."""
-    program = open_program(name, lambda language: halt_words(load_pack(language)))
-    pack = load_pack(program.language)
-    known = home is not None and person in home.people()
-    history = past(home.history(person).records, program.id) if home is not None and known else ()
-    from coach.logbook.store import wall_clock
+    return planned(open_file(find(name), halts_in), home, person)
 
-    return Prepared(program, pack, plan(program, history, wall_clock().astimezone().date()))
+
+def planned(file: ProgramFile, home: Home | None = None, person: str = "") -> Prepared:
+    """Plan today's session of a program for a person."""
+    program = file.program
+    pack = load_pack(program.language)
+    if home is None or person not in home.people():
+        return Prepared(program, pack, plan(program, (), wall_clock().astimezone().date()), file.data)
+    history = past(home.history(person).records, program.id)
+    today = plan(program, history, home.today(), home.decisions(person).decisions)
+    return Prepared(program, pack, today, file.data)
 
 
 def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:
@@ -71,42 +84,18 @@ def sentences(prepared: Prepared) -> list[str]:
 
 def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str, ...], device: str) -> dict[str, Any]:
     """Return the fields of a session's first line."""
-    program, today = prepared.program, prepared.today
-    return {
-        "session": session,
-        "person": person,
-        "program": program.id,
-        "title": program.title,
-        "digest": program.digest,
-        "written_by": ", ".join(part for part in (program.written_by.name, program.written_by.role) if part),
-        "language": program.language,
-        "plan": [_planned(planned, today) for planned in today.exercises],
-        "ears": list(ears),
-        "voice": f"{prepared.pack.speech.voice}, {prepared.pack.speech.rate} words a minute",
-        "device": device,
-        "rate": 16_000,
-        "app_version": app_version(),
-        "numbers": "spoken" if today.numbers_heard else "ladder",
-    }
-
-
-def _planned(planned: PlannedExercise, today: Today) -> dict[str, Any]:
-    exercise = planned.exercise
-    level = exercise.levels[planned.level]
-    work = dose(exercise, planned.level).work
-    return {
-        "exercise": exercise.id,
-        "level": level.id,
-        "sets": len(turns(exercise, level, today.side)),
-        "because": "; ".join(planned.because),
-        "name": exercise.name,
-        "kind": KIND[type(work)],
-        "low": amount(work).low,
-        "high": amount(work).high,
-        "target": planned.target,
-        "unit": UNIT[type(work)],
-        "sides": str(exercise.sides),
-    }
+    speech = prepared.pack.speech
+    voice = f"{speech.voice}, {speech.rate} words a minute"
+    return session_begun(
+        prepared.today,
+        session=session,
+        person=person,
+        ears=ears,
+        voice=voice,
+        device=device,
+        app_version=app_version(),
+        in_words=Labels(prepared.pack.screens).clause,
+    )
 
 
 def app_version() -> str:
@@ -143,6 +132,7 @@ def run_session(
     measured: Measured | None = None,
 ) -> Ran:
     """Run one session and keep its record in `home`."""
+    keep(prepared, home, person)
     store = home.begin(person)
     measured = measured or Measured()
     engine = Engine(
@@ -161,6 +151,27 @@ def run_session(
     begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=device_name)
     why = engine.run(begun)
     return Ran(why, store.session, engine.seconds, measured)
+
+
+def keep(prepared: Prepared, home: Home, person: str) -> None:
+    """Keep a copy of the program file, and note a version of it that this person did not have before."""
+    if not prepared.data:
+        return
+    program = prepared.program
+    home.keep_program(person, program.id, program.digest, prepared.data)
+    versions = [one.digest for one in home.decisions(person).versions if one.program == program.id]
+    ran = [one.digest for one in home.history(person).records if one.program == program.id]
+    before = (versions or ran or [""])[-1]
+    if not versions or before != program.digest:
+        on = program.written_by.on
+        line = ProgramVersion(
+            program.id,
+            program.digest,
+            before if before != program.digest else "",
+            program.written_by.who,
+            on.isoformat() if on else "",
+        )
+        home.decide(person, line)
 
 
 def tell_closed(sessions: Iterable[str], labels: Labels, console: Console) -> None:

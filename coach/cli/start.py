@@ -9,19 +9,20 @@ from pathlib import Path
 
 from rich.console import Console
 
+from coach.cli.choose import chosen
 from coach.cli.ears import add_ears, ears_for
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
 from coach.cli.parts import (
     Prepared,
     coach_voice,
-    prepare,
     render_all,
     run_session,
     sentences,
     tell_closed,
     tell_end,
 )
+from coach.cli.today import decision_problems
 from coach.cli.verdict import tell_verdict
 from coach.cli.view import View
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
@@ -31,14 +32,16 @@ from coach.ears.numbers import numbers_heard
 from coach.errors import CoachError
 from coach.logbook.store import Home, Person
 from coach.ports import Device
-from coach.program_files import shipped
 from coach.words.phrases import VoicePack
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument(
-        "file", nargs="?", metavar="FILE", help="program file, or a shipped one's id (default: that of last time)"
+        "file",
+        nargs="?",
+        metavar="FILE",
+        help="program file, or the id of one in use or shipped (default: that in use)",
     )
     parser.add_argument("--person", required=True, metavar="ID", help="whose session it is")
     parser.add_argument("--wav", type=Path, metavar="OUT.wav", help="write what a simulated room or recording gave")
@@ -55,9 +58,11 @@ def run(args: argparse.Namespace) -> int:
     home = Home(args.home)
     person = home.person(args.person)
     broken = home.close_broken(person.id)
-    prepared = prepare(args.file or last_program(home, person), home, person.id)
+    prepared = chosen(args.file, home, person)
     labels = Labels(prepared.pack.screens)
     tell_closed(broken, labels, console)
+    for problem in decision_problems(home, person.id):
+        console.print(f"! {problem}", soft_wrap=True, markup=False)
     enrolment = taught_by(person, prepared.pack)
     if enrolment is not None:
         tell_verdict(enrolment, prepared.pack, person.id, console)
@@ -92,17 +97,6 @@ def run(args: argparse.Namespace) -> int:
         )
     tell_end(home, person.id, ran, labels, console)
     return 0
-
-
-def last_program(home: Home, person: Person) -> str:
-    """Return the id of the program of the person's last session. Raises CoachError if there was none."""
-    records = home.history(person.id).records
-    if not records:
-        raise CoachError(f"{person.id} has no session yet; name a program file, or one of: {', '.join(shipped())}.")
-    last = records[-1].program
-    if last not in shipped():
-        raise CoachError(f'The last session of {person.id} was "{last}", which is a file of your own; name the file.')
-    return last
 
 
 def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:

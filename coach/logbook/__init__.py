@@ -11,7 +11,7 @@ from coach.logbook.assembled import (
 )
 from coach.logbook.fields import complaint, plain
 from coach.logbook.kinds import KINDS, PlannedExercise
-from coach.logbook.record import VERSION, Line, Problem, Reading, encode, read_lines
+from coach.logbook.record import VERSION, Line, Problem, Reading, encode, read_lines, seal
 
 __all__ = [
     "KINDS",
@@ -31,4 +31,5 @@ __all__ = [
     "encode",
     "plain",
     "read_lines",
+    "seal",
 ]

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import reduce
 
 from coach.logbook import kinds
+from coach.logbook.changes import Told
 from coach.logbook.fields import Unfit, fact
 from coach.logbook.kinds import Answer, PlannedExercise
 from coach.logbook.record import Line
@@ -121,6 +122,8 @@ class EarRecord:
     """Words it noticed."""
     used: int
     """Of these, the words that did something."""
+    unclear: int = 0
+    """Of these, the words that were not understood, or that another ear spoke against."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +160,8 @@ class SessionRecord:
     heard: tuple[EarRecord, ...]
     devices: tuple[tuple[int, str], ...]
     """Sample and what happened to the microphone or the speaker."""
+    told: tuple[tuple[str, str], ...]
+    """Exercise and phrase key of what was told to be other than last time."""
     notes: tuple[tuple[str, str], ...]
     """Text and by whom."""
     holds: int
@@ -166,6 +171,12 @@ class SessionRecord:
     """Why the session ended; empty: it has not, or its end is missing."""
     next_in_days: int | None
     because: str
+    ended: str = ""
+    """UTC, ISO 8601, of the last line."""
+    denied: int = 0
+    """Answers that were read back and did not stand: denied, corrected, or never confirmed."""
+    ladder: bool = False
+    """Pain was placed by yes and no, from the start or from some point on."""
 
     @property
     def sets_planned(self) -> int:
@@ -209,6 +220,9 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
     return replace(
         record,
         began=known[0].t if known else "",
+        ended=known[-1].t if known else "",
+        denied=_denied([it for _, it in facts]),
+        ladder=record.ladder or any(isinstance(it, kinds.NumbersNotHeard) for _, it in facts),
         seconds=min(max((0, *(line.at for line in known))), _LONGEST) / record.rate,
         sound_check=next((it for _, it in reversed(facts) if isinstance(it, kinds.SoundCheck)), None),
         sets=_sets(facts),
@@ -222,6 +236,7 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
         exercise_ends=tuple((it.exercise, it.why) for _, it in facts if isinstance(it, kinds.ExerciseEnded)),
         heard=_heard([it for _, it in facts if isinstance(it, kinds.Heard)]),
         devices=tuple((at, it.what) for at, it in facts if isinstance(it, kinds.DeviceChanged)),
+        told=tuple((it.exercise, key) for _, it in facts if isinstance(it, Told) for key in it.news),
         notes=tuple((it.text, it.by) for _, it in facts if isinstance(it, kinds.Note)),
         holds=sum(isinstance(it, kinds.Held) for _, it in facts),
         pauses=sum(isinstance(it, kinds.Paused) for _, it in facts),
@@ -267,7 +282,18 @@ def _halts(facts: list[tuple[int, kinds.Fact]]) -> tuple[HaltRecord, ...]:
 def _heard(words: list[kinds.Heard]) -> tuple[EarRecord, ...]:
     heard = Counter(word.ear for word in words)
     used = Counter(word.ear for word in words if word.used)
-    return tuple(EarRecord(ear, heard[ear], used[ear]) for ear in sorted(heard))
+    unclear = Counter(word.ear for word in words if word.decision in ("unclear", "disagreed"))
+    return tuple(EarRecord(ear, heard[ear], used[ear], unclear[ear]) for ear in sorted(heard))
+
+
+def _denied(facts: list[kinds.Fact]) -> int:
+    """Count what was read back and did not stand: screen answers, numbers heard that were no answer, bands denied."""
+    screens = sum(isinstance(it, kinds.ScreenDenied) for it in facts)
+    numbers = sum(isinstance(it, kinds.NumberHeard) for it in facts)
+    settled = [it for it in facts if isinstance(it, kinds.Answered) and it.question in _READ_BACK]
+    stand = sum(isinstance(it.value, int) for it in settled)
+    bands = sum(it.attempts - 1 for it in settled if isinstance(it.value, str))
+    return screens + max(0, numbers - stand) + bands
 
 
 def _begun(it: kinds.SessionBegun | None) -> SessionRecord:
@@ -288,6 +314,7 @@ def _begun(it: kinds.SessionBegun | None) -> SessionRecord:
         rate=it.rate if it.rate > 0 else _EMPTY.rate,
         plan=it.plan,
         ears=it.ears,
+        ladder=it.numbers == "ladder",
     )
 
 
@@ -372,6 +399,9 @@ def _halt(it: kinds.Halted | kinds.HaltExplained, at: int, word: str) -> HaltRec
 _LONGEST = 2**62
 """Samples; a greater number in a file cannot be one."""
 
+_READ_BACK = ("pain", "halt_pain", "effort", "missed")
+"""Questions whose number is read back."""
+
 _UNITS = {"reps": "reps", "hold": "seconds", "route": "rounds"}
 
 _EMPTY = SessionRecord(
@@ -398,6 +428,7 @@ _EMPTY = SessionRecord(
     exercise_ends=(),
     heard=(),
     devices=(),
+    told=(),
     notes=(),
     holds=0,
     pauses=0,

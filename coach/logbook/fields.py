@@ -20,10 +20,12 @@ class Unfit(Exception):  # noqa: N818 - it names a value, and never leaves the l
 
 def plain(value: Any) -> Any:  # noqa: ANN401 - JSON is any of these
     """Return `value` as JSON would give it back: dataclasses as dicts, tuples as lists, text that UTF-8 can hold."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return plain({_key(name): held for name, held in asdict(value).items()})
+    if value is None or type(value) in (int, bool, float):  # most of a file; asked first, since files are long
+        return value
     if isinstance(value, str):
         return str(value).encode("utf-8", "replace").decode("utf-8")
+    if is_dataclass(value) and not isinstance(value, type):
+        return plain({_key(name): held for name, held in asdict(value).items()})
     if isinstance(value, Mapping):
         return {plain(key): plain(held) for key, held in value.items()}
     if isinstance(value, (list, tuple)):

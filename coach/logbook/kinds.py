@@ -1,7 +1,7 @@
 """The format of the logbook: each kind of line with its fields, their units and what they mean.
 
-To add a kind, write its class here and put it into `KINDS`; to add a field, give it a default, so that older files
-still read. A field whose name is a Python word ends in "_" here and not in the file ("from").
+A new kind is a class here and stands in `KINDS`; a new field has a default, so that older files still read. A field
+whose name is a Python word ends in "_" here and not in the file ("from").
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from coach.logbook.changes import CHANGES, Change
 from coach.logbook.reasons import HaltWhy, SessionWhy, SetWhy, Work
 
 Answer = int | bool | str | None
@@ -412,6 +413,7 @@ Fact = (
     | DeviceChanged
     | Note
     | SessionEnded
+    | Change
 )
 
 KINDS: dict[str, type[Fact]] = {
@@ -440,5 +442,6 @@ KINDS: dict[str, type[Fact]] = {
     "device": DeviceChanged,
     "note": Note,
     "session_ended": SessionEnded,
+    **CHANGES,
 }
 """The name of each kind in the file."""

@@ -64,6 +64,8 @@ class Reading:
     """What stands after the last complete line; empty in a whole file."""
     chain: str
     """The chain to go on from."""
+    suspect: frozenset[int] = frozenset()
+    """Which of `lines`, by index, have a problem."""
 
 
 def encode(line: Line, previous: str) -> tuple[str, str]:
@@ -74,9 +76,14 @@ def encode(line: Line, previous: str) -> tuple[str, str]:
     wrong = complaint(line.kind, line.fields)
     if wrong:
         raise RecordError(f'the logbook cannot take a line "{line.kind}": {wrong}; see coach/logbook/kinds.py.')
-    body = {"v": line.v, "n": line.n, "t": line.t, "at": line.at, "line": line.kind, **plain(line.fields)}
+    body = _json({"v": line.v, "n": line.n, "t": line.t, "at": line.at, "line": line.kind, **plain(line.fields)})
+    return seal(body, previous)
+
+
+def seal(body: str, previous: str) -> tuple[str, str]:
+    """Return the text of a line with its chain, and the chain; `body` is its JSON without one."""
     chain = _chained(previous, body)
-    return _json({**body, "chain": chain}), chain
+    return body[:-1] + _tail(chain), chain
 
 
 def read_lines(text: str, session: str = "") -> Reading:
@@ -84,6 +91,7 @@ def read_lines(text: str, session: str = "") -> Reading:
     *whole, torn = text.split("\n")
     lines: list[Line] = []
     problems: list[Problem] = []
+    suspect: set[int] = set()
     previous = session
     for number, written in enumerate(whole, start=1):
         line = _parsed(written)
@@ -93,12 +101,15 @@ def read_lines(text: str, session: str = "") -> Reading:
         if not lines and not previous and isinstance(line.fields.get("session"), str):
             previous = line.fields["session"]
         expected = lines[-1].n + 1 if lines else 1
-        problems += [Problem(number, text) for text in _complaints(line, written, previous, expected)]
+        found = [Problem(number, text) for text in _complaints(line, written, previous, expected)]
+        if found:
+            suspect.add(len(lines))
+            problems += found
         lines.append(line)
         previous = line.chain
     if torn:
         problems.append(Problem(len(whole) + 1, "is torn off before its end"))
-    return Reading(tuple(lines), tuple(problems), torn, previous)
+    return Reading(tuple(lines), tuple(problems), torn, previous, frozenset(suspect))
 
 
 def _complaints(line: Line, written: str, previous: str, expected: int) -> list[str]:
@@ -121,11 +132,8 @@ def _complaints(line: Line, written: str, previous: str, expected: int) -> list[
 
 def _sealed(line: Line, written: str, previous: str) -> bool:
     """Tell whether a line is, to the letter, what was written after `previous`."""
-    body = {"v": line.v, "n": line.n, "t": line.t, "at": line.at, "line": line.kind, **line.fields}
-    try:
-        return line.chain == _chained(previous, body) and written == _json({**body, "chain": line.chain})
-    except (ValueError, RecursionError):
-        return False
+    tail = _tail(line.chain)
+    return written.endswith(tail) and line.chain == _chained(previous, written.removesuffix(tail) + "}")
 
 
 def _parsed(written: str) -> Line | None:
@@ -142,8 +150,13 @@ def _parsed(written: str) -> Line | None:
     return Line(n=n, t=t, at=at, kind=kind, fields=held, v=v, chain=chain)
 
 
-def _chained(previous: str, body: Mapping[str, Any]) -> str:
-    return sha256((previous + _json(body)).encode("utf-8", "surrogatepass")).hexdigest()
+def _tail(chain: str) -> str:
+    """Return how a line ends, whose chain is in hex."""
+    return f',"chain":"{chain}"}}'
+
+
+def _chained(previous: str, body: str) -> str:
+    return sha256((previous + body).encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def _json(held: Mapping[str, Any]) -> str:

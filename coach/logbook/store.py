@@ -7,18 +7,27 @@ import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, Self
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import files
 from coach.logbook.assembled import SessionRecord, SetRecord, assemble
+from coach.logbook.changes import Decided, ProgramVersion
+from coach.logbook.decisions import decided
+from coach.logbook.fields import plain
 from coach.logbook.record import Line, Reading, encode, read_lines
+from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
-_STAMP = "%Y%m%dt%H%M%Sz"
-_ENDING = ".jsonl"
+STAMP = "%Y%m%dt%H%M%Sz"
+ENDING = ".jsonl"
+_OF_DIGEST = 12
+"""Hex digits of a program's digest in the name of its copy."""
+_LONGEST_NAME = 60
+"""Signs of a program's id in the name of its copy: at 4 bytes each well below what a file system takes."""
 
 
 def default_home() -> Path:
@@ -52,6 +61,16 @@ class Person:
         """Where the files of the sessions are; it need not exist."""
         return self.folder / "sessions"
 
+    @property
+    def decisions(self) -> Path:
+        """The file of what the clinician decided; it need not exist."""
+        return self.folder / "decisions.jsonl"
+
+    def kept_program(self, program_id: str, digest: str) -> Path:
+        """Where the copy of a program file that a session ran is kept; it need not exist."""
+        name = "".join(sign if sign.isalnum() or sign in "-_" else "_" for sign in program_id)[:_LONGEST_NAME]
+        return self.folder / "programs" / f"{name}-{digest[:_OF_DIGEST]}.yaml"
+
 
 @dataclass(frozen=True, slots=True)
 class FileProblem:
@@ -73,6 +92,18 @@ class History:
 
     records: tuple[SessionRecord, ...]
     problems: tuple[FileProblem, ...]
+    paths: tuple[Path, ...] = ()
+    """The file of each record."""
+
+
+@dataclass(frozen=True, slots=True)
+class Decisions:
+    """What was decided about a person, in the order of the file, and what is wrong with the file."""
+
+    decisions: tuple[Decision, ...]
+    versions: tuple[Version, ...]
+    """The program versions that the person began to use."""
+    problems: tuple[FileProblem, ...]
 
 
 class SessionStore:
@@ -80,7 +111,7 @@ class SessionStore:
 
     def __init__(self, path: Path, handle: int, now: Callable[[], datetime], reading: Reading) -> None:
         self.path = path
-        self.session = path.name.removesuffix(_ENDING)
+        self.session = path.name.removesuffix(ENDING)
         """The session's id, for the field "session" of its first line."""
         self._handle: int | None = handle
         self._now = now
@@ -129,6 +160,10 @@ class Home:
         """Where the rendered phrases are kept; it need not exist."""
         return self.root / "clips"
 
+    def today(self) -> date:
+        """Return the day, where this machine is."""
+        return self._now().astimezone().date()
+
     def people(self) -> tuple[str, ...]:
         """Return the ids of the people here, in order."""
         folder = self.root / "people"
@@ -162,12 +197,12 @@ class Home:
     def begin(self, person_id: str) -> SessionStore:
         """Create the file of a new session. Its first line is "session_begun" with the store's `session` in it."""
         sessions = self.person(person_id).sessions
-        stamp = self._now().astimezone(UTC).strftime(_STAMP)
+        stamp = self._now().astimezone(UTC).strftime(STAMP)
         with files.clear_errors(sessions, "write"):
             files.make_folder(sessions)
             number = 1
             while True:
-                path = sessions / f"{stamp}-{number}{_ENDING}"
+                path = sessions / f"{stamp}-{number}{ENDING}"
                 try:
                     handle = files.create(path)
                 except FileExistsError:
@@ -185,11 +220,59 @@ class Home:
 
         A torn tail is kept beside the file, in one that ends in ".torn"; the chain goes on from the last whole line.
         """
-        return tuple(path.name.removesuffix(_ENDING) for path in self._paths(person_id) if self._closed_now(path))
+        return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if self._closed_now(path))
 
-    def history(self, person_id: str) -> History:
-        """Return all sessions of a person. Never fails because of what a file holds."""
-        return read_history(self._paths(person_id))
+    def history(self, person_id: str, *, sound: bool = False) -> History:
+        """Return all sessions of a person. Never fails because of what a file holds; `sound` as in `read_history`."""
+        return read_history(self._paths(person_id), sound=sound)
+
+    def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
+        """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""
+        path = self.person(person_id).kept_program(program_id, digest)
+        if self.kept(person_id, program_id, digest) is None:
+            with files.clear_errors(path, "write"):
+                files.make_folder(path.parent)
+                files.replace_file(path, data)
+        return path
+
+    def kept(self, person_id: str, program_id: str, digest: str) -> Path | None:
+        """Return the kept copy of the program with that digest; None if there is none, or it was changed since."""
+        path = self.person(person_id).kept_program(program_id, digest)
+        with files.clear_errors(path, "read"):
+            if path.is_file() and sha256(path.read_bytes()).hexdigest() == digest:
+                return path
+        return None
+
+    def decide(self, person_id: str, line: Decided | ProgramVersion) -> None:
+        """Add a line to what was decided about a person. Raises RecordError, and then nothing of it is in the file.
+
+        A torn tail is kept beside the file, as one of a session is.
+        """
+        path = self.person(person_id).decisions
+        kind = "decided" if isinstance(line, Decided) else "program_version"
+        with files.clear_errors(path, "write"):
+            try:
+                handle = files.create(path)
+                files.sync_folder(path.parent)
+            except FileExistsError:
+                handle = files.reopen(path)
+            try:
+                raw = _claimed(path, handle)
+            except BaseException:
+                os.close(handle)
+                raise
+        reading = read_lines(_text(raw[: raw.rfind(b"\n") + 1]), person_id)
+        with SessionStore(path, handle, self._now, reading) as store:
+            store.append(kind, 0, plain(line))
+
+    def decisions(self, person_id: str) -> Decisions:
+        """Return what was decided about a person. Never fails because of what the file holds."""
+        path = self.person(person_id).decisions
+        with files.clear_errors(path, "read"):
+            raw = path.read_bytes() if path.exists() else b""
+        reading = read_lines(_text(raw), person_id)
+        problems = tuple(FileProblem(path, one.line, one.text) for one in reading.problems)
+        return Decisions(*decided(reading), problems)
 
     def check_id(self, person_id: str) -> None:
         """Raise RecordError if nobody can have this id."""
@@ -205,7 +288,7 @@ class Home:
     def _paths(self, person_id: str) -> list[Path]:
         sessions = self.person(person_id).sessions
         with files.clear_errors(sessions, "read"):
-            return sorted(sessions.glob("*" + _ENDING))
+            return sorted(sessions.glob("*" + ENDING))
 
     def _closed_now(self, path: Path) -> bool:
         with files.clear_errors(path, "read"):
@@ -223,7 +306,7 @@ class Home:
             except OSError:
                 os.close(handle)
                 raise
-        reading = read_lines(_text(raw), path.name.removesuffix(_ENDING))
+        reading = read_lines(_text(raw), path.name.removesuffix(ENDING))
         with SessionStore(path, handle, self._now, reading) as store:
             return _closed_as_interrupted(store, reading)
 
@@ -241,21 +324,25 @@ def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
     return True
 
 
-def read_history(paths: Iterable[Path]) -> History:
-    """Read session files, in any order, into one history. Never fails because of what a file holds."""
-    records: list[SessionRecord] = []
+def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
+    """Read session files, in any order, into one history. Never fails because of what a file holds.
+
+    With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
+    """
+    read: list[tuple[SessionRecord, Path]] = []
     problems: list[FileProblem] = []
     for path in sorted(paths):
         with files.clear_errors(path, "read"):
-            reading = read_lines(_text(path.read_bytes()), path.name.removesuffix(_ENDING))
+            reading = read_lines(_text(path.read_bytes()), path.name.removesuffix(ENDING))
         problems += [FileProblem(path, problem.line, problem.text) for problem in reading.problems]
-        if reading.lines:
-            record = assemble(reading.lines)
-            records.append(replace(record, session=record.session or path.name.removesuffix(_ENDING)))
+        lines = [line for index, line in enumerate(reading.lines) if not (sound and index in reading.suspect)]
+        if lines:
+            record = assemble(lines)
+            read.append((replace(record, session=record.session or path.name.removesuffix(ENDING)), path))
         else:
             problems.append(FileProblem(path, 0, "holds no session"))
-    records.sort(key=lambda record: (record.began, record.session))
-    return History(tuple(records), tuple(problems))
+    read.sort(key=lambda one: (one[0].began, one[0].session, one[1].name))
+    return History(tuple(record for record, _ in read), tuple(problems), tuple(path for _, path in read))
 
 
 def _is_ended(lines: Iterable[Line]) -> bool:
@@ -270,6 +357,15 @@ def _set_aside(path: Path, handle: int, raw: bytes) -> None:
     files.replace_file(path.with_name(path.name + ".torn"), raw[good:])
     os.ftruncate(handle, good)
     os.fsync(handle)
+
+
+def _claimed(path: Path, handle: int) -> bytes:
+    """Take a file for this process, its torn tail set aside; return what it held. Raises RecordError if it is taken."""
+    if not files.lock(handle):
+        raise RecordError(f"Another command writes {path} just now; try again.")
+    raw = path.read_bytes()
+    _set_aside(path, handle, raw)
+    return raw
 
 
 def _interrupted(one: SetRecord) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.program.model import Action, AskAfter, Guide, Reach, Sides
+from coach.program.model import Action, AfterGap, AskAfter, Guide, Reach, Sides
 from coach.program.shapes import WITHOUT, Block, Field, Items, Times
 from coach.program.values import Amount, Choice, Code, Day, Days, Seconds, Text, Whole
 
@@ -193,6 +193,19 @@ SCHEDULE = Block(
             Days(1, 28),
             "days to the next session when pain was worse the day after; without it one day more than every",
             default=WITHOUT,
+        ),
+        Field(
+            "gap",
+            Days(2, 365),
+            "so many days without a session whose pain stayed within carry_on_to are a gap; without it 14 days, or "
+            "twice after_a_sore_day if that is more (our own choice)",
+            default=WITHOUT,
+        ),
+        Field(
+            "after_a_gap",
+            Choice({after.value: after for after in AfterGap}),
+            "where each exercise begins again after a gap; never higher than before (our own choice)",
+            "one level down",
         ),
     )
 )

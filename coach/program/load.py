@@ -24,6 +24,9 @@ from coach.program.nodes import Problems, compose
 from coach.program.rules import check
 from coach.program.shapes import Got, Reading, halt_pattern, read
 
+USUAL_GAP = 14
+"""Days that make a gap where the program does not say. Our own choice, from no study; a clinician sets another."""
+
 
 def load(text: str, name: str, halt_words: frozenset[str] = frozenset()) -> Program:
     """Return the program that `text` holds; `name` is the file's name, for messages and for the program's id.
@@ -56,6 +59,7 @@ def _program(got: Got, text: str, name: str, doses: dict[tuple[int, int], Dose])
     limits, pain, ask = got["limits"], got["limits"]["pain"], got["ask"]
     schedule, written = got["schedule"], got["written_by"]
     every = schedule["every"]
+    sore = schedule.get("after_a_sore_day") or every + 1
     exercises = tuple(
         _exercise(each, [doses[at, level_at] for level_at in range(len(each["levels"]))])
         for at, each in enumerate(got["exercises"])
@@ -84,7 +88,7 @@ def _program(got: Got, text: str, name: str, doses: dict[tuple[int, int], Dose])
             halts=limits["halts"],
             minutes=limits["minutes"],
         ),
-        schedule=Schedule(every, schedule.get("after_a_sore_day") or every + 1),
+        schedule=Schedule(every, sore, schedule.get("gap") or max(USUAL_GAP, 2 * sore), schedule["after_a_gap"]),
         exercises=exercises,
         digest=sha256(text.encode("utf-8")).hexdigest(),
         warnings=warnings(got, exercises),

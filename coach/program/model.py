@@ -221,6 +221,13 @@ class Limits:
     """No new set begins after so many minutes."""
 
 
+class AfterGap(StrEnum):
+    """Where an exercise begins again after a gap."""
+
+    LEVEL_DOWN = "one level down"
+    BOTTOM = "bottom of the range"
+
+
 @dataclass(frozen=True, slots=True)
 class Schedule:
     """How often."""
@@ -228,6 +235,10 @@ class Schedule:
     every_days: int
     after_sore_days: int
     """Days until the next session when the body answered with more pain."""
+    gap_days: int
+    """Days without a session whose pain stayed within `pain_carry_on_to` that make a gap."""
+    after_gap: AfterGap
+    """Where an exercise begins after a gap; at the easiest level always at the bottom of the range."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +249,11 @@ class WrittenBy:
     role: str
     on: date | None
     review_on: date | None
+
+    @property
+    def who(self) -> str:
+        """Name and role, as far as they are written."""
+        return ", ".join(part for part in (self.name, self.role) if part)
 
 
 class Reach(StrEnum):

@@ -128,6 +128,10 @@ def _days(program: Got, reading: Reading) -> None:
                 f"after_a_sore_day must be every ({every} days) or more, found {sore}; rest no less when it is sore."
             )
             reading.problems.add(schedule.nodes["after_a_sore_day"], sentence)
+        gap, longest = schedule.get("gap"), sore or (every or 0) + 1
+        if gap is not None and gap <= longest:
+            sentence = f"gap must be more than the days between two sessions ({longest}), found {gap}."
+            reading.problems.add(schedule.nodes["gap"], sentence)
     if written is not None:
         on, review_on = written.get("on"), written.get("review_on")
         if on is not None and review_on is not None and review_on < on:

@@ -10,6 +10,7 @@ from coach.session.easing import eased, eased_all, eased_words, next_set_words, 
 from coach.session.entries import Result, say, text
 from coach.session.events import Event, On
 from coach.session.lines import frozen, heard_line, last_phase, planned_amount, set_begun, where, work_of
+from coach.session.plan import NEXT_DAY
 from coach.session.prompts import Act, question_again
 from coach.session.sets import close
 from coach.session.state import Session, State
@@ -44,12 +45,15 @@ def screen_ends(session: Session, event: Event) -> Result:
 def screen_confirmed(session: Session, event: Event) -> Result:
     """The answers stand: ease from the start where one of them says so."""
     commands: tuple[Command, ...] = (WakeAt(-1), Silence(), heard_line("screen_confirmed", event, {}))
-    for question, answer in zip(session.today.screen, session.screen_answers, strict=True):
-        if answer is question.answer and question.action in (Action.EASE, Action.STEP_DOWN):
-            session, lines = eased_all(session, event.at, f"screen.{question.id}")
-            commands += lines
-            commands += say("eased_today")
-            break
+    causes = [
+        question.id
+        for question, answer in zip(session.today.screen, session.screen_answers, strict=True)
+        if answer is question.answer and question.action in (Action.EASE, Action.STEP_DOWN)
+    ]
+    if causes:  # one step only; a worse morning after lasts longer than today, so it is the cause that is noted
+        cause = NEXT_DAY if NEXT_DAY in causes else causes[0]
+        session, lines = eased_all(session, event.at, f"screen.{cause}")
+        commands += (*lines, *say("eased_today"))
     return changed(session, attempts=0), commands
 
 

@@ -9,8 +9,8 @@ from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, End, Place, Record, Say, Silence, WakeAt
 from coach.session.ladder import above
 from coach.session.lines import asked_work, set_ended, work_of
-from coach.session.plan import NEXT_DAY, amount
-from coach.session.rules import days_to_next
+from coach.session.plan import NEXT_DAY, days_to_next
+from coach.session.reached import amount
 from coach.session.state import Question, Session, State
 from coach.tempo.timeline import At, Cue, Layout, Mark, Sound, lay_out
 from coach.tempo.units import to_samples
@@ -126,13 +126,28 @@ def screen_answers(session: Session) -> tuple[Command, ...]:
     return commands + say("is_that_right")
 
 
-def intro(session: Session, _at: int) -> Result:
+def intro(session: Session, at: int) -> Result:
     exercise = session.planned.exercise
-    commands = say("exercise", n=session.exercise_index + 1, of=len(session.today.exercises), name=exercise.name)
+    session, commands = _news(session, at)
+    commands += say("exercise", n=session.exercise_index + 1, of=len(session.today.exercises), name=exercise.name)
     needs = (*exercise.needs, *exercise.levels[session.level].needs)
     if needs:
         commands += say("you_need", what=", ".join(needs))
     return changed(session, exercising=True), commands
+
+
+def _news(session: Session, at: int) -> Result:
+    """Say once what is other than last time, and note that it was said; a harder level that was eased since is none."""
+    index = session.exercise_index
+    if index < session.introduced:
+        return session, ()
+    planned = session.planned
+    news = tuple(key for key in planned.news if key != "news_up" or session.level == planned.level)
+    session = changed(session, introduced=index + 1)
+    if not news:
+        return session, ()
+    line = Record("told", at, {"exercise": planned.exercise.id, "news": list(news)})
+    return session, (line, *(said for key in news for said in say(key)))
 
 
 def setup(session: Session, _at: int) -> Result:
@@ -368,9 +383,11 @@ SET_WHY = {
 def next_in(session: Session) -> int:
     """Return the days to the next session."""
     limits = session.today.program.limits
-    unmeasured = Question.HALT_PAIN in session.asks  # pain was told; how much is not known
-    sore = unmeasured or session.worst_pain > limits.pain_carry_on_to or session.end_why in ("pain", "unsteady")
-    return days_to_next(session.today.program, sore=sore)
+    unmeasured = {Question.PAIN, Question.HALT_PAIN} & set(session.asks)  # how much there is is not known
+    answers = zip(session.today.screen, session.screen_answers, strict=False)  # it may end before the last question
+    worse = any(question.id == NEXT_DAY and answer is question.answer for question, answer in answers)
+    painful = session.worst_pain > limits.pain_carry_on_to or session.end_why in ("pain", "unsteady")
+    return days_to_next(session.today.program, sore=bool(unmeasured) or painful or worse)
 
 
 def ended(session: Session, at: int) -> Result:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from coach.program.model import Hold, Reps, Route, Work, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.events import Event
-from coach.session.plan import amount
+from coach.session.past import Clause
+from coach.session.plan import PlannedExercise, Today, dose, turns
+from coach.session.reached import amount
 from coach.session.state import OpenSet, Session
-from coach.tempo.units import to_seconds
+from coach.tempo.units import RATE, to_seconds
 
 KIND = {Reps: "reps", Hold: "hold", Route: "route"}
 UNIT = {Reps: "reps", Hold: "seconds", Route: "rounds"}
@@ -65,6 +68,59 @@ def where(session: Session) -> dict[str, Any]:
         "level": exercise.levels[session.level].id,
         "set": number,
         "side": "+".join(sides),
+    }
+
+
+def session_begun(
+    today: Today,
+    *,
+    session: str,
+    person: str,
+    ears: tuple[str, ...],
+    voice: str,
+    device: str,
+    app_version: str,
+    in_words: Callable[[Clause], str] = str,
+) -> dict[str, Any]:
+    """Return the fields of a session's first line: who does what today, with which ears and voice.
+
+    `in_words` words the clauses that chose the plan, for whoever reads the record.
+    """
+    program = today.program
+    return {
+        "session": session,
+        "person": person,
+        "program": program.id,
+        "title": program.title,
+        "digest": program.digest,
+        "written_by": program.written_by.who,
+        "language": program.language,
+        "plan": [_planned(planned, today, in_words) for planned in today.exercises],
+        "ears": list(ears),
+        "voice": voice,
+        "device": device,
+        "rate": RATE,
+        "app_version": app_version,
+        "numbers": "spoken" if today.numbers_heard else "ladder",
+    }
+
+
+def _planned(planned: PlannedExercise, today: Today, in_words: Callable[[Clause], str]) -> dict[str, Any]:
+    exercise = planned.exercise
+    level = exercise.levels[planned.level]
+    work = dose(exercise, planned.level).work
+    return {
+        "exercise": exercise.id,
+        "level": level.id,
+        "sets": len(turns(exercise, level, today.side)),
+        "because": "; ".join(in_words(clause) for clause in planned.because),
+        "name": exercise.name,
+        "kind": KIND[type(work)],
+        "low": amount(work).low,
+        "high": amount(work).high,
+        "target": planned.target,
+        "unit": UNIT[type(work)],
+        "sides": str(exercise.sides),
     }
 
 

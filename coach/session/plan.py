@@ -5,44 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from coach.program.model import Action, Dose, Exercise, Hold, Level, Program, Range, Reps, ScreenQuestion, Sides, Work
-
-HOLD_STEP = 5
-"""Seconds that a hold grows by, within its range."""
-
-REP_STEP = 1
-"""Reps or rounds that a set grows by, within its range."""
-
-
-@dataclass(frozen=True, slots=True)
-class PastExercise:
-    """What an earlier session did of one exercise."""
-
-    exercise: str
-    level: str
-    """Level at the end of that session."""
-    target: int
-    """Reps, rounds or seconds of a set that were planned."""
-    sets_planned: int
-    sets_in_full: int
-    """Sets that ran to their end."""
-    pain: int | None
-    """Highest pain stated 0-10; None if nobody answered."""
-    effort: int | None
-    """Highest effort stated 0-10; None if nobody answered."""
-    unsteady: bool
-    eased: bool = False
-    """Something of it was made easier on the way."""
-
-
-@dataclass(frozen=True, slots=True)
-class PastSession:
-    """What an earlier session of this program did."""
-
-    day: date
-    why: str
-    """Why it ended: "done", "pain", ... as in the logbook."""
-    exercises: tuple[PastExercise, ...]
+from coach.program.model import Dose, Exercise, Hold, Level, Program, ScreenQuestion, Sides
+from coach.session.past import Clause, Decision, PastSession, Verdict, clause
+from coach.session.reached import Reached, amount, hurt, in_order, reached, went_well
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +19,10 @@ class PlannedExercise:
     """Index of today's level, 0 the easiest."""
     target: int
     """Reps, rounds or seconds of a set; never above the program's range."""
-    because: tuple[str, ...]
-    """The clauses of the program that chose level and target, in words."""
+    because: tuple[Clause, ...]
+    """The clauses of the program, the sessions and the decisions that chose level and target."""
+    news: tuple[str, ...] = ()
+    """Keys of phrases, said once before the exercise: what is other than last time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,17 +36,12 @@ class Today:
     first_session: bool
     side: str
     """The affected side, or empty."""
-    because: tuple[str, ...]
-    """What else was chosen, in words."""
+    because: tuple[Clause, ...]
+    """What else was chosen, and why."""
+    due: date | None = None
+    """The day from which the session is due; None: there was none before it."""
     numbers_heard: bool = True
     """Whether this person's spoken numbers are heard well; if not, pain is placed by yes and no."""
-
-
-def amount(work: Work) -> Range:
-    """Return the range of reps, rounds or seconds of `work`."""
-    if isinstance(work, Reps):
-        return work.count
-    return work.seconds if isinstance(work, Hold) else work.rounds
 
 
 def dose(exercise: Exercise, level: int) -> Dose:
@@ -107,28 +69,34 @@ def turns(exercise: Exercise, level: Level, affected: str) -> tuple[tuple[int, t
     return tuple((number, sides) for number in range(1, level.dose.sets + 1) for sides in order[mode])
 
 
-def plan(program: Program, history: tuple[PastSession, ...], today: date) -> Today:
-    """Choose today's exercises, levels and targets from the program and the history of this person with it.
+def plan(
+    program: Program, history: tuple[PastSession, ...], today: date, decisions: tuple[Decision, ...] = ()
+) -> Today:
+    """Choose today's exercises, levels and targets from the program, this person's history with it and the decisions.
 
-    Levels never rise here: a step up is the clinician's. `history` may come in any order.
+    Levels never rise here but by a decision; see `reached`. `history` and `decisions` may come in any order.
     """
-    past = tuple(sorted(history, key=lambda session: session.day))
+    past = in_order(history)
+    joined = [each for each in program.exercises if has_joined(each, past, program)]
+    changed = _changed(program, past)
     planned = tuple(
-        _planned(exercise, past, program) for exercise in program.exercises if _has_joined(exercise, past, program)
+        _planned(each, reached(each, program, past, decisions, today), changed=changed and at == 0)
+        for at, each in enumerate(joined)
     )
-    waiting = [e for e in program.exercises if not _has_joined(e, past, program)]
-    because = [
-        f"{e.name} waits until {e.joins_after.exercise} was steady in {e.joins_after.steady_sessions} sessions"
-        for e in waiting
-        if e.joins_after
-    ]
-    screen = program.screen
-    if past:
-        screen = (*screen, _next_day(program))
-        due = past[-1].day + timedelta(days=program.schedule.every_days)
-        if today < due:
-            because.append(f"the program says every {program.schedule.every_days} days; the next was due on {due}")
-    return Today(program, planned, screen, not past, program.affected, tuple(because))
+    because = [_waits(each) for each in program.exercises if each not in joined]
+    if changed:
+        because.append(
+            clause("because_program_changed", by=program.written_by.who or "-", on=str(program.written_by.on or "-"))
+        )
+    lost = sorted({d.exercise for s in past for d in s.exercises} - {each.id for each in program.exercises})
+    because += [clause("because_exercise_gone", exercise=gone) for gone in lost]
+    future = sum(session.day > today for session in past)
+    if future:
+        because.append(clause("because_future", n=future))
+    due, why = due_on(program, past, today)
+    worked = any(session.exercises for session in past)
+    screen = (*program.screen, _next_day(program)) if worked else program.screen
+    return Today(program, planned, screen, not worked, program.affected, (*because, *why), due)
 
 
 NEXT_DAY = "next_day"
@@ -139,7 +107,39 @@ def _next_day(program: Program) -> ScreenQuestion:
     return ScreenQuestion(NEXT_DAY, "", answer=True, action=program.limits.next_day_worse)
 
 
-def _has_joined(exercise: Exercise, past: tuple[PastSession, ...], program: Program) -> bool:
+def due_on(program: Program, past: tuple[PastSession, ...], today: date) -> tuple[date | None, tuple[Clause, ...]]:
+    """Return the day from which the next session is due, by how the body answered the last; None: there was none.
+
+    A session that is dated after today is passed over.
+    """
+    last = next((session for session in reversed(past) if session.day <= today), None)
+    if last is None:
+        return None, ()
+    after = "sore" if sore(last, program) else "every"
+    days = days_to_next(program, sore=after == "sore")
+    due = last.day + timedelta(days=days)
+    why = clause(f"because_due_{after}", day=str(last.day), days=days, due=str(due))
+    if today < due:
+        return due, (why, clause("because_early", due=str(due)))
+    if today > due:
+        return due, (why, clause("because_missed", due=str(due), n=(today - due).days))
+    return due, (why,)
+
+
+def sore(session: PastSession, program: Program) -> bool:
+    """Tell whether the body answered with more pain, or what it answered is not known."""
+    unknown = any(done.pain_unanswered for done in session.exercises)
+    pain = any(hurt(done, program) for done in session.exercises)
+    return unknown or pain or session.why in ("pain", "unsteady") or session.next_day_worse is True
+
+
+def days_to_next(program: Program, *, sore: bool) -> int:
+    """Return how many days until the next session, by how the body answered."""
+    return program.schedule.after_sore_days if sore else program.schedule.every_days
+
+
+def has_joined(exercise: Exercise, past: tuple[PastSession, ...], program: Program) -> bool:
+    """Tell whether an exercise is part of the sessions yet."""
     joins = exercise.joins_after
     if joins is None:
         return True
@@ -147,50 +147,47 @@ def _has_joined(exercise: Exercise, past: tuple[PastSession, ...], program: Prog
         1
         for session in past
         for done in session.exercises
-        if done.exercise == joins.exercise and _went_well(done, program)
+        if done.exercise == joins.exercise and went_well(done, program)
     )
     return steady >= joins.steady_sessions
 
 
-def _went_well(done: PastExercise, program: Program) -> bool:
-    """Tell whether all sets ran in full as planned, pain was stated and within the limit, and nothing gave way."""
-    return (
-        done.sets_in_full >= done.sets_planned > 0
-        and done.pain is not None
-        and done.pain <= program.limits.pain_carry_on_to
-        and not done.unsteady
-        and not done.eased
-    )
+def _waits(exercise: Exercise) -> Clause:
+    joins = exercise.joins_after
+    assert joins is not None, "an exercise that waits says for what"
+    return clause("because_waits", name=exercise.name, other=joins.exercise, n=joins.steady_sessions)
 
 
-def _planned(exercise: Exercise, past: tuple[PastSession, ...], program: Program) -> PlannedExercise:
-    ids = [level.id for level in exercise.levels]
-    level = ids.index(exercise.start_level)
-    because = [f"start_level: {exercise.start_level}"]
-    last = next(
-        (done for session in reversed(past) for done in session.exercises if done.exercise == exercise.id), None
-    )
-    if last is not None and last.level in ids:
-        level = ids.index(last.level)
-        because = [f"level of the last session: {last.level}"]
-    within = amount(dose(exercise, level).work)
+def _changed(program: Program, past: tuple[PastSession, ...]) -> bool:
+    """Tell whether the last session ran another version of the program file."""
+    digest = next((session.digest for session in reversed(past) if session.exercises), "")
+    return digest not in ("", program.digest)
+
+
+def _planned(exercise: Exercise, now: Reached, *, changed: bool) -> PlannedExercise:
+    within = amount(dose(exercise, now.level).work)
+    because = [now.level_because]
+    target = now.amount
     if within.steady:
-        return PlannedExercise(
-            exercise, level, within.high, (*because, f"as many as stay steady, at most {within.high}")
-        )
-    target = within.low
-    if last is not None and last.level == ids[level]:
-        step = HOLD_STEP if isinstance(dose(exercise, level).work, Hold) else REP_STEP
-        target = min(max(last.target, within.low), within.high)
-        grown = min(last.target + step, within.high)
-        if _went_well(last, program) and grown > target:
-            target = grown
-            because.append(
-                f"all {last.sets_planned} sets in full, pain {last.pain} of at most "
-                f"{program.limits.pain_carry_on_to}: on to {target} within {within.low}-{within.high}"
-            )
-    return PlannedExercise(exercise, level, target, tuple(because))
+        target = within.high
+        because.append(clause("because_steady", n=within.high))
+    elif now.amount_because is not None:
+        because.append(now.amount_because)
+    else:
+        because.append(clause("because_bottom", low=within.low))
+    return PlannedExercise(exercise, now.level, target, (*because, *now.notes), _news(exercise, now, changed=changed))
 
 
-SCREEN_ACTIONS = (Action.NOTE, Action.EASE, Action.STEP_DOWN, Action.END_SESSION)
-"""What an answer before the session may do."""
+_DECIDED = {Verdict.UP: "news_up", Verdict.STAY: "news_stay", Verdict.DOWN: "news_down"}
+
+
+def _news(exercise: Exercise, now: Reached, *, changed: bool) -> tuple[str, ...]:
+    """Return what is told before the exercise: what changed since its last session."""
+    news = ["news_program"] if changed else []
+    if now.decision is not None:
+        news.append(_DECIDED[now.decision.verdict])
+    if now.gap:
+        news.append("news_gap")
+    if exercise.joins_after is not None and now.last is None:
+        news.append("news_joined")
+    return tuple(news)

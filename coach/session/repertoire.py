@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from coach.program.model import Exercise, Hold, Limits, Reps, Route
 from coach.session.entries import REST_ROUNDED
 from coach.session.ladder import bands, rungs
-from coach.session.plan import Today, amount
+from coach.session.plan import Today
 from coach.session.plan import turns as sets_of
+from coach.session.reached import amount
 from coach.session.state import Question
 from coach.words.phrases import Phrase, phrase
 
@@ -63,6 +64,7 @@ def _all(today: Today) -> Iterator[Phrase]:
     turns = 0
     for number, planned in enumerate(today.exercises, start=1):
         exercise = planned.exercise
+        yield from (phrase(key) for key in planned.news)
         yield phrase("exercise", n=number, of=len(today.exercises), name=exercise.name)
         yield from _exercise(exercise, planned.level, planned.target)
         most = max(len(sets_of(exercise, level, today.side)) for level in exercise.levels[: planned.level + 1])

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from coach.program.model import Limits, Program
-from coach.session.plan import amount
+from coach.program.model import Limits
+from coach.session.reached import amount
 from coach.session.state import Session
 
 
@@ -53,8 +53,3 @@ def ease(session: Session) -> tuple[Session, str, tuple[str, str]] | None:
     if target == session.target:
         return None
     return session.with_target(index, target), "amount", (str(session.target), str(target))
-
-
-def days_to_next(program: Program, *, sore: bool) -> int:
-    """Return how many days until the next session, by how the body answered."""
-    return program.schedule.after_sore_days if sore else program.schedule.every_days

@@ -107,6 +107,8 @@ class Session:
     began: int = 0
     """Sample at which the session began."""
     exercise_index: int = 0
+    introduced: int = 0
+    """How many exercises were introduced, with what is other than last time."""
     exercising: bool = False
     """Screening is over; exercises have begun."""
     turn: int = 0

@@ -1,17 +1,23 @@
-"""Fakes that whoever extends the coach needs: sessions without sound, people and programs made by chance, the rules."""
+"""Fakes that whoever extends the coach needs: sessions, people, programs and histories made by chance, the rules."""
 
 from coach.session.soundless import SoundlessRun, made_up_length
+from coach.testing.histories import Course, TrueHistory, TrueSession, write_history
 from coach.testing.people import Person, live
-from coach.testing.programs import random_history, random_program
+from coach.testing.programs import random_decisions, random_history, random_program
 from coach.testing.watched import RuleBrokenError, WatchedRun
 
 __all__ = [
+    "Course",
     "Person",
     "RuleBrokenError",
     "SoundlessRun",
+    "TrueHistory",
+    "TrueSession",
     "WatchedRun",
     "live",
     "made_up_length",
+    "random_decisions",
     "random_history",
     "random_program",
+    "write_history",
 ]

@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from coach.program.model import (
     Action,
+    AfterGap,
     AskAfter,
     Dose,
     Exercise,
@@ -26,10 +27,12 @@ from coach.program.model import (
     Schedule,
     ScreenQuestion,
     Sides,
+    StepUp,
     Work,
     WrittenBy,
 )
-from coach.session.plan import PastExercise, PastSession, turns
+from coach.session.past import Decision, PastExercise, PastSession, Verdict
+from coach.session.plan import turns
 
 T = TypeVar("T")
 
@@ -39,8 +42,8 @@ _ENDINGS = ("done", "pain", "unsteady", "asked", "no_answer")
 
 def random_program(chance: Random) -> Program:
     """Return a program that a loader would accept, small enough to be run often."""
-    exercises = tuple(_exercise(chance, number) for number in range(1, chance.randint(1, 3) + 1))
-    carry_on_to = chance.randint(0, 5)
+    carry_on_to = chance.choice((0, chance.randint(0, 5), chance.randint(0, 5)))
+    exercises = tuple(_exercise(chance, number, carry_on_to) for number in range(1, chance.randint(1, 3) + 1))
     every = chance.randint(1, 3)
     return Program(
         id="made_by_chance",
@@ -57,7 +60,7 @@ def random_program(chance: Random) -> Program:
         ask_reps=chance.choice(tuple(AskAfter)),
         limits=Limits(
             pain_carry_on_to=carry_on_to,
-            pain_ease_to=chance.randint(carry_on_to, 8),
+            pain_ease_to=chance.choice((carry_on_to, chance.randint(carry_on_to, 8), chance.randint(carry_on_to, 8))),
             effort_ease_above=chance.randint(4, 10),
             unsteady=chance.choice((Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION)),
             tired=chance.choice((Action.EASE, Action.END_SET, Action.END_EXERCISE, Action.END_SESSION)),
@@ -66,13 +69,13 @@ def random_program(chance: Random) -> Program:
             halts=chance.randint(1, 4),
             minutes=chance.choice((1, 5, 60)),
         ),
-        schedule=Schedule(every, chance.randint(every, 4)),
+        schedule=Schedule(every, chance.randint(every, 4), chance.randint(5, 15), chance.choice(tuple(AfterGap))),
         exercises=exercises,
         digest="0" * 64,
     )
 
 
-def _exercise(chance: Random, number: int) -> Exercise:
+def _exercise(chance: Random, number: int, carry_on_to: int) -> Exercise:
     kinds = [chance.choice((_reps, _hold, _route))] * 3 if chance.random() < 0.7 else [_reps, _hold, _route]
     levels = tuple(
         Level(
@@ -99,8 +102,10 @@ def _exercise(chance: Random, number: int) -> Exercise:
         sides=chance.choice(tuple(Sides)),
         levels=levels,
         start_level=chance.choice(levels).id,
-        step_up=None,
-        joins_after=Joins("exercise_1", 1) if number > 1 and chance.random() < 0.2 else None,
+        step_up=StepUp(chance.randint(1, 3), chance.random() < 0.5, carry_on_to, 6, unsteady=False)
+        if chance.random() < 0.8
+        else None,
+        joins_after=Joins("exercise_1", 1) if number > 1 and chance.random() < 0.3 else None,
     )
 
 
@@ -138,22 +143,49 @@ def random_history(chance: Random, program: Program, today: date) -> tuple[PastS
         PastSession(
             today - timedelta(days=back),
             chance.choice(_ENDINGS),
-            tuple(_past(chance, program, exercise) for exercise in program.exercises if chance.random() < 0.9),
+            tuple(_past(chance, program, exercise) for exercise in program.exercises if _was_done(chance, exercise)),
+            next_day_worse=chance.choice((None, False, False, True)),
+            digest=chance.choice(("", program.digest, "1" * 64)),
         )
         for back in days
     )
 
 
+def _was_done(chance: Random, exercise: Exercise) -> bool:
+    return chance.random() < (0.9 if exercise.joins_after is None else 0.3)
+
+
 def _past(chance: Random, program: Program, exercise: Exercise) -> PastExercise:
     level = chance.choice(exercise.levels)
+    ended = chance.choice((level.id, level.id, level.id, level.id, "gone"))
     sets = len(turns(exercise, level, program.affected))
     return PastExercise(
         exercise=exercise.id,
-        level=level.id,
+        level=ended,
         target=chance.randint(1, 30),
         sets_planned=sets,
         sets_in_full=chance.choice((sets, chance.randint(0, sets))),
         pain=chance.choice((None, 0, 1, 2, chance.randint(0, 10))),
         effort=chance.choice((None, chance.randint(0, 10))),
         unsteady=chance.random() < 0.1,
+        eased=chance.random() < 0.1,
+        pain_unanswered=chance.random() < 0.1,
+        least=chance.choice((None, 30, chance.randint(0, 30))),
     )
+
+
+def random_decisions(chance: Random, program: Program, today: date) -> tuple[Decision, ...]:
+    """Return up to five decisions about `program` from the fortnight before `today`, some of them odd."""
+    return tuple(_decision(chance, program, today) for _ in range(chance.choice((0, 0, chance.randint(1, 5)))))
+
+
+def _decision(chance: Random, program: Program, today: date) -> Decision:
+    exercise = chance.choice(program.exercises)
+    ids = [level.id for level in exercise.levels]
+    here = chance.randrange(len(ids))
+    verdict = chance.choice(tuple(Verdict))
+    to = {Verdict.UP: min(here + 1, len(ids) - 1), Verdict.DOWN: max(here - 1, 0), Verdict.STAY: here}[verdict]
+    day = today - timedelta(days=chance.randint(-1, 14))
+    at = f"{day}T{chance.randint(0, 23):02d}:00:00.000+00:00"
+    to_level = chance.choice((ids[to], ids[to], ids[to], "gone"))
+    return Decision(program.id, exercise.id, verdict, ids[here], to_level, "Kim Rivers", "", at, day, program.digest)

@@ -8,9 +8,7 @@ import soundfile
 from in_the_room import PERSON, SCRIPT, SMALL
 
 from coach.cli import main
-from coach.cli.start import last_program
 from coach.ears.enrolment import load_enrolment
-from coach.errors import CoachError
 from coach.logbook.store import Home
 
 SHORT = SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2").replace(
@@ -37,8 +35,11 @@ def test_a_session_in_the_room_ends_with_its_record(
     assert [(one.counted, one.pain) for one in record.sets] == [(2, 2)]
     assert record.session in capsys.readouterr().out
 
-    with pytest.raises(CoachError, match='"small", which is a file of your own; name the file'):
-        last_program(Home(room_home), Home(room_home).person(PERSON))
+    kept = Home(room_home).kept(PERSON, "small", record.digest)
+    assert kept is not None
+    assert kept.read_bytes() == (files / "small.yaml").read_bytes()
+    (version,) = Home(room_home).decisions(PERSON).versions
+    assert (version.program, version.digest, version.before) == ("small", record.digest, "")
 
 
 @pytest.mark.parametrize(

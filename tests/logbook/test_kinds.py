@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coach.logbook import KINDS, Line, complaint, encode, kinds, plain, read_lines
+from coach.logbook import KINDS, Line, changes, complaint, encode, kinds, plain, read_lines
 from coach.logbook.fields import fact
 
 
@@ -40,7 +40,8 @@ def test_a_line_of_each_kind_reads_back_equal(kind: str) -> None:
 
 def test_every_class_of_the_format_stands_in_the_table() -> None:
     parts = {kinds.PlannedExercise}
-    written = {known for known in vars(kinds).values() if isinstance(known, type) and is_dataclass(known)}
+    both = (*vars(kinds).values(), *vars(changes).values())
+    written = {known for known in both if isinstance(known, type) and is_dataclass(known)}
 
     assert written - parts == set(KINDS.values())
     assert set(get_args(kinds.Fact)) == set(KINDS.values())

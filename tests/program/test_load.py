@@ -10,6 +10,7 @@ from coach.errors import ProgramError
 from coach.program.load import load
 from coach.program.model import (
     Action,
+    AfterGap,
     AskAfter,
     Guide,
     Hold,
@@ -76,7 +77,7 @@ def test_a_small_program_is_read_with_the_cautious_defaults() -> None:
         Action.STEP_DOWN,
     )
     assert (limits.cut_sets, limits.halts, limits.minutes) == (2, 3, 40)
-    assert program.schedule == Schedule(every_days=1, after_sore_days=2)
+    assert program.schedule == Schedule(1, after_sore_days=2, gap_days=14, after_gap=AfterGap.LEVEL_DOWN)
     assert program.digest == sha256(SMALL.encode()).hexdigest()
     assert work(program) == Reps(Range(8, 12), (Phase("lower", 3.0), Phase("rise", 2.0)), "lower", Guide.TONE)
     exercise = program.exercise("bend")
@@ -143,7 +144,7 @@ def test_every_field_reaches_the_model() -> None:
         AskAfter.NEVER,
         AskAfter.EACH_EXERCISE,
     )
-    assert program.schedule == Schedule(every_days=3, after_sore_days=4)
+    assert program.schedule == Schedule(3, after_sore_days=4, gap_days=14, after_gap=AfterGap.LEVEL_DOWN)
     bend, later = program.exercises
     assert (bend.why, bend.needs, bend.sides) == ("For stairs.", ("a chair",), Sides.AFFECTED)
     assert bend.step_up == StepUp(3, at_top=False, pain_to=1, effort_to=5, unsteady=True)

@@ -23,7 +23,7 @@ from coach.session.machine import handle
 from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
 from coach.session.state import State
-from coach.testing import Person, RuleBrokenError, WatchedRun, live, random_history, random_program
+from coach.testing import Person, RuleBrokenError, WatchedRun, live, random_decisions, random_history, random_program
 from coach.testing.people import DEVICES
 from coach.voice.pack import load_pack
 from coach.words.phrases import Phrase
@@ -38,7 +38,7 @@ def program(name: str) -> Program:
 
 def today_of(chance: Random, of: Program) -> Today:
     """Return a day of `of`; a program whose exercises all wait for another gives a day without any: then no history."""
-    today = plan(of, random_history(chance, of, DAY), DAY)
+    today = plan(of, random_history(chance, of, DAY), DAY, random_decisions(chance, of, DAY))
     return replace(today, numbers_heard=chance.random() < 0.7)
 
 

@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.program_files import read, shipped
-from coach.session.plan import amount, plan
-from coach.session.rules import Band, band, days_to_next, ease, fewer
+from coach.session.plan import days_to_next, plan
+from coach.session.reached import amount
+from coach.session.rules import Band, band, ease, fewer
 from coach.session.state import begin
 from coach.testing import random_history, random_program
 

@@ -1,0 +1,100 @@
+"""Which program: the one that is named, or the one that a person uses, as they ran it last."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+from coach.cli.parts import Prepared, halts_in, planned
+from coach.errors import CoachError, ProgramError
+from coach.history import day_of
+from coach.logbook.store import Home, Person
+from coach.program.load import USUAL_GAP
+from coach.program_files import ProgramFile, find, open_file, shipped
+
+
+@dataclass(frozen=True, slots=True)
+class InUse:
+    """A program that a person has used."""
+
+    id: str
+    digest: str
+    """Of its file when it was last run."""
+    last: date
+    """The day of its last session."""
+
+
+def in_use(home: Home, person: Person) -> tuple[InUse, ...]:
+    """Return the programs that a person has used, the one that was run last at the end."""
+    found: dict[str, InUse] = {}
+    for record in home.history(person.id).records:
+        found.pop(record.program, None)
+        found[record.program] = InUse(record.program, record.digest, day_of(record) or date.min)
+    return tuple(found.values())
+
+
+def reopened(used: InUse, home: Home, person: Person) -> ProgramFile:
+    """Return a program as the person ran it last: its kept copy, or the shipped one if it is the same.
+
+    Raises CoachError if neither is there.
+    """
+    kept = home.kept(person.id, used.id, used.digest)
+    if kept is not None:
+        return open_file(kept, halts_in, f"{used.id}.yaml")
+    if used.id in shipped():
+        file = open_file(shipped()[used.id], halts_in)
+        if file.program.digest == used.digest:
+            return file
+    raise CoachError(
+        f'The last session of {person.id} with "{used.id}" ran a file that is not here any more; name the file.'
+    )
+
+
+def chosen(name: str | None, home: Home, person: Person) -> Prepared:
+    """Return the program that `name` means, or without a name the one in use, planned for today.
+
+    A name may be a file, a program that the person uses, or a shipped one. Of several programs in use the only one that
+    is due today is taken; one that has rested as long as its own gap is laid aside. Raises CoachError that names the
+    candidates.
+    """
+    known = in_use(home, person)
+    if name is not None:
+        own = next((one for one in known if one.id == name), None)
+        if own is None or Path(name).is_file():
+            return planned(open_file(find(name), halts_in), home, person.id)
+        return planned(reopened(own, home, person), home, person.id)
+    if not known:
+        raise CoachError(f"{person.id} has no session yet; name a program file, or one of: {', '.join(shipped())}.")
+    if len(known) == 1:
+        return planned(reopened(known[0], home, person), home, person.id)
+    return _only_due(known, home, person)
+
+
+def _only_due(known: tuple[InUse, ...], home: Home, person: Person) -> Prepared:
+    today = home.today()
+    open_to: dict[str, Prepared | None] = {}
+    rests: dict[str, int] = {}
+    for used in known:
+        try:
+            prepared = planned(reopened(used, home, person), home, person.id)
+        except (CoachError, ProgramError):  # it stays a candidate, which the person must name
+            open_to[used.id], rests[used.id] = None, USUAL_GAP
+        else:
+            open_to[used.id], rests[used.id] = prepared, prepared.program.schedule.gap_days
+    fresh = [one for one in known if one.last + timedelta(days=rests[one.id]) > today] or list(known)
+    due = [one for one in fresh if (it := open_to[one.id]) is None or it.today.due is None or it.today.due <= today]
+    only = open_to[due[0].id] if len(due) == 1 else open_to[fresh[0].id] if len(fresh) == 1 else None
+    if only is not None:
+        return only
+    listed = ", ".join(_told(one, open_to[one.id]) for one in fresh)
+    raise CoachError(
+        f"{person.id} uses several programs, and not just one of them is due: {listed}; "
+        f"name one: coach start {fresh[-1].id} --person {person.id}"
+    )
+
+
+def _told(used: InUse, prepared: Prepared | None) -> str:
+    if prepared is None:
+        return f"{used.id} (its file must be named)"
+    return f"{used.id} (due {prepared.today.due})"

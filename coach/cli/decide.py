@@ -1,0 +1,159 @@
+"""`coach decide`: record what the clinician decides about the level of an exercise."""
+
+from __future__ import annotations
+
+import argparse
+
+from rich.console import Console
+
+from coach.cli.choose import chosen, in_use, reopened
+from coach.cli.labels import Labels
+from coach.cli.parts import Prepared, planned
+from coach.cli.today import problems
+from coach.errors import CoachError, did_you_mean
+from coach.history import past
+from coach.logbook.changes import Decided
+from coach.logbook.store import Home, Person
+from coach.session.past import Decision, PastSession, Verdict
+from coach.session.progress import Proposal, proposals
+from coach.session.reached import in_order, reached
+
+LONGEST_NAME = 80
+LONGEST_NOTE = 500
+"""Signs."""
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("person", metavar="PERSON", help="about whom")
+    parser.add_argument("exercise", metavar="EXERCISE", help="id of the exercise in the program")
+    parser.add_argument("verdict", choices=[str(one) for one in Verdict], help="one level up, stay, or one level down")
+    parser.add_argument("--by", required=True, metavar="NAME", help="who decides")
+    parser.add_argument("--note", default="", metavar="TEXT", help="why, for whoever reads it later")
+    parser.add_argument("--program", metavar="ID", help="which program, where the person uses several")
+    parser.add_argument(
+        "--although-not-due", action="store_true", help="up, although the program does not propose it yet"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Record the decision and say what it means."""
+    home = Home(args.home)
+    person = home.person(args.person)
+    by = _line(args.by, "--by", LONGEST_NAME)
+    note = _line(args.note, "--note", LONGEST_NOTE, empty=True)
+    prepared = _prepared(args, home, person)
+    labels, console = Labels(prepared.pack.screens), Console(highlight=False)
+    history, decided = home.history(person.id), home.decisions(person.id)
+    for problem in problems(history, decided, labels):
+        console.print(f"! {problem}", soft_wrap=True, markup=False)
+    verdict = Verdict(args.verdict)
+    before = tuple(one for one in decided.decisions if not _replaced(one, prepared, args.exercise, home))
+    sessions = past(history.records, prepared.program.id)
+    from_level, to_level = _levels(prepared, args.exercise, verdict, sessions, before, home)
+    found = proposals(prepared.program, sessions, before, home.today())
+    proposal = next((one for one in found if one.exercise == args.exercise), None)
+    proposed = verdict is not Verdict.UP or (proposal is not None and proposal.due)
+    if not proposed:
+        _insist(args, proposal, labels)
+        console.print(f"! {labels('decide_not_due')}", soft_wrap=True, markup=False)
+    home.decide(
+        person.id,
+        Decided(
+            prepared.program.id, prepared.program.digest, args.exercise, verdict.value, from_level, to_level, by, note,
+            proposed,
+        ),
+    )  # fmt: skip
+    values = {"exercise": args.exercise, "before": from_level, "after": to_level, "by": by}
+    console.print(labels(f"decide_{verdict}", **values), soft_wrap=True, markup=False)
+    after = home.decisions(person.id).decisions
+    exercise = prepared.program.exercise(args.exercise)
+    level = exercise.levels[reached(exercise, prepared.program, in_order(sessions), after, home.today()).level].id
+    if level != to_level:
+        console.print(f"! {labels('decide_held', level=level)}", soft_wrap=True, markup=False)
+    return 0
+
+
+def _line(text: str, option: str, longest: int, *, empty: bool = False) -> str:
+    """Return a text on one line. Raises CoachError if it is empty, too long or steers the terminal."""
+    line = " ".join(text.split())
+    if not line and not empty:
+        raise CoachError(f"{option} is empty; write who decides.")
+    if len(line) > longest:
+        raise CoachError(f"{option} has {len(line)} signs; write {longest} at most.")
+    if not line.isprintable():
+        raise CoachError(f"{option} holds a sign that cannot be shown; write plain text.")
+    return line
+
+
+def _prepared(args: argparse.Namespace, home: Home, person: Person) -> Prepared:
+    """Return the program that is named, or the only one in use that has the exercise. Raises CoachError."""
+    if args.program:
+        prepared = chosen(args.program, home, person)
+        _exercise_of(prepared, args.exercise)
+        return prepared
+    known = in_use(home, person)
+    if not known:
+        raise CoachError(f"{person.id} has no session yet; name the program with --program.")
+    opened: list[Prepared] = []
+    gone: CoachError | None = None
+    for used in known:
+        try:
+            opened.append(planned(reopened(used, home, person), home, person.id))
+        except CoachError as error:
+            gone = error
+    having = [one for one in opened if args.exercise in [each.id for each in one.program.exercises]]
+    if not having and gone is not None:
+        raise gone
+    if len(having) > 1:
+        names = ", ".join(one.program.id for one in having)
+        raise CoachError(f'"{args.exercise}" stands in several programs: {names}; name one with --program.')
+    if not having:
+        _exercise_of(opened[-1], args.exercise)
+    return having[0]
+
+
+def _exercise_of(prepared: Prepared, exercise: str) -> None:
+    known = [each.id for each in prepared.program.exercises]
+    if exercise not in known:
+        raise CoachError(f'"{prepared.program.id}" has no exercise "{exercise}"; {did_you_mean(exercise, known)}')
+
+
+def _replaced(one: Decision, prepared: Prepared, exercise: str, home: Home) -> bool:
+    """Tell whether a decision is of today and about the same: the new one takes its place."""
+    return (one.program, one.exercise, one.day) == (prepared.program.id, exercise, home.today())
+
+
+def _levels(
+    prepared: Prepared,
+    exercise_id: str,
+    verdict: Verdict,
+    sessions: tuple[PastSession, ...],
+    decisions: tuple[Decision, ...],
+    home: Home,
+) -> tuple[str, str]:
+    """Return the level that is reached and the one decided for. Raises CoachError where there is none."""
+    exercise = prepared.program.exercise(exercise_id)
+    ids = [level.id for level in exercise.levels]
+    now = reached(exercise, prepared.program, in_order(sessions), decisions, home.today()).level
+    to = now + {Verdict.UP: 1, Verdict.STAY: 0, Verdict.DOWN: -1}[verdict]
+    if to == len(ids):
+        raise CoachError(f'"{exercise_id}" is at its hardest level, {ids[now]}; write a new program to go further.')
+    if to < 0:
+        raise CoachError(
+            f'"{exercise_id}" is at its easiest level, {ids[now]}; write a new program to make it easier, '
+            "or take back a step up of today with: stay."
+        )
+    return ids[now], ids[to]
+
+
+def _insist(args: argparse.Namespace, proposal: Proposal | None, labels: Labels) -> None:
+    """Raise CoachError with what is missing for a step up, unless the clinician knows."""
+    if args.although_not_due:
+        return
+    missing = [labels.clause(one) for one in proposal.clauses if not one.met] if proposal is not None else []
+    why = f" yet ({'; '.join(missing)})" if missing else ", for it has no step_up_after there"
+    raise CoachError(
+        f'The program does not propose a step up of "{args.exercise}"{why}; to decide it all the same add '
+        "--although-not-due."
+    )

@@ -1,0 +1,99 @@
+"""`coach today`: what today's session would be and why, when the next is due, and what waits for the clinician."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable
+
+from rich.console import Console
+
+from coach.cli.choose import chosen
+from coach.cli.labels import Labels, shown
+from coach.cli.parts import Prepared
+from coach.history import past, undated
+from coach.logbook.store import Decisions, History, Home
+from coach.session.lines import UNIT
+from coach.session.plan import PlannedExercise, dose
+from coach.session.progress import Proposal, proposals
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("person", metavar="PERSON", help="whose session it would be")
+    parser.add_argument(
+        "file",
+        nargs="?",
+        metavar="FILE",
+        help="program file, or the id of one in use or shipped (default: that in use)",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the plan of today; nothing is written."""
+    home = Home(args.home)
+    person = home.person(args.person)
+    prepared = chosen(args.file, home, person)
+    labels = Labels(prepared.pack.screens)
+    console = Console(highlight=False)
+    history, decided = home.history(person.id), home.decisions(person.id)
+    sessions = past(history.records, prepared.program.id)
+    waiting = proposals(prepared.program, sessions, decided.decisions, home.today())
+    for line in page(prepared, waiting, person.id, labels, str(home.today())):
+        console.print(line, soft_wrap=True, markup=False)
+    for problem in problems(history, decided, labels):
+        console.print(f"! {problem}", soft_wrap=True, markup=False)
+    return 0
+
+
+def page(prepared: Prepared, waiting: Iterable[Proposal], person: str, labels: Labels, day: str) -> Iterable[str]:
+    """Yield the lines of the page, from what is done today down to what waits for the clinician."""
+    today = prepared.today
+    yield labels("today_title", title=shown(today.program.title), program=today.program.id, person=person, day=day)
+    yield labels("today_first") if today.due is None else labels("today_due", due=today.due)
+    for because in today.because:
+        yield f"  {labels.clause(because)}"
+    for planned in today.exercises:
+        yield from _exercise(planned, labels)
+    for proposal in sorted(waiting, key=lambda one: not one.due):
+        yield from _proposal(proposal, person, labels)
+
+
+def _exercise(planned: PlannedExercise, labels: Labels) -> Iterable[str]:
+    level = planned.exercise.levels[planned.level]
+    its_dose = dose(planned.exercise, planned.level)
+    yield labels(
+        "today_exercise",
+        name=shown(planned.exercise.name),
+        level=level.id,
+        sets=its_dose.sets,
+        n=planned.target,
+        unit=labels.word("unit", UNIT[type(its_dose.work)]),
+    )
+    for because in planned.because:
+        yield f"  {labels.clause(because)}"
+
+
+def _proposal(proposal: Proposal, person: str, labels: Labels) -> Iterable[str]:
+    """Yield a step up with each clause: "+" is met, "-" is not."""
+    values = {"exercise": proposal.exercise, "before": proposal.from_level, "after": proposal.to_level}
+    yield labels("today_waits" if proposal.due else "today_not_yet", **values)
+    yield from clauses(proposal, labels)
+    if proposal.due:
+        yield labels("today_decide", command=f"coach decide {person} {proposal.exercise} up|stay|down --by NAME")
+
+
+def clauses(proposal: Proposal, labels: Labels) -> Iterable[str]:
+    """Yield the clauses of a step up, a line each: "+" is met, "-" is not."""
+    for one in proposal.clauses:
+        yield f"  {'+' if one.met else '-'} {labels.clause(one)}"
+
+
+def decision_problems(home: Home, person: str) -> list[str]:
+    """Return what is wrong with the file of what was decided about a person."""
+    return [shown(str(problem)) for problem in home.decisions(person).problems]
+
+
+def problems(history: History, decided: Decisions, labels: Labels) -> Iterable[str]:
+    """Yield what is wrong with the files that the plan rests on."""
+    yield from (shown(str(problem)) for problem in (*history.problems, *decided.problems))
+    yield from (labels("today_undated", session=shown(session)) for session in undated(history.records))

@@ -1,0 +1,56 @@
+"""The lines about change: what the clinician decided, new versions of a program file, and what a session told of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """The clinician decided about the level of an exercise."""
+
+    program: str
+    """Id of the program."""
+    digest: str
+    """SHA-256 of the program file, in hex."""
+    exercise: str
+    verdict: Literal["up", "stay", "down"]
+    from_level: str
+    to_level: str
+    by: str
+    """Who decided."""
+    note: str = ""
+    proposed: bool = True
+    """False: a step up that the program did not propose yet; the clinician knew."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramVersion:
+    """A person began to use a version of a program file."""
+
+    program: str
+    """Id of the program."""
+    digest: str
+    """SHA-256 of the file, in hex; a copy of it is kept under the person."""
+    before: str
+    """SHA-256 of the version before; empty: this is the first."""
+    written_by: str
+    """Name and role, as the file says; may be empty."""
+    written_on: str = ""
+    """The day that the file gives, ISO 8601; empty: it gives none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Before an exercise it was said what is other than last time."""
+
+    exercise: str
+    news: tuple[str, ...]
+    """Phrase keys: "news_up", "news_gap", ..."""
+
+
+Change = Told | Decided | ProgramVersion
+
+CHANGES: dict[str, type[Change]] = {"told": Told, "decided": Decided, "program_version": ProgramVersion}
+"""The name of each of these kinds in the file; a part of `KINDS`."""

@@ -1,0 +1,48 @@
+"""What the clinician decided about a person, and which program versions they used, from the lines of its file."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from coach.logbook.changes import Decided, ProgramVersion
+from coach.logbook.fields import Unfit, fact
+from coach.logbook.record import Reading
+from coach.session.past import Decision, Verdict, Version
+
+
+def local_moment(t: str) -> datetime | None:
+    """Return the moment of a line in local time; None if the line does not tell it."""
+    try:
+        return datetime.fromisoformat(t).astimezone()
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
+def decided(reading: Reading) -> tuple[tuple[Decision, ...], tuple[Version, ...]]:
+    """Return the decisions and the program versions in the order of the file.
+
+    A step up in a line that has a problem (its checksum does not match, lines are missing before it) is left out: only
+    what is known for sure makes the work harder.
+    """
+    decisions: list[Decision] = []
+    versions: list[Version] = []
+    for index, line in enumerate(reading.lines):
+        moment = local_moment(line.t)
+        try:
+            it = fact(line.kind, line.fields)
+        except Unfit:
+            continue
+        if moment is None:
+            continue
+        if isinstance(it, Decided) and not (it.verdict == "up" and index in reading.suspect):
+            decisions.append(
+                Decision(
+                    it.program, it.exercise, Verdict(it.verdict), it.from_level, it.to_level, it.by, it.note, line.t,
+                    moment.date(), it.digest,
+                )
+            )  # fmt: skip
+        elif isinstance(it, ProgramVersion):
+            versions.append(
+                Version(it.program, it.digest, it.before, it.written_by, it.written_on, line.t, moment.date())
+            )
+    return tuple(decisions), tuple(versions)

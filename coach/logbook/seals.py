@@ -1,0 +1,29 @@
+"""Tell, without reading what they say, whether the lines of a session's file are to the letter what was written."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+
+from coach.logbook.record import VERSION
+
+_BEFORE = b',"chain":"'
+"""Stands before the chain of a line; nowhere else, for within a text the signs of it are written otherwise."""
+_HEX = 64
+_END = b'"}\n'
+
+
+def unbroken(data: bytes, session: str) -> bool:
+    """Tell whether a file holds lines of this version alone, in order, each with the chain that it must have.
+
+    What passes here has nothing against it in `read_lines` but its fields, for a tenth of the time. An empty file and a
+    torn one are false.
+    """
+    body, *rest = data.split(_BEFORE)
+    previous = session.encode()
+    for n, piece in enumerate(rest, start=1):
+        chain = piece[:_HEX]
+        whole = piece[_HEX : _HEX + len(_END)] == _END and body.startswith(b'{"v":%d,"n":%d,"t":"' % (VERSION, n))
+        if not whole or sha256(previous + body + b"}").hexdigest().encode() != chain:
+            return False
+        previous, body = chain, piece[_HEX + len(_END) :]
+    return bool(rest) and not body

@@ -1,0 +1,164 @@
+"""Tell of everybody in a clinic how they stand, and who needs somebody to look, most urgent first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from datetime import date
+from enum import IntEnum
+
+from coach.review.columns import Clinic, ask
+from coach.review.logbooks import EPOCH, LeftOut
+from coach.review.steps_up import steps_up
+
+PAIN_RISE = 2.0
+"""Points of 0-10 by which pain must have risen to be named: a change that matters to people (Farrar 2001)."""
+PAIN_BEFORE = 3
+"""Sessions with a pain told, at least, that the last three are held against."""
+MISSED = 3
+"""Sessions due in a row on which nobody came, from which on somebody has stopped coming. Our own choice."""
+WORSE = 2
+"""Mornings after, of the last 28 days, that were worse than before, from which on it is named. Our own choice."""
+STRIP_DAYS = 56
+"""Days that days.sql tells of."""
+
+FOR_SAFETY = ("pain", "unsteady", "halts", "no_answer_halt", "next_day", "screen", "tired")
+"""Ends of a session that somebody should look at before the next."""
+OF_MACHINE = ("not_heard", "deaf", "mute", "interrupted", "no_answer")
+"""Ends of a session that speak of the machine, the room or the hearing."""
+
+
+class Need(IntEnum):
+    """Why somebody should look, the most urgent first."""
+
+    SAFETY = 0
+    """The last session ended for safety."""
+    PAIN = 1
+    """Pain rises from session to session."""
+    WORSE = 2
+    """Mornings after were worse."""
+    STOPPED = 3
+    """They have stopped coming."""
+    STEP_UP = 4
+    """A step up is proposed and waits for a decision."""
+    MACHINE = 5
+    """The last session ended because of the machine, the room or the hearing."""
+    NOT_BEGUN = 6
+    """There is no session yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one person stands; the fields up to `recent_worse` are the columns of people.sql."""
+
+    person: str
+    sessions: int
+    program: str | None
+    last_session: str | None
+    last_day: int | None
+    """Day number of the last session."""
+    last_why: str | None
+    next_due: int | None
+    missed_now: int | None
+    """Sessions due since the last, today's not counted."""
+    recent_done: int | None
+    recent_due: int | None
+    recent_sets_in_full: int | None
+    recent_sets_planned: int | None
+    recent_tension_s: float | None
+    recent_tension_planned_s: float | None
+    pain_now: float | None
+    """Mean of the highest pain of the last three sessions in which one was told."""
+    pain_now_of: int | None
+    pain_before: float | None
+    """The same of the up to six before those."""
+    pain_before_of: int | None
+    pain_banded: int
+    """1: some of these pains are the upper ends of bands."""
+    recent_pain_untold: int | None
+    recent_halts: int
+    recent_mornings: int
+    """Answers about the morning after."""
+    recent_worse: int
+    name: str = ""
+    steps_up: int | None = None
+    """Step-ups that wait for a decision; None: not known."""
+    days: tuple[tuple[int, bool, int | None], ...] = ()
+    """Day (0: today, -1: yesterday), whether work began, highest pain told, of the last 56 days, where they came."""
+
+    @property
+    def needs(self) -> tuple[Need, ...]:
+        """Why somebody should look, most urgent first; empty: no reason is known."""
+        found = {
+            Need.SAFETY: self.last_why in FOR_SAFETY,
+            Need.PAIN: self.pain_rise >= PAIN_RISE,
+            Need.WORSE: self.recent_worse >= WORSE,
+            Need.STOPPED: (self.missed_now or 0) >= MISSED,
+            Need.STEP_UP: bool(self.steps_up),
+            Need.MACHINE: self.last_why in OF_MACHINE,
+            Need.NOT_BEGUN: not self.sessions,
+        }
+        return tuple(need for need in Need if found[need])
+
+    @property
+    def pain_rise(self) -> float:
+        """By how much pain rose, in points; 0 where too little was told to say so."""
+        if self.pain_now is None or self.pain_before is None or (self.pain_before_of or 0) < PAIN_BEFORE:
+            return 0.0
+        return self.pain_now - self.pain_before
+
+    @property
+    def urgency(self) -> tuple[int, float, int, str]:
+        """What people are sorted by: the most urgent need, then the rise in pain, the sessions missed and the id."""
+        first = min(self.needs, default=len(Need))
+        return first, -self.pain_rise, -(self.missed_now or 0), self.person
+
+
+@dataclass(frozen=True, slots=True)
+class ClinicReview:
+    """A whole clinic on one day."""
+
+    today: date
+    people: tuple[Standing, ...]
+    """Everybody, most urgent first."""
+    sessions: int
+    sets: int
+    left_out: tuple[LeftOut, ...] = ()
+
+    def of(self, need: Need) -> tuple[Standing, ...]:
+        """Return those who have this need."""
+        return tuple(one for one in self.people if need in one.needs)
+
+
+def look(clinic: Clinic, today: date) -> ClinicReview:
+    """Return the review of a clinic as of `today`, the local day."""
+    engine = clinic.engine
+    engine.execute(f"CREATE OR REPLACE TEMPORARY VIEW today AS SELECT {today.toordinal() - EPOCH} AS day_number")
+    days: dict[str, list[tuple[int, bool, int | None]]] = {}
+    for row in ask(engine, "days"):
+        days.setdefault(row["person"], []).append((row["day"], bool(row["worked"]), row["pain"]))
+    waiting = steps_up(clinic, today)
+    columns = {one.name for one in fields(Standing)}
+    people = [
+        Standing(
+            **{name: value for name, value in row.items() if name in columns},
+            name=clinic.members[row["person"]].at_home.name if row["person"] in clinic.members else "",
+            steps_up=waiting.get(row["person"]),
+            days=tuple(days.get(row["person"], ())),
+        )
+        for row in ask(engine, "people")
+    ]
+    left_out = [
+        LeftOut(*row) for row in engine.execute("SELECT file, line, text FROM left_out ORDER BY ALL").fetchall()
+    ]
+    left_out += [
+        LeftOut(f"{row['person']}, session {row['session']}", 0, "began after today: check the clock of its machine")
+        for row in ask(engine, "later")
+    ]
+    (counts,) = ask(engine, "counts")
+    return ClinicReview(
+        today,
+        tuple(sorted(people, key=lambda one: one.urgency)),
+        counts["sessions"],
+        counts["sets"],
+        tuple(left_out),
+    )

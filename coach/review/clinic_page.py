@@ -1,0 +1,107 @@
+"""Draw a clinic's review as one HTML file: who needs a look, everybody's last weeks as a strip, what is left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from coach.review.clinic import STRIP_DAYS, ClinicReview, Standing
+from coach.review.clinic_words import Labels, how_counted, said, summary
+from coach.review.markup import Markup, document, tag
+
+STEP = 5
+"""Width of a day in the strip, in px."""
+TALL = 26
+"""Height of a pain of 10 above the foot, in px."""
+FOOT = 4
+"""Height of the foot, in px."""
+
+
+def page(review: ClinicReview, labels: Labels, language: str, *, proven: bool) -> str:
+    """Return the page. `proven`: the checksums of the logbooks were looked at now."""
+    title = labels("clinic_title", day=review.today.isoformat())
+    urgent = [one for one in review.people if one.needs]
+    others = [one for one in review.people if not one.needs]
+    return document(
+        title,
+        language,
+        "clinic",
+        tag("h1", title),
+        tag("p", summary(review, labels), class_="summary"),
+        tag("h2", labels("clinic_look")),
+        _table(urgent, review, labels) if urgent else tag("p", labels("clinic_nobody")),
+        tag("p", labels("clinic_strip_legend"), class_="legend"),
+        tag("h2", labels("clinic_others", n=len(others))),
+        _table(others, review, labels) if others else tag("p", labels("clinic_nobody")),
+        tag("h2", labels("clinic_left_out", n=len(review.left_out))),
+        _list(map(str, review.left_out)) if review.left_out else tag("p", labels("clinic_left_out_none")),
+        tag("h2", labels("clinic_how")),
+        _list(how_counted(labels, proven=proven)),
+    )
+
+
+def _list(lines: Iterable[str]) -> Markup:
+    return tag("ul", *(tag("li", line) for line in lines))
+
+
+def _table(people: list[Standing], review: ClinicReview, labels: Labels) -> Markup:
+    why = ("why",) if any(one.needs for one in people) else ()
+    heads = ("person", *why, "last", "done_of_due", "pain", "strip", "in_full", "tension", "halts")
+    head = tag("tr", *(tag("th", labels(f"clinic_{name}"), scope="col") for name in heads))
+    return tag("table", tag("thead", head), tag("tbody", *(_row(one, review, labels) for one in people)))
+
+
+def _row(one: Standing, review: ClinicReview, labels: Labels) -> Markup:
+    row = said(one, review, labels)
+    needs = [tag("div", tag("b", need), f": {why}") for need, why in row.needs]
+    return tag(
+        "tr",
+        tag("th", row.person, scope="row"),
+        *((tag("td", *needs, class_="why"),) if needs else ()),
+        tag("td", row.last),
+        tag("td", row.done, _bar(one.recent_done, one.recent_due), class_="number"),
+        tag("td", row.pain, class_="number"),
+        tag("td", _strip(one, labels)),
+        tag("td", row.in_full, class_="number"),
+        tag("td", row.tension, class_="number"),
+        tag("td", row.halts, class_="number"),
+    )
+
+
+def _bar(done: int | None, due: int | None) -> Markup:
+    """Return a bar that is as full as the sessions due were done; the number stands beside it."""
+    if not due or done is None:
+        return Markup("")
+    full = round(40 * min(1.0, done / due), 1)
+    return Markup(
+        '<svg class="bar" width="42" height="8" aria-hidden="true"><rect x="0.5" y="0.5" width="41" height="7" '
+        f'class="frame"/><rect x="1" y="1" width="{full}" height="6"/></svg>'
+    )
+
+
+def _strip(one: Standing, labels: Labels) -> Markup:
+    """Return the last weeks, a place a day: a foot where they came, on it the highest pain told."""
+    told = [pain for _, _, pain in one.days if pain is not None]
+    words = labels(
+        "clinic_strip_text",
+        n=len(one.days),
+        highest=max(told, default="-"),
+        last=told[-1] if told else "-",
+    )
+    wide, high = STRIP_DAYS * STEP, TALL + FOOT + 2
+    marks = "".join(_mark((STRIP_DAYS - 1 + day) * STEP, worked, pain, high) for day, worked, pain in one.days)
+    weeks = "".join(f'<path class="week" d="M{x} 0V{high}"/>' for x in range(7 * STEP, wide, 7 * STEP))
+    return Markup(
+        f'<svg class="strip" width="{wide}" height="{high}" role="img">{tag("title", words)}{weeks}'
+        f'<path class="ground" d="M0 {high - 0.5}H{wide}"/>{marks}</svg>'
+    )
+
+
+def _mark(x: int, worked: bool, pain: int | None, high: int) -> str:
+    foot = high - FOOT - 1
+    if not worked:
+        return f'<path d="M{x} {foot}h1v{FOOT}h-1zM{x + 3} {foot}h1v{FOOT}h-1z"/>'
+    if pain is None:
+        ring = f'<circle class="ring" cx="{x + 2}" cy="{foot - 4}" r="1.6"/>'
+        return f'<path d="M{x} {foot}h4v{FOOT}h-4z"/>{ring}'
+    tall = round(min(10, max(0, pain)) * TALL / 10, 1)
+    return f'<path d="M{x} {round(foot - tall, 1)}h4v{round(FOOT + tall, 1)}h-4z"/>'

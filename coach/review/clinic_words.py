@@ -1,0 +1,119 @@
+"""Say how somebody stands in the labels of a language: what the clinic's page and the terminal both show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from coach.review.clinic import MISSED, PAIN_BEFORE, PAIN_RISE, WORSE, ClinicReview, Need, Standing
+from coach.review.logbooks import EPOCH
+
+Labels = Callable[..., str]
+"""A label by its key in screens.yaml, with its {names} filled in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One person's row."""
+
+    person: str
+    needs: tuple[tuple[str, str], ...]
+    """Each need and why."""
+    last: str
+    done: str
+    in_full: str
+    tension: str
+    pain: str
+    halts: str
+
+
+def said(one: Standing, review: ClinicReview, labels: Labels) -> Said:
+    """Return a person's row in words. A dash: not known."""
+    return Said(
+        person=f"{one.person} ({one.name})" if one.name else one.person,
+        needs=tuple((_need(need, labels), _why(need, one, labels)) for need in one.needs),
+        last=_days_ago(one, review, labels),
+        done=_of(one.recent_done, one.recent_due),
+        in_full=_of(one.recent_sets_in_full, one.recent_sets_planned),
+        tension=_share(one.recent_tension_s, one.recent_tension_planned_s),
+        pain=_pain(one, labels),
+        halts=str(one.recent_halts),
+    )
+
+
+def summary(review: ClinicReview, labels: Labels) -> str:
+    """Return how many people need a look, and why."""
+    counts = [(_need(need, labels), len(review.of(need))) for need in Need]
+    told = ", ".join(labels("clinic_counts", label=label, n=n) for label, n in counts if n)
+    return labels(
+        "clinic_summary",
+        people=len(review.people),
+        sessions=review.sessions,
+        sets=review.sets,
+        needs=told or labels("clinic_nobody").rstrip("."),
+    )
+
+
+def how_counted(labels: Labels, *, proven: bool) -> tuple[str, ...]:
+    """Return the sentences that say what the words of the page mean."""
+    return (
+        labels("clinic_how_safety"),
+        labels("clinic_how_pain", points=f"{PAIN_RISE:g}", least=PAIN_BEFORE),
+        labels("clinic_how_worse", n=WORSE),
+        labels("clinic_how_stopped", n=MISSED),
+        labels("clinic_how_recent"),
+        labels("clinic_how_seals") if proven else labels("clinic_how_columns"),
+        labels("clinic_how_steps"),
+    )
+
+
+def _need(need: Need, labels: Labels) -> str:
+    return labels(f"clinic_need_{need.name.lower()}")
+
+
+def _why(need: Need, one: Standing, labels: Labels) -> str:
+    match need:
+        case Need.SAFETY | Need.MACHINE:
+            values = {"why": labels(f"end_{one.last_why}")}
+        case Need.PAIN:
+            values = {
+                "before": _one(one.pain_before),
+                "of": str(one.pain_before_of),
+                "now": _one(one.pain_now),
+                "now_of": str(one.pain_now_of),
+            }
+        case Need.WORSE:
+            values = {"n": str(one.recent_worse), "of": str(one.recent_mornings)}
+        case Need.STOPPED:
+            values = {"n": str(one.missed_now)}
+        case Need.STEP_UP:
+            values = {"n": str(one.steps_up)}
+        case _:
+            values = {}
+    return labels(f"clinic_why_{need.name.lower()}", **values)
+
+
+def _days_ago(one: Standing, review: ClinicReview, labels: Labels) -> str:
+    if one.last_day is None:
+        return "-"
+    days = review.today.toordinal() - EPOCH - one.last_day
+    return labels(("clinic_today", "clinic_yesterday")[days]) if days < 2 else labels("clinic_days_ago", n=days)
+
+
+def _pain(one: Standing, labels: Labels) -> str:
+    if one.pain_now is None:
+        return labels("clinic_pain_none_told") if one.sessions else "-"
+    pain = labels("clinic_pain_up_to", pain=_one(one.pain_now)) if one.pain_banded else _one(one.pain_now)
+    return labels("clinic_pain_of_one", pain=pain) if one.pain_now_of == 1 else pain
+
+
+def _one(number: float | None) -> str:
+    return "-" if number is None else f"{number:.1f}"
+
+
+def _of(done: int | None, due: int | None) -> str:
+    return "-" if done is None or due is None else f"{done}/{due}"
+
+
+def _share(done: float | None, planned: float | None) -> str:
+    return f"{done / planned:.0%}" if done is not None and planned else "-"

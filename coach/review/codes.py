@@ -1,0 +1,46 @@
+"""THE table of codes that leave this program: what is not in it is told as text, and no code is made up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+LOINC = "http://loinc.org"
+UCUM = "http://unitsofmeasure.org"
+CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
+ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """One code of somebody else's system."""
+
+    system: str
+    code: str
+    display: str
+    """Its name there, to the letter; empty where we have not read it."""
+    text: str
+    """What we mean by it."""
+
+    @property
+    def concept(self) -> dict[str, Any]:
+        """Return it as a CodeableConcept."""
+        coding = {"system": self.system, "code": self.code} | ({"display": self.display} if self.display else {})
+        return {"coding": [coding], "text": self.text}
+
+
+PAIN = Code(
+    LOINC, "72514-3", "Pain severity - 0-10 verbal numeric rating [Score] - Reported", "Pain severity 0-10, stated"
+)
+EFFORT = Code(LOINC, "82289-0", "", "Perceived exertion 0-10, stated")
+EXERCISE = Code(LOINC, "73985-4", "Exercise activity", "Exercise activity")
+DURATION = Code(LOINC, "55411-3", "Exercise duration", "From the first to the last set of the exercise, rests included")
+ACTIVITY = Code(CATEGORY, "activity", "Activity", "Activity")
+SURVEY = Code(CATEGORY, "survey", "Survey", "Survey")
+UNKNOWN = Code(ABSENT, "unknown", "Unknown", "Asked, not answered")
+NOT_ASKED = Code(ABSENT, "not-asked", "Not Asked", "Not asked")
+SECONDS = Code(UCUM, "s", "", "s")
+MINUTES = Code(UCUM, "min", "", "min")
+
+CODES = (PAIN, EFFORT, EXERCISE, DURATION, ACTIVITY, SURVEY, UNKNOWN, NOT_ASKED, SECONDS, MINUTES)
+"""All of them."""

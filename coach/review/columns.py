@@ -1,0 +1,248 @@
+"""The tables of a clinic, by an embedded analytical engine: from the logbooks as they are, to columns and from them."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from coach.errors import CoachError
+from coach.logbook.files import make_folder
+from coach.logbook.kinds import KINDS
+from coach.review.logbooks import LeftOut, Logbook, Member, logbooks, members, recheck
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+SQL = Path(__file__).parent / "sql"
+TABLES = ("people", "sessions", "sets", "answers", "halts", "eased", "planned", "left_out")
+
+HEAP = 2_000
+"""Files that are read together: what bounds the memory."""
+
+MEMORY = "600MB"
+"""What the engine may use before it puts something on the disk, into a folder that goes with it."""
+
+FIELDS = {
+    "n": "INTEGER", "line": "VARCHAR", "person": "VARCHAR", "program": "VARCHAR", "title": "VARCHAR",
+    "digest": "VARCHAR", "language": "VARCHAR",
+    "plan": [{"exercise": "VARCHAR", "name": "VARCHAR", "level": "VARCHAR", "sets": "INTEGER", "target": "INTEGER"}],
+    "set_id": "INTEGER", "exercise": "VARCHAR", "level": "VARCHAR", "set": "INTEGER", "side": "VARCHAR",
+    "kind": "VARCHAR", "planned_low": "INTEGER", "planned_high": "INTEGER", "tension_planned_s": "DOUBLE",
+    "counted": "INTEGER", "tension_s": "DOUBLE", "why": "VARCHAR", "next_in_days": "INTEGER", "question": "VARCHAR",
+    "value": "JSON", "pain": "JSON", "what": "VARCHAR", "from": "JSON", "to": "JSON", "because": "VARCHAR",
+}  # fmt: skip
+"""What is read of a line: the union of the fields of all kinds that a table needs, each with its type."""
+
+NEEDED = ("session_begun", "session_ended", "set_begun", "set_ended", "answered", "unanswered", "halted", "halt_why",
+          "ready", "resumed", "eased")  # fmt: skip
+PASSED_OVER = tuple(kind for kind in KINDS if kind not in NEEDED)
+"""Kinds that no table needs. A kind that is not known is not among them: its file is looked at more closely."""
+
+MUST_HAVE = {
+    "session_begun": ("program", "digest", "plan"),
+    "set_begun": ("set_id", "exercise", "level", "set", "side", "kind", "planned_low", "planned_high"),
+    "set_ended": ("set_id", "exercise", "level", "set", "side", "kind", "planned_low", "planned_high", "why"),
+    "session_ended": ("why",),
+    "answered": ("question",),
+    "unanswered": ("question",),
+    "halt_why": ("why",),
+    "eased": ("exercise", "what", "because"),
+}
+"""Fields without which a line cannot be what its seal says: then its file is looked at more closely."""
+
+
+class Clinic(NamedTuple):
+    """A clinic's tables in the engine."""
+
+    engine: DuckDBPyConnection
+    members: dict[str, Member]
+    """Everybody by their id, with their home; nobody if it was opened from columns."""
+    proven: bool
+    """Whether the logbooks were read and their checksums looked at, not columns made of them."""
+
+
+def open_clinic(folder: Path) -> Clinic:
+    """Return the tables of a home, of a folder of homes, or of columns that `write_columns` wrote.
+
+    Raises CoachError that says what to do if the folder is none of them, or if the engine is missing.
+    """
+    engine = _engine()
+    if (folder / "sessions.parquet").is_file():
+        _open_columns(engine, folder)
+        return Clinic(engine, {}, proven=False)
+    everybody = members(folder)
+    for statement in statements("tables"):
+        engine.execute(statement)
+    engine.execute("INSERT INTO people SELECT unnest(?::VARCHAR[])", [[one.person for one in everybody]])
+    _load(engine, folder, everybody)
+    return Clinic(engine, {one.person: one for one in everybody}, proven=True)
+
+
+def write_columns(clinic: Clinic, folder: Path) -> None:
+    """Write every table as a Parquet file into `folder`, for its owner alone. Raises CoachError that says what to do.
+
+    Each file is whole or as it was before.
+    """
+    import duckdb
+
+    before = os.umask(0o077)  # the engine makes its files by itself
+    try:
+        make_folder(folder)
+        for table in TABLES:
+            path = folder / f"{table}.parquet"
+            beside = path.with_suffix(".new")
+            beside.unlink(missing_ok=True)
+            clinic.engine.execute(
+                f"COPY (FROM {table} ORDER BY ALL) TO {_text(beside)} (FORMAT parquet, COMPRESSION zstd)"
+            )
+            beside.replace(path)
+    except (OSError, duckdb.Error) as error:
+        reason = getattr(error, "strerror", "") or "the engine could not write there"
+        raise CoachError(
+            f"Cannot write columns into {folder} ({reason}): name a folder where you may write."
+        ) from error
+    finally:
+        os.umask(before)
+
+
+def statements(name: str) -> list[str]:
+    """Return the statements of a file in sql/, without their comments."""
+    text = re.sub(r"--.*", "", (SQL / f"{name}.sql").read_text("utf-8"))
+    return [statement.strip() for statement in text.split(";") if statement.strip()]
+
+
+def ask(engine: DuckDBPyConnection, query: str) -> list[dict[str, Any]]:
+    """Return the rows of a query in sql/, each by the names of its columns."""
+    (statement,) = statements(query)
+    result = engine.execute(statement)
+    names = [column[0] for column in result.description]
+    return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
+
+
+def _engine() -> DuckDBPyConnection:
+    try:
+        import duckdb
+    except ImportError as error:
+        raise CoachError("The clinic's engine is missing; install it with: pip install duckdb") from error
+    # Nothing is fetched: what the engine needs is inside its package.
+    config: dict[str, str | bool | int | float | list[str]] = {
+        "autoinstall_known_extensions": "false",
+        "autoload_known_extensions": "false",
+        "memory_limit": MEMORY,
+    }
+    return duckdb.connect(":memory:", config=config)
+
+
+def _open_columns(engine: DuckDBPyConnection, folder: Path) -> None:
+    import duckdb
+
+    for table in TABLES:
+        try:
+            engine.execute(f"CREATE VIEW {table} AS FROM read_parquet({_text(folder / f'{table}.parquet')})")
+        except duckdb.Error as error:
+            raise CoachError(
+                f"{folder}/{table}.parquet cannot be read; write the columns anew: "
+                "coach review --clinic HOME --parquet DIR"
+            ) from error
+
+
+def _load(engine: DuckDBPyConnection, folder: Path, everybody: tuple[Member, ...]) -> None:
+    left_out: list[LeftOut] = []
+    found = logbooks(folder, everybody, left_out)
+    while heap := list(islice(found, HEAP)):
+        _read(engine, heap)
+        suspects = set(_suspects(engine))
+        if suspects:
+            for book in heap:
+                if book.path.as_posix() in suspects:
+                    recheck(book, folder, left_out)
+            heap = [book for book in heap if book.sound or book.path.as_posix() not in suspects]
+            _read(engine, heap)
+        heap = list(_own(engine, heap, folder, everybody, left_out))
+        for statement in statements("load"):
+            engine.execute(statement)
+    engine.execute(
+        "INSERT INTO left_out SELECT unnest(?::VARCHAR[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])",
+        [[one.file for one in left_out], [one.line for one in left_out], [one.text for one in left_out]],
+    )
+
+
+def _read(engine: DuckDBPyConnection, heap: Sequence[Logbook]) -> None:
+    """Put the lines of a heap of files into `lines`; of a file with lines that are not sound its sound ones alone."""
+    columns = ("file", "person", "book", "began")
+    lists = ", ".join(f"unnest(?::VARCHAR[]) AS {name}" for name in columns)
+    engine.execute(
+        f"CREATE OR REPLACE TEMPORARY TABLE books AS SELECT {lists}, unnest(?::INTEGER[]) AS day_number",
+        [
+            [book.path.as_posix() for book in heap],
+            [book.person for book in heap],
+            [book.session for book in heap],
+            [book.began for book in heap],
+            [book.day for book in heap],
+        ],
+    )
+    parts = [(book.path.as_posix(), line) for book in heap for line in book.sound]
+    sources = ["SELECT unnest(?::VARCHAR[]) AS file, unnest(?::JSON[]) AS held"]
+    given: list[list[str]] = [[file for file, _ in parts], [line for _, line in parts]]
+    whole = [book.path.as_posix() for book in heap if not book.sound]
+    if whole:
+        sources.append("SELECT filename AS file, json AS held FROM read_ndjson_objects(?, filename = true)")
+        given.append(whole)
+    needed = f"(held ->> '$.line') NOT IN ({_quoted(PASSED_OVER)})"
+    fields = f"unnest(from_json(held, '{json.dumps(FIELDS)}'), max_depth := 1)"
+    engine.execute(
+        "CREATE OR REPLACE TEMPORARY TABLE lines AS"  # noqa: S608 - our own words
+        " SELECT b.file, b.person, b.book, told.* EXCLUDE (person, file), told.person AS told_of"
+        f" FROM (SELECT file, {fields} FROM ({' UNION ALL '.join(sources)}) WHERE {needed}) told"
+        " JOIN books b ON b.file = told.file",
+        given,
+    )
+
+
+def _text(path: Path) -> str:
+    """Return a path as a text of SQL."""
+    return "'" + str(path).replace("'", "''") + "'"
+
+
+def _quoted(words: Iterable[str]) -> str:
+    return ", ".join(f"'{word}'" for word in words)
+
+
+def _suspects(engine: DuckDBPyConnection) -> list[str]:
+    """Return the files with a line of a kind that is not known, or one that lacks what it must have."""
+    lacking = " OR ".join(
+        f"(line = '{kind}' AND ({' OR '.join(f'{json.dumps(name)} IS NULL' for name in names)}))"
+        for kind, names in MUST_HAVE.items()
+    )
+    query = f"SELECT DISTINCT file FROM lines WHERE line IS NULL OR line NOT IN ({_quoted(NEEDED)}) OR {lacking}"  # noqa: S608
+    rows = engine.execute(query).fetchall()
+    return [str(file) for (file,) in rows]
+
+
+def _own(
+    engine: DuckDBPyConnection,
+    heap: Sequence[Logbook],
+    folder: Path,
+    everybody: Iterable[Member],
+    left_out: list[LeftOut],
+) -> Iterator[Logbook]:
+    """Leave out the files that tell of somebody else than the person in whose folder they are."""
+    ids = {one.person: one.at_home.id for one in everybody}
+    told = dict(engine.execute("SELECT file, told_of FROM lines WHERE line = 'session_begun'").fetchall())
+    foreign = []
+    for book in heap:
+        of = told.get(book.path.as_posix())
+        if of is not None and of != ids[book.person]:
+            foreign.append(book.path.as_posix())
+            shown = book.path.relative_to(folder).as_posix()
+            left_out.append(LeftOut(shown, 0, "tells of somebody else than the person in whose folder it is"))
+        else:
+            yield book
+    if foreign:
+        engine.execute("DELETE FROM lines WHERE list_contains(?::VARCHAR[], file)", [foreign])
+        engine.execute("DELETE FROM books WHERE list_contains(?::VARCHAR[], file)", [foreign])

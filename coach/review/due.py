@@ -1,0 +1,63 @@
+"""On which days a session was due, from the sessions that were done and the schedule of the program."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, timedelta
+
+from coach.logbook import SessionRecord
+from coach.logbook.decisions import local_moment
+from coach.program.model import Program
+
+
+def due_days(records: Iterable[SessionRecord], programs: Mapping[str, Program], today: date) -> tuple[date, ...]:
+    """Return the days on which a session was due, of all programs together, in order.
+
+    The first session of a program is due; the next is as many days later as that session said; where nobody came, the
+    one after it by the schedule of the kept program version, or, if that was not kept, by the shortest time that a
+    session of the program said. Who comes late makes up for the day missed; who comes early was not due. `today` is due
+    only if somebody came, for it is not over. A program that another has taken the place of is due no more after its
+    last session.
+    """
+    mine: dict[str, list[SessionRecord]] = {}
+    for record in records:
+        if local_moment(record.began) is not None:
+            mine.setdefault(record.program, []).append(record)
+    newest = max((_day(one) for some in mine.values() for one in some), default=today)
+    last_program = {some[-1].program for some in mine.values() if _day(some[-1]) == newest}
+    days: list[date] = []
+    for program, some in mine.items():
+        some.sort(key=lambda one: (one.began, one.session))
+        began_last = min((_day(mine[name][0]) for name in last_program), default=today)
+        running = program in last_program or _day(some[-1]) >= began_last
+        days += _due(some, programs, today if running else _day(some[-1]) + timedelta(days=1))
+    return tuple(sorted(days))
+
+
+def _due(records: Sequence[SessionRecord], programs: Mapping[str, Program], until: date) -> list[date]:
+    """Return the due days of one program before `until`; `until` itself if somebody came."""
+    told = [record.next_in_days for record in records if record.next_in_days and record.next_in_days > 0]
+    kept = next((programs[record.digest] for record in reversed(records) if record.digest in programs), None)
+    every = kept.schedule.every_days if kept else min(told, default=1)
+    came: dict[date, int] = {}
+    for record in records:
+        came[_day(record)] = record.next_in_days or every
+    due: list[date] = []
+    following: date | None = None
+    for day in sorted(came):
+        while following is not None and following < day:
+            due.append(following)
+            following += timedelta(days=every)
+        if following is None or following == day:
+            due.append(day)
+        following = day + timedelta(days=max(1, came[day]))
+    while following is not None and following < until:
+        due.append(following)
+        following += timedelta(days=every)
+    return due
+
+
+def _day(record: SessionRecord) -> date:
+    began = local_moment(record.began)
+    assert began is not None
+    return began.date()

@@ -1,0 +1,171 @@
+"""Say a program on a sheet for the wall and the family: what to do, what to say, when to stop, whom to call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+from coach.program.model import Dose, Exercise, Hold, Phase, Point, Program, Range, Reach, Reps, Sides, steps
+from coach.session.reached import amount
+from coach.words.phrases import VoicePack
+
+Labels = Callable[..., str]
+"""A label by its key in screens.yaml, with its {names} filled in."""
+
+Row = tuple[str, str]
+"""What a line is about (empty: nothing need be said), and the line."""
+
+DIGEST_SHOWN = 12
+"""Signs of a program's digest that tell its versions apart on paper."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A titled group of lines."""
+
+    title: str
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The whole handout, in the language of the program."""
+
+    language: str
+    title: str
+    facts: tuple[str, ...]
+    """How often, and who is to be near."""
+    stop: Block
+    exercises: tuple[Block, ...]
+    says: Block
+    """The person's words, and what each does."""
+    foot: str
+    """Which program this is, who wrote it, and until when it stands."""
+
+
+def handout(program: Program, levels: Mapping[str, int], pack: VoicePack, labels: Labels) -> Sheet:
+    """Return the sheet of `program`: each exercise at the level of that index in `levels`, else where it starts."""
+    schedule = program.schedule
+    facts = [_counted(labels, "handout_days", schedule.every_days)]
+    if schedule.after_sore_days > schedule.every_days:
+        facts.append(_counted(labels, "handout_sore_days", schedule.after_sore_days))
+    if program.within_reach is not Reach.NOT_NEEDED:
+        always = program.within_reach is Reach.ALWAYS
+        facts.append(labels("handout_reach_always" if always else "handout_reach_first"))
+    return Sheet(
+        language=program.language,
+        title=program.title,
+        facts=tuple(facts),
+        stop=Block(labels("handout_stop"), tuple(_stop(program, pack, labels))),
+        exercises=tuple(
+            _exercise(program, exercise, number, levels.get(exercise.id), labels)
+            for number, exercise in enumerate(program.exercises, start=1)
+        ),
+        says=Block(labels("handout_say"), tuple(_says(program, pack, labels))),
+        foot=" ".join(_foot(program, labels)),
+    )
+
+
+def _exercise(program: Program, exercise: Exercise, number: int, index: int | None, labels: Labels) -> Block:
+    starts = [level.id for level in exercise.levels].index(exercise.start_level)
+    level = exercise.levels[starts if index is None else index]
+    rows: list[Row] = []
+    if exercise.joins_after and index is None:
+        other = program.exercise(exercise.joins_after.exercise).name
+        waits = labels("handout_joins_text", exercise=other, n=exercise.joins_after.steady_sessions)
+        rows.append((labels("handout_joins"), waits))
+    needs = ", ".join((*exercise.needs, *level.needs))
+    rows += [
+        (labels("handout_needs"), needs),
+        (labels("handout_setup"), level.setup),
+        (labels("handout_do"), level.cue),
+        (labels("handout_dose"), " ".join(_dose(program, exercise, level.dose, labels))),
+        (labels("handout_feel"), level.feel),
+        (labels("handout_watch"), " ".join(level.watch)),
+    ]
+    return Block(f"{number}. {exercise.name}", tuple(row for row in rows if row[1]))
+
+
+def _dose(program: Program, exercise: Exercise, dose: Dose, labels: Labels) -> Iterator[str]:
+    work = dose.work
+    within = amount(work)
+    unit = "reps" if isinstance(work, Reps) else "seconds" if isinstance(work, Hold) else "rounds"
+    sets = _counted(labels, "handout_sets", dose.sets)
+    if within.steady:
+        yield labels(f"handout_dose_{unit}_steady", sets=sets, n=within.high)
+    else:
+        yield labels(f"handout_dose_{unit}", sets=sets, amount=_span(within, labels))
+    if exercise.sides is not Sides.BOTH:
+        first = program.affected or "right"
+        second = "left" if first == "right" else "right"
+        key = "handout_sides_" + str(exercise.sides).replace(" ", "_")
+        yield labels(key, first=labels(f"side_{first}"), second=labels(f"side_{second}"))
+    slow = work.slow if isinstance(work, Reps) else ""
+    if steps(work):
+        timed = ", ".join(_step(step, labels, slow=step.name == slow) for step in steps(work))
+        yield labels("handout_tempo", steps=timed) if slow else labels("handout_points", steps=timed)
+    if dose.sets > 1 and dose.rest:
+        yield _counted(labels, "handout_rest", dose.rest)
+
+
+def _step(step: Phase | Point, labels: Labels, *, slow: bool) -> str:
+    return _counted(labels, "handout_slow_step" if slow else "handout_step", step.seconds, name=step.name)
+
+
+def _says(program: Program, pack: VoicePack, labels: Labels) -> Iterator[Row]:
+    """Each reply by the wording that is taught, halts first, with what it does under this program's limits."""
+    word = {reply: wordings.word for reply, wordings in pack.replies.items()}
+    by_limit = {"tired": program.limits.tired, "unsteady": program.limits.unsteady}
+    for reply in sorted(pack.replies, key=lambda reply: reply not in pack.halts):
+        if reply in by_limit:
+            yield _quoted(labels, word[reply]), labels(f"handout_does_{by_limit[reply]}")
+        elif reply == "yes":
+            yield _quoted(labels, word["yes"], word["no"]), labels("handout_say_yes")
+        elif reply == "n0":
+            yield _quoted(labels, word["n0"], word["n10"]), labels("handout_say_n0")
+        elif reply != "no" and not (reply[0] == "n" and reply[1:].isdecimal()):
+            yield _quoted(labels, word[reply]), labels(f"handout_say_{reply}")
+
+
+def _quoted(labels: Labels, word: str, last: str = "") -> str:
+    return labels("handout_words", word=word, last=last) if last else labels("handout_word", word=word)
+
+
+def _stop(program: Program, pack: VoicePack, labels: Labels) -> Iterator[Row]:
+    halts = ", ".join(pack.replies[reply].word for reply in sorted(pack.halts))
+    yield "", labels("handout_always", word=halts)
+    yield labels("handout_pain"), " ".join(_pain(program, labels))
+    yield labels("handout_help"), labels("handout_warnings")
+    yield labels("handout_call"), program.call.strip() or labels("handout_call_unknown")
+    if program.cautions.strip():
+        yield labels("handout_cautions"), program.cautions.strip()
+
+
+def _pain(program: Program, labels: Labels) -> Iterator[str]:
+    limits = program.limits
+    yield labels("handout_pain_on", amount=_span(Range(0, limits.pain_carry_on_to), labels))
+    if limits.pain_ease_to > limits.pain_carry_on_to:
+        yield labels("handout_pain_ease", amount=_span(Range(limits.pain_carry_on_to + 1, limits.pain_ease_to), labels))
+    if limits.pain_ease_to < 10:  # the scale ends there: nothing is above it
+        yield labels("handout_pain_end", amount=_span(Range(limits.pain_ease_to + 1, 10), labels))
+
+
+def _foot(program: Program, labels: Labels) -> Iterator[str]:
+    yield labels("handout_version", program=program.id, version=program.digest[:DIGEST_SHOWN])
+    by = program.written_by
+    who = ", ".join(part for part in (by.name, by.role) if part)
+    if who:
+        yield labels("handout_written_by", who=who)
+    if by.on:
+        yield labels("handout_written_on", on=by.on.isoformat())
+    if by.review_on:
+        yield labels("handout_review_on", on=by.review_on.isoformat())
+
+
+def _span(within: Range, labels: Labels) -> str:
+    return str(within.low) if within.low == within.high else labels("handout_span", low=within.low, high=within.high)
+
+
+def _counted(labels: Labels, key: str, n: float, **values: str) -> str:
+    """Return the label that fits the number: a language may have another for one."""
+    return labels(f"{key}_one" if n == 1 else key, n=f"{n:g}", **values)

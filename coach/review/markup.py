@@ -1,0 +1,38 @@
+"""Write HTML that stands alone in one file: text is always escaped, the style is inside, nothing is fetched."""
+
+from __future__ import annotations
+
+from html import escape
+from pathlib import Path
+
+STYLES = Path(__file__).parent / "styles"
+
+
+class Markup(str):
+    """Text that is HTML already and is not escaped again."""
+
+    __slots__ = ()
+
+
+def tag(name: str, *children: str, **attributes: str) -> Markup:
+    """Return an element; text in it and in its attributes is escaped. `class_` and `aria_label` give those names."""
+    given = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"' for key, value in attributes.items() if value
+    )
+    return Markup(f"<{name}{given}>{''.join(map(_inside, children))}</{name}>")
+
+
+def document(title: str, language: str, style: str, *body: str) -> str:
+    """Return a whole page; `style` names files in styles/, divided by spaces."""
+    css = "\n".join((STYLES / f"{name}.css").read_text("utf-8").strip() for name in style.split())
+    head = tag(
+        "head",
+        Markup('<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'),
+        tag("title", title),
+        Markup(f"<style>\n{css}\n</style>"),
+    )
+    return "<!doctype html>\n" + tag("html", head, tag("body", tag("main", *body)), lang=language) + "\n"
+
+
+def _inside(child: str) -> str:
+    return child if isinstance(child, Markup) else escape(child)

@@ -1,0 +1,308 @@
+"""What the records of one person come to: pure figures for whoever reads the review.
+
+Prescribed (the plan of the day), counted (by the coach) and stated (by the person) are never added to each other. Each
+figure knows the sessions that it rests on. What cannot be used is listed, never silently dropped.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime, timedelta
+from statistics import fmean
+
+from coach.logbook import PlannedExercise, SetRecord
+from coach.logbook.assembled import is_pain
+from coach.program.model import Program
+from coach.review.due import due_days
+from coach.review.figures import (
+    Adherence,
+    Amount,
+    Course,
+    EarFigures,
+    EasedBy,
+    Halts,
+    Hearing,
+    LeftOut,
+    Mean,
+    PainFigures,
+    Point,
+    Review,
+    Visit,
+    Week,
+    Work,
+    Wrong,
+    worst,
+)  # fmt: skip
+from coach.review.sorting import Files, exercise_of, prescribed, sort_out
+from coach.session.past import Decision
+from coach.session.progress import Proposal
+
+UNITS = ("reps", "seconds", "rounds")
+
+STRETCH = 14
+"""Days at the beginning and at the end that are held against each other."""
+
+
+def review(
+    person: str,
+    files: Files,
+    *,
+    programs: Mapping[str, Program],
+    now: datetime,
+    since: date | None = None,
+    problems: Iterable[LeftOut] = (),
+    proposals: Sequence[Proposal] = (),
+    decisions: Sequence[Decision] = (),
+) -> Review:
+    """Return the review of `person`, at local time `now`, of the sessions from `since` on.
+
+    `programs` are the kept versions, by digest; `problems` what reading the files found. The order of `files` is
+    without meaning.
+    """
+    visits, left_out = sort_out(person, files, programs, now)
+    due = due_days([visit.record for visit in visits], programs, now.date())
+    first = since or min((visit.day for visit in visits), default=now.date())
+    shown = tuple(visit for visit in visits if visit.day >= first)
+    courses = _courses(shown, programs)
+    adherence = Adherence(
+        due=sum(day >= first for day in due),
+        done=sum(visit.worked for visit in shown),
+        came=len(shown),
+        last=max((visit.day for visit in visits), default=None),
+    )
+    return Review(
+        person=person,
+        today=now.date(),
+        since=since,
+        visits=shown,
+        weeks=_weeks(shown, [day for day in due if day >= first], first, now.date()),
+        adherence=adherence,
+        work=_work(shown),
+        pain=_pain(shown, first, now.date()),
+        effort=_mean([visit.effort for visit in shown]),
+        halts=_halts(shown),
+        courses=courses,
+        eased=_eased(shown),
+        hearing=_hearing(shown),
+        devices=_counts(what for visit in shown for _, what in visit.record.devices),
+        wrong=_wrong(shown, courses),
+        proposals=tuple(proposals),
+        decisions=tuple(one for one in decisions if one.day >= first),
+        left_out=tuple(sorted({*problems, *left_out}, key=lambda one: (one.file, one.line, one.key, one.text))),
+        versions_missing=sum(visit.limits is None for visit in shown),
+    )
+
+
+# -- figures ----------------------------------------------------------------------------------------------------------
+
+
+def _weeks(visits: Sequence[Visit], due: Sequence[date], first: date, today: date) -> tuple[Week, ...]:
+    weeks = []
+    for number in range(((today - first).days // 7) + 1 if visits else 0):
+        begins = first + timedelta(days=7 * number)
+        inside = [visit for visit in visits if begins <= visit.day < begins + timedelta(days=7)]
+        known = [visit for visit in inside if visit.tension_prescribed_s is not None]
+        weeks.append(
+            Week(
+                begins,
+                due=sum(begins <= day < begins + timedelta(days=7) for day in due),
+                done=sum(visit.worked for visit in inside),
+                tension_prescribed_s=sum(visit.tension_prescribed_s or 0.0 for visit in known),
+                tension_s=sum(visit.tension_s for visit in known),
+            )
+        )
+    return tuple(weeks)
+
+
+def _work(visits: Sequence[Visit]) -> Work:
+    sets = [one for visit in visits for one in visit.record.sets]
+    plans = [planned for visit in visits for planned in visit.record.plan]
+    known = [visit for visit in visits if visit.tension_prescribed_s is not None]
+    return Work(
+        sets_prescribed=sum(planned.sets for planned in plans),
+        sets_begun=len(sets),
+        sets_in_full=sum(one.in_full for one in sets),
+        amounts=tuple(amount for unit in UNITS if (amount := _amount(unit, plans, sets)).prescribed or amount.counted),
+        tension_prescribed_s=sum(visit.tension_prescribed_s or 0.0 for visit in known),
+        tension_s=sum(visit.tension_s for visit in known),
+        tension_unknown=len(visits) - len(known),
+        sessions=len(visits),
+    )
+
+
+def _amount(unit: str, plans: Sequence[PlannedExercise], sets: Sequence[SetRecord]) -> Amount:
+    mine = [one for one in sets if one.unit == unit]
+    stated = [one for one in mine if one.stated is not None]
+    return Amount(
+        unit,
+        prescribed=sum(planned.sets * prescribed(planned) for planned in plans if planned.unit == unit),
+        counted=sum(one.counted or 0 for one in mine),
+        stated=sum(one.stated or 0 for one in stated),
+        sets_stated=len(stated),
+        counted_where_stated=sum(one.counted or 0 for one in stated),
+        sets_unknown=sum(one.counted is None for one in mine),
+    )
+
+
+def _mean(values: Iterable[int | None]) -> Mean | None:
+    known = [value for value in values if value is not None]
+    return Mean(fmean(known), len(known)) if known else None
+
+
+def _pain(visits: Sequence[Visit], first: date, today: date) -> PainFigures:
+    highest = [(visit, visit.highest) for visit in visits]
+    early = [pain.high for visit, pain in highest if pain and visit.day < first + timedelta(days=STRETCH)]
+    late = [pain.high for visit, pain in highest if pain and visit.day > today - timedelta(days=STRETCH)]
+    told = [(visit, pain) for visit, pain in highest if pain]
+    bounded = [(visit.limits, pain) for visit, pain in told if visit.limits]
+    apart = (today - first).days >= 2 * STRETCH
+    mornings = [visit.worse for visit in visits if visit.worse is not None]
+    return PainFigures(
+        first=_mean(early),
+        last=_mean(late) if apart else None,
+        highest=worst(*(pain for _, pain in told)),
+        above=sum(pain.high > limits.pain_ease_to for limits, pain in bounded),
+        eased=sum(limits.pain_carry_on_to < pain.high <= limits.pain_ease_to for limits, pain in bounded),
+        unknown=len(told) - len(bounded),
+        told=len(told),
+        unanswered=sum(
+            is_pain(one.question) and not one.answered for visit in visits for one in visit.record.questions
+        ),
+        worse=sum(mornings),
+        mornings=len(mornings),
+    )
+
+
+def _halts(visits: Sequence[Visit]) -> Halts:
+    halts = [halt for visit in visits for halt in visit.record.halts]
+    return Halts(
+        _counts(halt.why or "unexplained" for halt in halts),
+        _counts(halt.exercise for halt in halts),
+        sum(bool(visit.record.halts) for visit in visits),
+    )
+
+
+def _counts(names: Iterable[str]) -> tuple[tuple[str, int], ...]:
+    return tuple(sorted(Counter(names).items(), key=lambda one: (-one[1], one[0])))
+
+
+def _courses(visits: Sequence[Visit], programs: Mapping[str, Program]) -> tuple[Course, ...]:
+    keys = dict.fromkeys((visit.record.program, one.exercise) for visit in visits for one in visit.record.sets)
+    return tuple(_course(program, exercise, visits, programs) for program, exercise in keys)
+
+
+def _course(program: str, exercise: str, visits: Sequence[Visit], programs: Mapping[str, Program]) -> Course:
+    mine = [visit for visit in visits if visit.record.program == program]
+    done = [visit for visit in mine if any(one.exercise == exercise for one in visit.record.sets)]
+    latest = next((programs[v.record.digest] for v in reversed(mine) if v.record.digest in programs), None)
+    known = exercise_of(latest, exercise)
+    sets = [one for visit in done for one in visit.record.sets if one.exercise == exercise]
+    return Course(
+        program,
+        exercise,
+        name=known.name if known else done[-1].record.name_of(exercise),
+        unit=sets[-1].unit,
+        levels=tuple(level.id for level in known.levels) if known else (),
+        points=tuple(_point(visit, exercise, programs.get(visit.record.digest)) for visit in done),
+        halts=sum(halt.exercise == exercise for visit in mine for halt in visit.record.halts),
+        gone=latest is not None and known is None,
+    )
+
+
+def _point(visit: Visit, exercise: str, program: Program | None) -> Point:
+    sets = [one for one in visit.record.sets if one.exercise == exercise]
+    planned = next((one for one in visit.record.plan if one.exercise == exercise), None)
+    known = exercise_of(program, exercise)
+    ids = [level.id for level in known.levels] if known else []
+    level = sets[-1].level
+    return Point(
+        visit,
+        level,
+        ids.index(level) + 1 if level in ids else None,
+        prescribed(planned) if planned else sets[0].planned_high,
+        tuple(one.counted for one in sets if one.counted is not None),
+    )
+
+
+def _eased(visits: Sequence[Visit]) -> tuple[EasedBy, ...]:
+    by: dict[tuple[str, str, str], list[Visit]] = {}
+    for visit in visits:
+        for step in visit.record.steps:
+            by.setdefault((step.because, step.exercise, step.what), []).append(visit)
+    found = [EasedBy(*key, len(seen), len({v.record.session for v in seen}), seen[-1]) for key, seen in by.items()]
+    return tuple(sorted(found, key=lambda one: (-one.times, one.because, one.exercise, one.what)))
+
+
+def _hearing(visits: Sequence[Visit]) -> Hearing:
+    ears: dict[str, list[int]] = {}
+    for visit in visits:
+        for one in visit.record.heard:
+            sums = ears.setdefault(one.ear, [0, 0, 0, 0])
+            ears[one.ear] = [a + b for a, b in zip(sums, (one.heard, one.used, one.unclear, 1), strict=True)]
+    questions = [one for visit in visits for one in visit.record.questions]
+    put = [one for one in questions if not one.because]
+    answered = [one for one in put if one.answered]
+    return Hearing(
+        tuple(EarFigures(ear, *sums) for ear, sums in sorted(ears.items())),
+        asked=len(put),
+        at_once=sum(one.times <= 1 for one in answered),
+        again=sum(one.times > 1 for one in answered),
+        unanswered=len(put) - len(answered),
+        left_out=len(questions) - len(put),
+        denied=sum(visit.record.denied for visit in visits),
+        holds=sum(visit.record.holds for visit in visits),
+        ladder=sum(visit.record.ladder for visit in visits),
+        sessions=len(visits),
+    )
+
+
+# -- what went wrong --------------------------------------------------------------------------------------------------
+
+AS_MEANT = frozenset({"done", "asked"})
+"""Ends of a session that need no look."""
+
+
+def _wrong(visits: Sequence[Visit], courses: Sequence[Course]) -> tuple[Wrong, ...]:
+    """Gather what went wrong, the gravest kind first."""
+    found: dict[tuple[str, str], list[Visit]] = {}
+
+    def note(key: str, visit: Visit, name: str = "", times: int = 1) -> None:
+        found.setdefault((key, name), []).extend([visit] * times)
+
+    for visit in visits:
+        record = visit.record
+        if record.why not in AS_MEANT:
+            note("wrong_end", visit, record.why or "missing")
+        for halt in record.halts:
+            if halt.why in ("pain", "unsteady"):
+                note(f"wrong_halt_{halt.why}", visit, halt.exercise)
+        if visit.worse:
+            note("wrong_morning", visit)
+        unanswered = sum(is_pain(one.question) and not one.answered for one in record.questions)
+        if unanswered:
+            note("wrong_unanswered", visit, times=unanswered)
+        for one in record.sets:
+            if one.stated is not None and one.counted is not None and one.stated < one.counted:
+                note("wrong_fewer", visit, one.exercise)
+        for exercise, why in record.exercise_ends:
+            if why == "cut_sets":
+                note("wrong_cut", visit, exercise)
+        for _, what in record.devices:
+            if what.endswith("_lost"):
+                note("wrong_device", visit, what)
+    for course in courses:
+        if course.gone:
+            note("wrong_gone", course.points[-1].visit, course.exercise)
+    order = {key: place for place, key in enumerate(WRONG)}
+    return tuple(
+        Wrong(key, name, tuple(seen))
+        for (key, name), seen in sorted(found.items(), key=lambda one: (order[one[0][0]], -len(one[1]), one[0][1]))
+    )
+
+
+WRONG = (
+    "wrong_end", "wrong_halt_pain", "wrong_halt_unsteady", "wrong_morning", "wrong_unanswered", "wrong_cut",
+    "wrong_fewer", "wrong_device", "wrong_gone",
+)  # fmt: skip
+"""What can go wrong, in the order in which it is told."""

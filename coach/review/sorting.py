@@ -1,0 +1,156 @@
+"""Sort out which sessions count for a person, and what is asked of each over and over."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from coach.logbook import PlannedExercise, SessionRecord
+from coach.logbook.assembled import edge, is_pain
+from coach.logbook.decisions import local_moment
+from coach.logbook.kinds import Answer
+from coach.program.model import Exercise, Hold, Program, steps
+from coach.review.figures import LeftOut, Pain, Visit, worst
+from coach.session.lines import NO_TENSION
+from coach.session.plan import NEXT_DAY
+
+CLOCK_JUMP = 300.0
+"""Seconds by which the clock of the day may run away from the session's own time before it is said."""
+
+Files = Sequence[tuple[str, SessionRecord]]
+"""Name of the file and the record in it."""
+
+
+def sort_out(
+    person: str, files: Files, programs: Mapping[str, Program], now: datetime
+) -> tuple[tuple[Visit, ...], tuple[LeftOut, ...]]:
+    """Return the sessions that count, oldest first, and what is said about those that do not, or only with a doubt."""
+    left_out: list[LeftOut] = []
+    fit: dict[str, tuple[str, SessionRecord, datetime]] = {}
+    for file, record in sorted(files, key=lambda one: (one[1].began, one[0])):
+        began = local_moment(record.began)
+        if began is None:
+            left_out.append(LeftOut(file, 1, "left_no_time"))
+        elif not record.person:
+            left_out.append(LeftOut(file, 1, "left_nobody"))
+        elif record.person != person:
+            left_out.append(LeftOut(file, 1, "left_another", record.person))
+        elif began > now:
+            left_out.append(LeftOut(file, 1, "left_future", record.began))
+        elif record.session in fit:
+            left_out.append(LeftOut(file, 1, "left_copy", fit[record.session][0]))
+        else:
+            fit[record.session] = (file, record, began)
+    known = sorted(fit.values(), key=lambda one: (one[2], one[0]))
+    mornings = _mornings([record for _, record, _ in known])
+    visits = [
+        _visit(file, record, began, programs.get(record.digest), mornings.get(record.session))
+        for file, record, began in known
+    ]
+    return tuple(visits), (*left_out, *_jumps(visits))
+
+
+def _jumps(visits: Sequence[Visit]) -> list[LeftOut]:
+    """Find sessions whose clock ran away, or that began before the one before them had ended."""
+    found = []
+    until: datetime | None = None
+    for visit in visits:
+        record, ended = visit.record, local_moment(visit.record.ended)
+        if until is not None and visit.began < until:
+            found.append(LeftOut(visit.file, 1, "left_overlap", counted=True))
+        if ended is None:
+            continue
+        took = (ended - visit.began).total_seconds()
+        if abs(took - record.seconds) > CLOCK_JUMP and record.why != "interrupted":  # that is closed much later
+            found.append(LeftOut(visit.file, 0, "left_clock", counted=True))
+        elif record.why != "interrupted":
+            until = ended if until is None else max(until, ended)
+    return found
+
+
+def _mornings(records: Sequence[SessionRecord]) -> dict[str, bool]:
+    """For each session the answer about the morning after it, which the next session of its program holds."""
+    told: dict[str, bool] = {}
+    before: dict[str, str] = {}
+    for record in records:
+        answer = next((one.value for one in reversed(record.questions) if one.question == f"screen.{NEXT_DAY}"), None)
+        if isinstance(answer, bool) and record.program in before:
+            told[before[record.program]] = answer
+        if record.sets:
+            before[record.program] = record.session
+    return told
+
+
+def _visit(file: str, record: SessionRecord, began: datetime, program: Program | None, worse: bool | None) -> Visit:
+    asked = [one for one in record.questions if is_pain(one.question) and one.answered]
+    before = [one.value for one in asked if not one.set_id] + [halt.pain for halt in record.halts if not halt.set_id]
+    behind_sets = [one for one in asked if one.question == "pain" and one.set_id]
+    last = behind_sets[-1:]
+    during = [one.value for one in asked if one.set_id and one not in last] + [
+        halt.pain for halt in record.halts if halt.set_id
+    ]
+    efforts = [one.effort for one in record.sets if isinstance(one.effort, int)]
+    return Visit(
+        record,
+        file,
+        began,
+        program.limits if program else None,
+        before=worst(*map(span, before)),
+        during=worst(*map(span, during)),
+        after=worst(*(span(one.value) for one in last)),
+        worse=worse,
+        effort=max(efforts, default=None),
+        tension_prescribed_s=_prescribed_tension(record, program),
+    )
+
+
+def span(pain: Answer) -> Pain | None:
+    """Return the pain that an answer tells of; None: it tells of none, which is not no pain."""
+    high = edge(pain)
+    if high is None:
+        return None
+    low = pain.partition("-")[0] if isinstance(pain, str) else ""
+    return Pain(int(low) if low.isdecimal() else high, high)
+
+
+def _sides(planned: PlannedExercise) -> int:
+    """Return how many sides work in one set: a hold cannot change sides in its middle."""
+    return 2 if planned.sides == "alternating" and planned.unit != "seconds" else 1
+
+
+def prescribed(planned: PlannedExercise) -> int:
+    """Return what the plan of the day asks of one set, all sides together."""
+    return planned.target * _sides(planned)
+
+
+def _prescribed_tension(record: SessionRecord, program: Program | None) -> float | None:
+    """Return the seconds under tension that the plan of the day comes to; None if one exercise's cannot be known."""
+    total = 0.0
+    for planned in record.plan:
+        each = _tension_of_a_set(planned, program) or _tension_as_begun(planned, record)
+        if each is None:
+            return None
+        total += planned.sets * each
+    return total if record.plan else None
+
+
+def _tension_of_a_set(planned: PlannedExercise, program: Program | None) -> float | None:
+    exercise = exercise_of(program, planned.exercise)
+    level = next((one for one in exercise.levels if one.id == planned.level), None) if exercise else None
+    if level is None:
+        return None
+    work = level.dose.work
+    once = 1.0 if isinstance(work, Hold) else sum(step.seconds for step in steps(work) if step.name != NO_TENSION)
+    return once * prescribed(planned)
+
+
+def _tension_as_begun(planned: PlannedExercise, record: SessionRecord) -> float | None:
+    """Return it from a set of that exercise at the planned level: the tempo is the same whatever the number."""
+    for one in record.sets:
+        if one.exercise == planned.exercise and one.level == planned.level and one.tension_planned_s is not None:
+            return one.tension_planned_s / max(1, one.planned_high) * prescribed(planned)
+    return None
+
+
+def exercise_of(program: Program | None, exercise: str) -> Exercise | None:
+    return next((one for one in program.exercises if one.id == exercise), None) if program else None

@@ -1,0 +1,22 @@
+-- One row a person and day of the last 56 days on which they came: whether work began, and the highest pain told, of a
+-- band its upper end. Plain SQL over the tables of tables.sql and `today`. Runs unchanged on DuckDB and on Spark.
+SELECT
+    s.person,
+    s.day_number - a.day_number AS day,
+    MAX(CASE WHEN b.session IS NULL THEN 0 ELSE 1 END) AS worked,
+    MAX(t.pain) AS pain
+FROM sessions s
+CROSS JOIN today a
+LEFT JOIN (SELECT DISTINCT person, session FROM sets) b ON b.person = s.person AND b.session = s.session
+LEFT JOIN (
+    SELECT person, session, MAX(pain_high) AS pain
+    FROM (
+        SELECT person, session, pain_high FROM answers
+        UNION ALL
+        SELECT person, session, pain_high FROM halts
+    ) each_pain
+    GROUP BY person, session
+) t ON t.person = s.person AND t.session = s.session
+WHERE s.day_number > a.day_number - 56 AND s.day_number <= a.day_number
+GROUP BY s.person, s.day_number - a.day_number
+ORDER BY s.person, day

@@ -1,0 +1,92 @@
+-- The tables of a clinic. They are what is written as columns, and all that the queries of the clinic look at.
+-- A session belongs to one person; "person" and "session" together name it. Days are counted from 1970-01-01.
+
+CREATE TABLE people (
+    person VARCHAR                -- local id, with the home's folder before it where there are several
+);
+
+CREATE TABLE sessions (
+    person VARCHAR,
+    session VARCHAR,
+    program VARCHAR,              -- null: the line that begins the session is left out
+    title VARCHAR,
+    digest VARCHAR,               -- SHA-256 of the program file
+    language VARCHAR,
+    began VARCHAR,                -- UTC, ISO 8601
+    day_number INTEGER,           -- local day
+    why VARCHAR,                  -- why it ended; null: its end is missing
+    next_in_days INTEGER,         -- days to the next, as it was said; null: not said
+    sets_planned INTEGER
+);
+
+CREATE TABLE sets (
+    person VARCHAR,
+    session VARCHAR,
+    set_id INTEGER,               -- the how-manieth of the session
+    exercise VARCHAR,
+    level VARCHAR,
+    set_number INTEGER,
+    side VARCHAR,
+    kind VARCHAR,
+    unit VARCHAR,                 -- "reps", "seconds" or "rounds": what the next four count
+    planned_low INTEGER,
+    planned_high INTEGER,
+    counted INTEGER,              -- by the coach; null: not known
+    stated INTEGER,               -- by the person; null: not asked, or not answered
+    tension_planned_s DOUBLE,
+    tension_s DOUBLE,             -- null: not known
+    why VARCHAR                   -- why it ended; null: its end is missing
+);
+
+CREATE TABLE answers (
+    person VARCHAR,
+    session VARCHAR,
+    line INTEGER,                 -- number of the line in its file
+    question VARCHAR,             -- "pain", "halt_pain", "effort", "reps", "missed", "screen.ID"
+    exercise VARCHAR,
+    set_id INTEGER,               -- 0: about no set
+    answered BOOLEAN,
+    number INTEGER,               -- what was answered, if it was a number
+    yes BOOLEAN,                  -- what was answered, if it was yes or no
+    word VARCHAR,                 -- what was answered, if it was a word: a band of pain
+    pain_low INTEGER,             -- a pain of 0-10, or the ends of its band; null: it is none, or nobody answered
+    pain_high INTEGER
+);
+
+CREATE TABLE halts (
+    person VARCHAR,
+    session VARCHAR,
+    line INTEGER,
+    exercise VARCHAR,
+    set_id INTEGER,
+    why VARCHAR,                  -- null: the person did not say
+    pain_high INTEGER             -- pain that was said with it
+);
+
+CREATE TABLE eased (
+    person VARCHAR,
+    session VARCHAR,
+    line INTEGER,
+    exercise VARCHAR,
+    what VARCHAR,
+    before VARCHAR,
+    after VARCHAR,
+    because VARCHAR
+);
+
+CREATE TABLE planned (
+    person VARCHAR,
+    session VARCHAR,
+    place INTEGER,                -- place in the plan of the day, from 1
+    exercise VARCHAR,
+    name VARCHAR,
+    level VARCHAR,
+    sets INTEGER,
+    target INTEGER
+);
+
+CREATE TABLE left_out (
+    file VARCHAR,
+    line INTEGER,                 -- 0: the whole file
+    text VARCHAR
+);

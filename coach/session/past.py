@@ -1,0 +1,120 @@
+"""What came before today: earlier sessions of a program, and what the clinician decided since."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+
+@dataclass(frozen=True, slots=True)
+class PastExercise:
+    """What an earlier session did of one exercise."""
+
+    exercise: str
+    level: str
+    """Level at the end of that session; what was eased for that day alone is left out."""
+    target: int
+    """Reps, rounds or seconds of a set that were planned."""
+    sets_planned: int
+    sets_in_full: int
+    """Sets that ran to their end."""
+    pain: int | None
+    """Highest pain stated 0-10, of a band its highest; None if nobody answered."""
+    effort: int | None
+    """Highest effort stated 0-10; None if nobody answered."""
+    unsteady: bool
+    eased: bool = False
+    """Something of it was made easier on the way."""
+    pain_unanswered: bool = False
+    """A question about pain stayed without an answer, whatever the others were."""
+    least: int | None = None
+    """Fewest reps, rounds or seconds (on each side) that a set had, as counted or as stated, whichever is less; None:
+    not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class PastSession:
+    """What an earlier session of this program did."""
+
+    day: date
+    why: str
+    """Why it ended: "done", "pain", ... as in the logbook."""
+    exercises: tuple[PastExercise, ...]
+    """Empty: no work began."""
+    began: str = ""
+    """UTC, ISO 8601; empty: only the day is known."""
+    next_day_worse: bool | None = None
+    """What was answered in it about the morning after the session before; None: not asked, or not answered."""
+    digest: str = ""
+    """SHA-256 of the program file that it ran, in hex; empty: not known."""
+    session: str = ""
+    """Its id; empty: not known."""
+
+
+class Verdict(StrEnum):
+    """What the clinician decides about the level of an exercise."""
+
+    UP = "up"
+    STAY = "stay"
+    DOWN = "down"
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What the clinician decided about one exercise."""
+
+    program: str
+    """Id of the program."""
+    exercise: str
+    verdict: Verdict
+    from_level: str
+    """Id of the level that was reached."""
+    to_level: str
+    """Id of the level from then on; the same as `from_level` for "stay"."""
+    by: str
+    """Who decided."""
+    note: str
+    at: str
+    """When it was recorded: UTC, ISO 8601."""
+    day: date
+    """The day of `at`, where it was recorded."""
+    digest: str = ""
+    """SHA-256 of the program file that was decided about, in hex."""
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """A version of a program file that a person began to use."""
+
+    program: str
+    """Id of the program."""
+    digest: str
+    """SHA-256 of the file, in hex."""
+    before: str
+    """SHA-256 of the version before; empty: this is the first."""
+    written_by: str
+    """Name and role, as the file says; may be empty."""
+    written_on: str
+    """The day that the file gives, ISO 8601; empty: it gives none."""
+    at: str
+    """When the first session with it began: UTC, ISO 8601."""
+    day: date
+    """The day of `at`, where it was recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """One thing that the program file says, held against what happened."""
+
+    key: str
+    """Key of its wording in voices/LANGUAGE/screens.yaml."""
+    values: tuple[tuple[str, str | int], ...] = ()
+    """Name and value for each {name} in the wording."""
+    met: bool = True
+    """False: what it asks for is not there, or not known."""
+
+
+def clause(key: str, *, met: bool = True, **values: str | int) -> Clause:
+    """Return the clause of `key` with `values`."""
+    return Clause(key, tuple(sorted(values.items())), met)

@@ -1,0 +1,132 @@
+"""When a harder level is proposed to the clinician: each clause of the program with its evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from coach.program.model import AskAfter, Exercise, Program, StepUp
+from coach.session.past import Clause, Decision, PastSession, clause
+from coach.session.plan import has_joined
+from coach.session.reached import Done, Reached, amount, in_full, in_order, reached
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A step up that the program provides for; the clinician decides."""
+
+    exercise: str
+    """Its id."""
+    from_level: str
+    """Id of the level that is reached."""
+    to_level: str
+    """Id of the next harder one."""
+    clauses: tuple[Clause, ...]
+    """All that the program asks for, met or not."""
+
+    @property
+    def due(self) -> bool:
+        """Whether all clauses are met, so that it waits for the clinician."""
+        return bool(self.clauses) and all(clause.met for clause in self.clauses)
+
+
+def proposals(
+    program: Program,
+    history: tuple[PastSession, ...],
+    decisions: tuple[Decision, ...] = (),
+    today: date | None = None,
+) -> tuple[Proposal, ...]:
+    """Return a proposal for each exercise that has joined and has a harder level and `step_up_after`.
+
+    The evidence is the last sessions at the level reached, as many as `step_up_after` names, since it was reached or
+    last decided about. What is not known meets no clause; only the morning after the very last session, which is asked
+    about at the next, is waited for by nobody. With `today` a gap counts as the plan of that day has it.
+    """
+    past = in_order(history)
+    found = []
+    for exercise in program.exercises:
+        if exercise.step_up is None or not has_joined(exercise, past, program):
+            continue
+        now = reached(exercise, program, past, decisions, today)
+        if now.level + 1 < len(exercise.levels):
+            ids = [level.id for level in exercise.levels]
+            clauses = _clauses(exercise, exercise.step_up, program, past, now)
+            found.append(Proposal(exercise.id, ids[now.level], ids[now.level + 1], clauses))
+    return tuple(found)
+
+
+def _clauses(
+    exercise: Exercise, asked: StepUp, program: Program, past: tuple[PastSession, ...], now: Reached
+) -> tuple[Clause, ...]:
+    here = exercise.levels[now.level]
+    last = now.since[-asked.sessions :]
+    at_level = last if all(done.exercise.level == here.id for done in last) else ()
+    enough = len(at_level) >= asked.sessions
+    days = ", ".join(str(done.session.day) for done in at_level) or "-"
+    within = amount(here.dose.work)
+    need = within.high if asked.at_top else within.low
+    reps = [done for done in at_level if in_full(done.exercise) and (done.exercise.least or 0) >= need]
+    found = [
+        clause("step_sessions", met=enough, needed=asked.sessions, found=len(at_level), days=days, level=here.id),
+        clause(
+            "step_top" if asked.at_top else "step_bottom",
+            met=enough and len(reps) == len(at_level),
+            needed=need,
+            found=len(reps),
+            of=len(at_level),
+        ),
+        _stated("pain", asked.pain_to, at_level, enough=enough),
+    ]
+    if program.ask_effort is AskAfter.NEVER:
+        found.append(clause("step_effort_not_asked"))
+    else:
+        found.append(_stated("effort", asked.effort_to, at_level, enough=enough))
+    if not asked.unsteady:
+        unsteady = sum(done.exercise.unsteady for done in at_level)
+        found.append(clause("step_unsteady", met=enough and not unsteady, found=unsteady, of=len(at_level)))
+    found.append(_mornings(at_level, past, enough=enough))
+    return tuple(found)
+
+
+def _stated(what: str, most: int, at_level: tuple[Done, ...], *, enough: bool) -> Clause:
+    """Hold the highest pain or effort against the most that is allowed."""
+    values = [_value(what, done) for done in at_level]
+    known = [value for value in values if value is not None]
+    unknown = len(values) - len(known)
+    highest = max(known, default=None)
+    met = enough and not unknown and highest is not None and highest <= most
+    key = f"step_{what}" if not unknown else f"step_{what}_unknown"
+    return clause(key, met=met, most=most, highest="-" if highest is None else highest, unknown=unknown)
+
+
+def _value(what: str, done: Done) -> int | None:
+    if what == "effort":
+        return done.exercise.effort
+    return None if done.exercise.pain_unanswered else done.exercise.pain
+
+
+def _mornings(at_level: Iterable[Done], past: tuple[PastSession, ...], *, enough: bool) -> Clause:
+    """Count how it was on the mornings after, as each next session was told."""
+    told = [_morning(done.session, past) for done in at_level]
+    pending = bool(told) and told[-1] == "pending"
+    values = {"worse": told.count("worse"), "unknown": told.count("unknown"), "of": len(told)}
+    met = enough and not values["worse"] and not values["unknown"]
+    key = "step_next_day_pending" if pending else "step_next_day"
+    return Clause(key, tuple(sorted(values.items())), met)
+
+
+def _morning(session: PastSession, past: tuple[PastSession, ...]) -> str:
+    """Return how the morning after `session` was: "same", "worse", "unknown", or "pending": nobody was asked yet."""
+    later = past[past.index(session) + 1 :]
+    answers = [one.next_day_worse for one in later[: _next_work(later)]]
+    if True in answers:
+        return "worse"
+    if False in answers:
+        return "same"
+    return "unknown" if any(one.exercises for one in later) else "pending"
+
+
+def _next_work(later: tuple[PastSession, ...]) -> int:
+    """Return how many of the sessions still ask about the one before them: up to the next in which work began."""
+    return next((at for at, one in enumerate(later, start=1) if one.exercises), len(later))

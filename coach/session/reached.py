@@ -1,0 +1,253 @@
+"""Which level and amount of an exercise a person has reached: only a decision raises the level, much lowers it.
+
+All that happened with the exercise is gone through in order of time, from `start_level` on:
+- a session takes the level down to where it ended, never up;
+- a decision moves it; "up" by one level at most, and of several decisions on one day the last counts alone;
+- a gap takes it down as the program says: to one level below that of the last session without such pain, or of the
+  last decision. A session with more pain than `carry_on_to`, or whose pain is not known, or in which the joint gave
+  way, does not end a gap.
+So a session that hurt, wherever it is put in, can only lower what comes after it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+
+from coach.program.model import AfterGap, Exercise, Hold, Program, Range, Reps, Work
+from coach.session.past import Clause, Decision, PastExercise, PastSession, Verdict, clause
+
+HOLD_STEP = 5
+"""Seconds that a hold grows by, within its range."""
+
+REP_STEP = 1
+"""Reps or rounds that a set grows by, within its range."""
+
+
+def amount(work: Work) -> Range:
+    """Return the range of reps, rounds or seconds of `work`."""
+    if isinstance(work, Reps):
+        return work.count
+    return work.seconds if isinstance(work, Hold) else work.rounds
+
+
+def in_order(history: tuple[PastSession, ...]) -> tuple[PastSession, ...]:
+    """Return sessions oldest first, the same for whatever order they come in."""
+    return tuple(sorted(history, key=lambda session: (session.began or session.day.isoformat(), repr(session))))
+
+
+def hurt(done: PastExercise, program: Program) -> bool:
+    """Tell whether more pain was stated than `carry_on_to`, or the joint gave way."""
+    return done.unsteady or (done.pain is not None and done.pain > program.limits.pain_carry_on_to)
+
+
+def calm(done: PastExercise, program: Program) -> bool:
+    """Tell whether all pain was stated and within `carry_on_to`, and nothing gave way."""
+    return done.pain is not None and not done.pain_unanswered and not hurt(done, program)
+
+
+def in_full(done: PastExercise) -> bool:
+    """Tell whether all planned sets ran in full and nothing was eased."""
+    return done.sets_in_full >= done.sets_planned > 0 and not done.eased
+
+
+def went_well(done: PastExercise, program: Program) -> bool:
+    """Tell whether all sets ran in full as planned, all pain was stated and within the limit, and nothing gave way."""
+    return in_full(done) and calm(done, program) and (done.least is None or done.least >= done.target)
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What one session did of the exercise."""
+
+    session: PastSession
+    exercise: PastExercise
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """How far a person has come with one exercise."""
+
+    level: int
+    """Index of the level, 0 the easiest."""
+    amount: int
+    """Reps, rounds or seconds of a set, within the range of the level."""
+    level_because: Clause
+    amount_because: Clause | None
+    """None: the level has just changed, and the amount begins at the bottom of its range."""
+    notes: tuple[Clause, ...] = ()
+    """What else there is to say: levels that the program has no more, steps that were not taken."""
+    since: tuple[Done, ...] = ()
+    """The sessions of the exercise since the level was reached or last decided about, oldest first."""
+    last: PastSession | None = None
+    """The last session of the exercise."""
+    decision: Decision | None = None
+    """The decision that is newer than the last session and changed or confirmed the level, if there is one."""
+    gap: bool = False
+    """Today is the first day after a gap."""
+
+
+def effective(decisions: tuple[Decision, ...], program: str, exercise: str) -> tuple[Decision, ...]:
+    """Return the decisions about an exercise, oldest first; of several on one day the last alone."""
+    strict = (Verdict.UP, Verdict.STAY, Verdict.DOWN)
+    ours = [one for one in decisions if (one.program, one.exercise) == (program, exercise)]
+    ours.sort(key=lambda one: (one.at, strict.index(one.verdict), repr(one)))
+    return tuple({one.day: one for one in ours}.values())
+
+
+def reached(
+    exercise: Exercise,
+    program: Program,
+    past: tuple[PastSession, ...],
+    decisions: tuple[Decision, ...],
+    today: date | None = None,
+) -> Reached:
+    """Return the level and amount that `past` (in order) and `decisions` lead to; `today` tells whether there is a gap.
+
+    A session that is dated after today (a clock that jumped) ends no gap, and a step up that is does not count.
+    """
+    walk = _Walk(exercise, program, today)
+    done = [
+        (session.began or session.day.isoformat(), 0, Done(session, one))
+        for session in past
+        for one in session.exercises
+        if one.exercise == exercise.id
+    ]
+    events: list[tuple[str, int, Done | Decision]] = [
+        *done, *((one.at, 1, one) for one in effective(decisions, program.id, exercise.id))
+    ]  # fmt: skip
+    for _, _, event in sorted(events, key=lambda event: event[:2]):
+        if isinstance(event, Done):
+            walk.session(event)
+        else:
+            walk.decision(event)
+    if today is not None:
+        walk.gap(today)
+    return walk.now
+
+
+class _Walk:
+    """The way from the start level to today, one event after the other."""
+
+    def __init__(self, exercise: Exercise, program: Program, today: date | None) -> None:
+        self._program = program
+        self._levels = exercise.levels
+        self._ids = [level.id for level in exercise.levels]
+        self._start = self._ids.index(exercise.start_level)
+        self._today = today
+        self._calm: date | None = None
+        """The day from which a gap counts."""
+        self._calm_level = self._start
+        """The level on that day; after a gap it is one below this at most."""
+        because = clause("because_start_level", level=exercise.start_level)
+        self.now = Reached(self._start, self._low(self._start), because, None)
+
+    def session(self, event: Done) -> None:
+        done, day = event.exercise, event.session.day
+        if self._calm is None and not self._is_future(day):  # the first of all, however it went
+            self._calm = day
+        self.gap(day)
+        before = self.now.level
+        level = self._known(done, day)
+        if level < before:
+            key = "because_lowered" if done.eased else "because_level_of"
+            self._to(level, clause(key, level=self._ids[level], day=str(day)))
+        self.now = replace(self.now, since=(*self.now.since, event), last=event.session, decision=None, gap=False)
+        self._grow(event)
+        if calm(done, self._program):
+            self._count_from(day)
+
+    def _known(self, done: PastExercise, day: date) -> int:
+        """Return the level that a session ended at, or for one that is not in the program any more the safest known."""
+        if done.level in self._ids:
+            return self._ids.index(done.level)
+        level = 0 if done.eased else min(self.now.level, self._start)
+        note = clause("because_level_gone", gone=done.level, day=str(day), level=self._ids[level])
+        self._note(note)
+        return level
+
+    def decision(self, one: Decision) -> None:
+        self.gap(one.day)
+        level = self.now.level
+        if one.to_level not in self._ids:
+            self._note(clause("because_decision_gone", gone=one.to_level, day=str(one.day), by=one.by))
+        elif one.verdict is Verdict.UP and self._is_future(one.day):
+            self._note(clause("because_decision_future", day=str(one.day), by=one.by))
+            return
+        to = self._ids.index(one.to_level) if one.to_level in self._ids else level - (one.verdict is Verdict.DOWN)
+        level = max(level, min(to, level + 1)) if one.verdict is Verdict.UP else max(0, min(level, to))
+        because = clause(f"because_decided_{one.verdict}", level=self._ids[level], day=str(one.day), by=one.by)
+        told = level != self.now.level or one.verdict is Verdict.STAY
+        if level != self.now.level:
+            self._to(level, because)
+        elif one.verdict is Verdict.STAY:
+            self.now = replace(self.now, level_because=because)
+        else:
+            self.now = replace(self.now, amount=self._low(level), amount_because=None)
+        self.now = replace(self.now, since=(), decision=one if told else None, gap=False)
+        self._count_from(one.day)
+
+    def gap(self, day: date) -> None:
+        """Lower what was reached if there was a gap before `day`."""
+        schedule = self._program.schedule
+        if self._calm is None or self._is_future(day):
+            return
+        days = (day - self._calm).days
+        if days < schedule.gap_days:
+            return
+        most = max(0, self._calm_level - (schedule.after_gap is AfterGap.LEVEL_DOWN))
+        if self.now.level > most:
+            self._to(most, clause("because_gap_level", level=self._ids[most], days=days, gap=schedule.gap_days))
+        else:
+            low = self._low(self.now.level)
+            because = clause("because_gap_amount", low=low, days=days, gap=schedule.gap_days)
+            self.now = replace(self.now, amount=low, amount_because=because)
+        self.now = replace(self.now, gap=True)
+
+    def _is_future(self, day: date) -> bool:
+        return self._today is not None and day > self._today
+
+    def _count_from(self, day: date) -> None:
+        """Let the days of a gap count from `day`."""
+        if not self._is_future(day):
+            self._calm = max(day, self._calm or day)
+            self._calm_level = self.now.level
+
+    def _grow(self, event: Done) -> None:
+        """Set the amount by what a session did: on by a step, the same again, or back to the bottom of the range."""
+        done, day, limits = event.exercise, str(event.session.day), self._program.limits
+        work = self._levels[self.now.level].dose.work
+        low, high = amount(work).low, amount(work).high
+        step = HOLD_STEP if isinstance(work, Hold) else REP_STEP
+        same_level = done.level == self._ids[self.now.level]
+        target = min(max(done.target, low), high) if same_level else low
+        if hurt(done, self._program) or done.eased:
+            because = clause("because_eased", day=day, low=low)
+            if done.unsteady:
+                because = clause("because_unsteady", day=day, low=low)
+            elif done.pain is not None and done.pain > limits.pain_carry_on_to:
+                because = clause("because_hurt", day=day, low=low, pain=done.pain, to=limits.pain_carry_on_to)
+            target = low
+        elif same_level and target < done.target:
+            because = clause("because_smaller_range", day=day, was=done.target, target=target)
+        elif not went_well(done, self._program) or event.session.next_day_worse:
+            because = clause("because_same", day=day, target=target)
+        elif same_level and min(done.target + step, high) > target:
+            target = min(done.target + step, high)
+            because = clause("because_on", day=day, sets=done.sets_planned, pain=done.pain or 0,
+                             to=limits.pain_carry_on_to, target=target, low=low, high=high)  # fmt: skip
+        else:
+            because = clause("because_top" if target == high else "because_same", day=day, target=target)
+        self.now = replace(self.now, amount=target, amount_because=because)
+
+    def _to(self, level: int, because: Clause) -> None:
+        """Change the level; its amount begins at the bottom."""
+        self.now = replace(
+            self.now, level=level, amount=self._low(level), level_because=because, amount_because=None, since=()
+        )
+
+    def _low(self, level: int) -> int:
+        return amount(self._levels[level].dose.work).low
+
+    def _note(self, note: Clause) -> None:
+        self.now = replace(self.now, notes=(*self.now.notes, note))

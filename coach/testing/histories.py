@@ -1,0 +1,209 @@
+"""Weeks of plausible days for a person, through the real session core and as real files, with what is true of them.
+
+Everything follows from a `Course` and a seed. What is true is known because the days were made so, not because the
+record says so: measures are tested against it. A session that is the same as one before, in plan and script, is not run
+again, for the core would give the same lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
+from random import Random
+
+from coach.history import past
+from coach.logbook import Line, assemble, encode, seal
+from coach.logbook.store import ENDING, STAMP, Home
+from coach.program.model import Program
+from coach.session.commands import Record
+from coach.session.lines import session_begun
+from coach.session.past import PastSession
+from coach.session.plan import Today, days_to_next, plan
+from coach.tempo.units import to_seconds
+from coach.testing.visits import Script, TrueVisit, visit
+
+MORNING = time(9, 0)
+"""When the first of a day's sessions may begin, UTC: a moment that is the same date almost everywhere."""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """How somebody fares with a program."""
+
+    days: int = 84
+    adherence: float = 0.8
+    """Share of the days on which a session is due that they come, 0 to 1. They come on the first."""
+    pain: tuple[int, int] = (2, 1)
+    """Usual pain 0-10 after a set on the first and on the last day; between them it goes in a straight line."""
+    flare: tuple[int, int, int] = (0, 0, 0)
+    """First day of a flare, from 0; its days; how much more it hurts then. In it the mornings after are worse."""
+    halts: float = 0.06
+    """Share of sessions with a halt."""
+    trouble: float = 0.1
+    """Share of sessions in which something goes wrong with hearing: unclear, misheard, unanswered, no microphone."""
+    fewer: float = 0.1
+    """Share of sessions in which they say of a set that they did fewer than were counted."""
+    ladder: bool = False
+    """Their numbers are not heard well: pain is placed by yes and no."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrueSession:
+    """One session and what is true of it."""
+
+    session: str
+    """Its id, which is the name of its file."""
+    day: int
+    """Day of the history, from 0."""
+    began: datetime
+    visit: TrueVisit
+
+
+@dataclass(frozen=True, slots=True)
+class TrueHistory:
+    """What is true of a person's weeks."""
+
+    person: str
+    program: Program
+    begins: date
+    until: date
+    """The last day."""
+    due: tuple[int, ...]
+    """Days on which a session was due, from 0; the person came on those of `sessions`."""
+    sessions: tuple[TrueSession, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lived:
+    """A session as it stands in its file, and what is true of it."""
+
+    true: TrueSession
+    past: PastSession | None
+    """What the plan of the next session knows of it; None: no work began."""
+    text: str
+    """Its file."""
+
+
+def write_history(
+    home: Home,
+    person: str,
+    program: Program,
+    course: Course,
+    *,
+    seed: int,
+    begins: date = date(2027, 1, 11),
+    source: bytes = b"",
+) -> TrueHistory:
+    """Write the sessions of a person into `home`, as the store would; return what is true of them.
+
+    `source` are the bytes of the program file; they are kept under the person, as a session does.
+    """
+    folder = home.add_person(person).sessions
+    if source:
+        home.keep_program(person, program.id, program.digest, source)
+    due: list[int] = []
+    sessions = []
+    for lived in live_through(person, program, course, seed=seed, begins=begins, due=due):
+        (folder / f"{lived.true.session}{ENDING}").write_bytes(lived.text.encode())
+        sessions.append(lived.true)
+    until = begins + timedelta(days=course.days - 1)
+    return TrueHistory(person, program, begins, until, tuple(due), tuple(sessions))
+
+
+def live_through(
+    person: str, program: Program, course: Course, *, seed: int, begins: date, due: list[int]
+) -> Iterator[Lived]:
+    """Yield one session after the other; put each day on which one was due into `due`."""
+    chance = Random(f"{seed} {person}")  # noqa: S311 - plausible, not secret
+    known: tuple[PastSession, ...] = ()
+    next_due = 0
+    for day in range(course.days):
+        if day != next_due:
+            continue
+        due.append(day)
+        if day and chance.random() >= course.adherence:
+            next_due = day + days_to_next(program, sore=False)
+            continue
+        today = plan(program, known, begins + timedelta(days=day))
+        began = datetime.combine(begins + timedelta(days=day), MORNING, UTC) + timedelta(seconds=chance.randrange(3600))
+        today = replace(today, numbers_heard=not course.ladder)
+        lived = _lived(person, today, _script(chance, course, day), began, day)
+        known += (lived.past,) if lived.past else ()
+        next_due = day + days_to_next(program, sore=lived.true.visit.sore)
+        yield lived
+
+
+def _script(chance: Random, course: Course, day: int) -> Script:
+    begin, end = course.pain
+    first, days, more = course.flare
+    flaring = first <= day < first + days
+    usual = begin + (end - begin) * day / max(1, course.days - 1) + (more if flaring else 0)
+    pain = min(10, max(0, round(usual + chance.choice((-0.5, 0, 0, 0.5)))))
+    script = Script(
+        pain=pain,
+        peak=chance.choice((0, 0, 0, 2)) if pain < 10 else 0,
+        effort=chance.choice((4, 5, 5, 6)) + flaring,
+        worse=flaring and day > first,
+        missed=int(chance.random() < course.fewer),
+    )
+    if chance.random() < course.halts:
+        why = chance.choice(("pain", "tired", "unsteady", "break", "break"))
+        script = replace(script, halt=chance.choice((1, 2)), halt_why=why, halt_pain=max(1, pain),
+                         at_once=chance.random() < 0.5)  # fmt: skip
+    if chance.random() < course.trouble:
+        at = chance.choice((1, 2))
+        kinds = (
+            replace(script, denied=at),
+            replace(script, unclear=at),
+            replace(script, silent=at),
+            replace(script, deaf=at),
+        )
+        script = chance.choice(kinds)
+    return script
+
+
+def _lived(person: str, today: Today, script: Script, began: datetime, day: int) -> Lived:
+    session = f"{began.strftime(STAMP)}-1"
+    begun = session_begun(today, session=session, person=person, ears=("taught", "vosk", "keys"), voice="made up",
+                          device="none", app_version="test")  # fmt: skip
+    bare = replace(today, exercises=tuple(replace(one, because=()) for one in today.exercises), because=())
+    ran = _ran(bare, script)
+    first = _unsealed((Record("session_begun", 0, begun),), n=1)
+    texts, chain = [], session
+    for head, at, tail in (*first, *ran.unsealed):
+        t = (began + timedelta(seconds=to_seconds(at))).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        text, chain = seal(f"{head}{t}{tail}", chain)
+        texts.append(text)
+    past = replace(ran.past, day=began.date(), began=began.isoformat(), session=session) if ran.past else None
+    return Lived(TrueSession(session, day, began, ran.true), past, "\n".join(texts) + "\n")
+
+
+@dataclass(frozen=True, slots=True)
+class _Ran:
+    true: TrueVisit
+    past: PastSession | None
+    """What the plan knows of it; None: no work began."""
+    unsealed: tuple[tuple[str, int, str], ...]
+    """Of each line what stands before its time and after it, and its sample."""
+
+
+@lru_cache(maxsize=20_000)
+def _ran(today: Today, script: Script) -> _Ran:
+    records, true = visit(today, script)
+    begun = session_begun(today, session="", person="", ears=(), voice="", device="", app_version="")
+    whole = (Record("session_begun", 0, begun), *records)
+    record = assemble(Line(n, NOON, one.at, one.kind, one.fields) for n, one in enumerate(whole, start=1))
+    return _Ran(true, next(iter(past((record,), today.program.id)), None), tuple(_unsealed(records, n=2)))
+
+
+NOON = "2027-01-11T12:00:00.000Z"
+"""Stands in for the time of a line that has none yet."""
+
+
+def _unsealed(records: Iterable[Record], n: int) -> Iterator[tuple[str, int, str]]:
+    for number, record in enumerate(records, start=n):
+        text, _ = encode(Line(number, NOON, record.at, record.kind, record.fields), "")
+        head, _, tail = text.partition(NOON)
+        yield head, record.at, tail[: tail.rindex(',"chain"')] + "}"

@@ -1,0 +1,117 @@
+"""The clinic's page says in words and marks what its review holds, and shows a hostile name harmlessly."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+from clinics import TODAY
+
+from coach.cli.labels import Labels
+from coach.review.clinic import ClinicReview, Standing
+from coach.review.clinic_page import page
+from coach.review.clinic_words import said, summary
+from coach.review.logbooks import EPOCH, LeftOut
+from coach.voice.pack import load_pack
+
+DAY = TODAY.toordinal() - EPOCH
+GOING = Standing(
+    person="p01", sessions=30, program="ankle_steady", last_session="s", last_day=DAY - 1, last_why="done",
+    next_due=DAY, missed_now=0, recent_done=12, recent_due=14, recent_sets_in_full=60, recent_sets_planned=72,
+    recent_tension_s=900.0, recent_tension_planned_s=1200.0, pain_now=1.0, pain_now_of=3, pain_before=1.5,
+    pain_before_of=6, pain_banded=0, recent_pain_untold=0, recent_halts=2, recent_mornings=11, recent_worse=0,
+    days=((-3, True, 2), (-2, False, None), (-1, True, None), (0, True, 0)),
+)  # fmt: skip
+ENDED = replace(GOING, person="p02", name="Jo", last_why="pain", pain_now=5.0, recent_worse=3)
+REVIEW = ClinicReview(TODAY, (ENDED, GOING), 60, 480, (LeftOut("people/p01/sessions/x.jsonl", 4, "was changed"),))
+
+
+def labels(language: str = "en") -> Labels:
+    return Labels(load_pack(language).screens)
+
+
+def drawn(review: ClinicReview = REVIEW, language: str = "en", *, proven: bool = True) -> str:
+    return page(review, labels(language), language, proven=proven)
+
+
+def test_every_need_says_why() -> None:
+    assert said(ENDED, REVIEW, labels()).needs == (
+        ("Ended for safety", "last session: pain above the limit"),
+        ("Pain rises", "1.5 in the 6 sessions before, 5.0 in the last 3"),
+        ("Worse mornings", "3 of 11 told of"),
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "pain"),
+    [
+        ({}, "1.0"),
+        ({"pain_banded": 1}, "up to 1.0"),
+        ({"pain_now_of": 1}, "1.0 (one session)"),
+        ({"pain_now": None, "pain_now_of": 0}, "none told"),
+        ({"pain_now": None, "sessions": 0}, "-"),
+    ],
+)
+def test_a_pain_says_what_it_rests_on(change: dict[str, int], pain: str) -> None:
+    assert said(replace(GOING, **change), REVIEW, labels()).pain == pain  # type: ignore[arg-type]
+
+
+def test_what_is_not_known_is_a_dash() -> None:
+    unknown = replace(
+        GOING, last_day=None, recent_done=None, recent_due=None, recent_tension_s=None, recent_sets_planned=None
+    )
+
+    row = said(unknown, REVIEW, labels())
+
+    assert (row.last, row.done, row.tension, row.in_full) == ("-", "-", "-", "-")
+
+
+def test_the_summary_counts_people_by_need() -> None:
+    assert summary(REVIEW, labels()) == (
+        "2 people, 60 sessions, 480 sets. To look at: Ended for safety: 1, Pain rises: 1, Worse mornings: 1."
+    )
+
+
+@pytest.mark.parametrize("language", ["en", "ko"])
+def test_the_page_is_whole_and_fetches_nothing(language: str) -> None:
+    text = drawn(language=language)
+
+    assert f'<html lang="{language}">' in text
+    assert re.findall(r'(?:src|href|url\()="?([^"]*)', text) == []
+    assert "{" not in re.sub(r"<style>.*?</style>", "", text, flags=re.DOTALL)
+    assert text.count("<table") == 2
+
+
+def test_who_needs_a_look_stands_before_the_others() -> None:
+    text = drawn()
+
+    assert text.index("p02 (Jo)") < text.index("<h2>The others") < text.index(">p01<")
+
+
+def test_a_strip_is_read_aloud_in_words_and_has_a_mark_for_each_day() -> None:
+    strip = re.findall(r'<svg class="strip".*?</svg>', drawn())[1]
+
+    assert "<title>Came on 4 of 56 days. Highest pain told: 2; last: 0.</title>" in strip
+    assert strip.count("<path d=") == 4
+    assert strip.count('class="ring"') == 1
+
+
+def test_what_is_left_out_stands_on_the_page_by_file_and_line() -> None:
+    assert "<li>people/p01/sessions/x.jsonl:4 was changed.</li>" in drawn()
+    assert "Nothing was left out." in drawn(replace(REVIEW, left_out=()))
+
+
+def test_the_page_says_whether_the_checksums_were_proven() -> None:
+    assert "checksum was proven" in drawn()
+    assert "nothing was proven now" in drawn(proven=False)
+
+
+def test_a_name_that_is_markup_stays_text() -> None:
+    text = drawn(replace(REVIEW, people=(replace(ENDED, name="<script>alert(1)</script>"),)))
+
+    assert "<script" not in text
+
+
+def test_an_empty_clinic_has_a_page() -> None:
+    assert drawn(ClinicReview(TODAY, (), 0, 0)).count("<p>Nobody.</p>") == 2

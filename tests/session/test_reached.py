@@ -1,0 +1,293 @@
+"""The level and amount reached: decisions alone raise a level, sessions and gaps lower it, whatever the history."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coach.program.model import AfterGap, Program, Range, Reps
+from coach.program_files import read, shipped
+from coach.session.past import Decision, PastExercise, PastSession, Verdict
+from coach.session.plan import PlannedExercise, dose, plan, turns
+from coach.session.reached import amount
+from coach.testing import random_decisions, random_history, random_program
+
+DAY = date(2027, 1, 31)
+ANKLE = read(shipped()["ankle_steady"])
+LEVELS = ("both_hands", "fingertips", "heels_over_step")
+HEEL = PastExercise("heel_lowering", "both_hands", 9, sets_planned=2, sets_in_full=2, pain=1, effort=4, unsteady=False)
+
+
+def past(days_ago: int, *done: PastExercise) -> PastSession:
+    day = DAY - timedelta(days=days_ago)
+    return PastSession(day, "done", done or (HEEL,), began=f"{day}T10:00:00.000+00:00")
+
+
+def decided(days_ago: int, verdict: str, to: str, hour: int = 12) -> Decision:
+    day = DAY - timedelta(days=days_ago)
+    at = f"{day}T{hour:02d}:00:00.000+00:00"
+    return Decision("ankle_steady", "heel_lowering", Verdict(verdict), "", to, "Kim Rivers", "", at, day)
+
+
+def heel(*events: PastSession | Decision, program: Program = ANKLE) -> PlannedExercise:
+    history = tuple(one for one in events if isinstance(one, PastSession))
+    decisions = tuple(one for one in events if isinstance(one, Decision))
+    return plan(program, history, DAY, decisions).exercises[0]
+
+
+def level(*events: PastSession | Decision) -> str:
+    return LEVELS[heel(*events).level]
+
+
+def keys(planned: PlannedExercise) -> list[str]:
+    return [one.key for one in planned.because]
+
+
+def test_a_decision_moves_the_level_up_with_its_amount_at_the_bottom_and_is_told_until_it_was_done() -> None:
+    up = decided(2, "up", "fingertips")
+    planned = heel(past(3), up)
+
+    assert (planned.level, planned.target, planned.news) == (1, 8, ("news_up",))
+    assert keys(planned) == ["because_decided_up", "because_bottom"]
+    done = heel(past(3), up, past(1, replace(HEEL, level="fingertips", target=8)))
+    assert (done.level, done.target, done.news) == (1, 9, ())
+
+
+def test_a_session_at_a_higher_level_without_a_decision_raises_nothing() -> None:
+    assert level(past(1, replace(HEEL, level="heels_over_step"))) == "both_hands"
+
+
+def test_a_level_that_was_eased_stays_down_until_it_is_decided_up_again() -> None:
+    high = replace(HEEL, level="fingertips")
+    eased = replace(HEEL, eased=True)
+    story: list[PastSession | Decision] = [decided(9, "up", "fingertips"), past(8, high), past(7, eased)]
+
+    assert level(*story) == "both_hands"
+    assert keys(heel(*story)) == ["because_lowered", "because_eased"]
+    assert level(*story, past(6), past(5), past(4)) == "both_hands"
+    assert level(*story, past(6), decided(5, "stay", "both_hands"), past(4)) == "both_hands"
+    assert level(*story, past(6), decided(5, "up", "fingertips"), past(4, high)) == "fingertips"
+
+
+def test_stay_and_down_never_raise_whatever_level_they_name() -> None:
+    for verdict in ("stay", "down"):
+        assert level(past(3), decided(1, verdict, "heels_over_step")) == "both_hands"
+
+
+def test_one_decision_up_is_one_level_at_most() -> None:
+    assert level(past(3), decided(1, "up", "heels_over_step")) == "fingertips"
+
+
+def test_of_two_decisions_on_one_day_the_last_counts_alone() -> None:
+    up, stay = decided(1, "up", "fingertips", hour=9), decided(1, "stay", "both_hands", hour=10)
+
+    assert level(past(3), up, stay) == level(past(3), stay, up) == "both_hands"
+    assert level(past(3), up, replace(up, at=stay.at)) == "fingertips"
+    assert level(past(3), replace(up, day=DAY - timedelta(days=2)), replace(up, to_level=LEVELS[2])) == LEVELS[2]
+
+
+def test_a_step_up_dated_in_the_future_waits_and_a_step_down_does_not() -> None:
+    planned = heel(past(3), decided(-5, "up", "fingertips"))
+
+    assert (planned.level, keys(planned)[-1]) == (0, "because_decision_future")
+    assert level(past(3), decided(2, "up", "fingertips"), decided(-5, "down", "both_hands")) == "both_hands"
+
+
+def test_a_decision_for_another_exercise_or_program_changes_nothing() -> None:
+    up = decided(1, "up", "fingertips")
+
+    assert level(past(3), replace(up, exercise="toe_reach")) == "both_hands"
+    assert level(past(3), replace(up, program="other")) == "both_hands"
+
+
+@pytest.mark.parametrize(
+    ("after", "days_ago", "expected"),
+    [
+        (AfterGap.LEVEL_DOWN, 13, (1, 10, "because_on")),
+        (AfterGap.LEVEL_DOWN, 14, (0, 8, "because_bottom")),
+        (AfterGap.BOTTOM, 13, (1, 10, "because_on")),
+        (AfterGap.BOTTOM, 14, (1, 8, "because_gap_amount")),
+    ],
+)
+def test_after_a_gap_it_begins_lower_as_the_program_says(
+    after: AfterGap, days_ago: int, expected: tuple[int, int, str]
+) -> None:
+    program = replace(ANKLE, schedule=replace(ANKLE.schedule, after_gap=after))
+    story = (decided(21, "up", "fingertips"), past(days_ago, replace(HEEL, level="fingertips")))
+
+    planned = heel(*story, program=program)
+
+    assert (planned.level, planned.target, keys(planned)[-1]) == expected
+    assert ("news_gap" in planned.news) is (days_ago == 14)
+
+
+def test_at_the_easiest_level_a_gap_leads_to_the_bottom_of_the_range() -> None:
+    planned = heel(past(20, replace(HEEL, target=12)))
+
+    assert (planned.level, planned.target, keys(planned)[-1]) == (0, 8, "because_gap_amount")
+
+
+def test_what_a_gap_took_stays_down_until_it_is_decided_up() -> None:
+    story = (decided(29, "up", "fingertips"), past(28, replace(HEEL, level="fingertips")), past(5), past(4))
+
+    assert level(*story) == "both_hands"
+    assert heel(*story).news == ()
+
+
+@pytest.mark.parametrize("pain", [4, None])
+def test_sessions_that_hurt_or_whose_pain_is_not_known_do_not_end_a_gap(pain: int | None) -> None:
+    high = replace(HEEL, level="fingertips")
+    sore = [past(days, replace(high, pain=pain)) for days in range(1, 14)]
+
+    assert level(decided(21, "up", "fingertips"), past(14, high), *sore) == "both_hands"
+    assert level(decided(21, "up", "fingertips"), past(14, high), *sore, past(6, high)) == "fingertips"
+
+
+def test_a_decision_ends_a_gap() -> None:
+    story = (decided(21, "up", "fingertips"), past(20, replace(HEEL, level="fingertips")))
+
+    assert level(*story) == "both_hands"
+    assert level(*story, decided(12, "stay", "fingertips")) == "fingertips"
+
+
+def test_a_session_dated_in_the_future_ends_no_gap_and_makes_none() -> None:
+    assert keys(heel(past(20), past(-900)))[-1] == "because_gap_amount"
+    assert keys(heel(past(1), past(-900)))[-1] == "because_on"
+
+
+def test_a_renamed_level_falls_to_the_safest_known_and_says_so() -> None:
+    start_high = replace(ANKLE, exercises=(replace(ANKLE.exercises[0], start_level="fingertips"),))
+    renamed = past(1, replace(HEEL, level="on_fingertips"))
+    eased = past(1, replace(HEEL, level="with_both_hands", eased=True))
+
+    at_start = heel(renamed, program=start_high)
+    assert (at_start.level, keys(at_start)[-1]) == (1, "because_level_gone")
+    assert heel(eased, program=start_high).level == 0
+    assert heel(past(3), decided(2, "up", "gone")).level == 0
+    assert keys(heel(past(3), decided(2, "up", "gone")))[-1] == "because_decision_gone"
+
+
+def test_a_decision_down_to_a_level_that_is_gone_is_one_level_down() -> None:
+    story = (decided(9, "up", "fingertips"), past(8, replace(HEEL, level="fingertips")), decided(7, "down", "gone"))
+
+    assert level(*story) == "both_hands"
+
+
+def test_a_smaller_range_of_a_new_version_is_kept_to() -> None:
+    exercise = ANKLE.exercises[0]
+    work = exercise.levels[0].dose.work
+    assert isinstance(work, Reps)
+    lower = replace(exercise.levels[0], dose=replace(exercise.levels[0].dose, work=replace(work, count=Range(4, 6))))
+    smaller = replace(ANKLE, exercises=(replace(exercise, levels=(lower,), start_level=lower.id),))
+
+    planned = heel(past(1), program=smaller)
+
+    assert (planned.target, keys(planned)[-1]) == (6, "because_smaller_range")
+
+
+# -- what holds for every history -------------------------------------------------------------------------------------
+
+
+class Story:
+    """A program, a history and decisions made by chance."""
+
+    def __init__(self, seed: int) -> None:
+        self.chance = Random(seed)
+        self.program = random_program(self.chance)
+        self.history = random_history(self.chance, self.program, DAY)
+        self.decisions = random_decisions(self.chance, self.program, DAY)
+
+    def planned(self, *more: PastSession) -> dict[str, PlannedExercise]:
+        today = plan(self.program, (*self.history, *more), DAY, self.decisions)
+        return {planned.exercise.id: planned for planned in today.exercises}
+
+
+stories = st.integers(0, 2**32).map(Story)
+
+
+@given(stories)
+def test_nothing_planned_is_more_than_the_program_says(story: Story) -> None:
+    for planned in story.planned().values():
+        within = amount(dose(planned.exercise, planned.level).work)
+        assert within.low <= planned.target <= within.high
+        assert planned.because
+
+
+@given(stories)
+def test_no_level_is_higher_than_the_start_and_one_for_each_day_with_a_decision_up(story: Story) -> None:
+    for planned in story.planned().values():
+        ups = {d.day for d in story.decisions if d.exercise == planned.exercise.id and d.verdict is Verdict.UP}
+        start = [level.id for level in planned.exercise.levels].index(planned.exercise.start_level)
+        assert planned.level <= start + len(ups)
+
+
+@given(stories, st.sampled_from((Verdict.STAY, Verdict.DOWN)))
+def test_no_decision_to_stay_or_go_down_raises_a_level(story: Story, verdict: Verdict) -> None:
+    before = story.planned()
+    new = random_decisions(story.chance, story.program, DAY)[:1]
+    story.decisions += tuple(
+        replace(decision, verdict=verdict, day=DAY, at=f"{DAY}T23:59:59.000+00:00") for decision in new
+    )
+
+    for exercise, planned in story.planned().items():
+        same_day = any(d.day == DAY and d.exercise == exercise for d in story.decisions[:-1])
+        assert same_day or planned.level <= before[exercise].level
+
+
+@given(stories)
+def test_the_order_of_history_and_decisions_changes_nothing(story: Story) -> None:
+    before = plan(story.program, story.history, DAY, story.decisions)
+    history, decisions = list(story.history), list(story.decisions)
+    story.chance.shuffle(history)
+    story.chance.shuffle(decisions)
+
+    assert plan(story.program, tuple(history), DAY, tuple(decisions)) == before
+
+
+@given(stories, st.integers(0, 30))
+def test_a_painful_session_put_in_anywhere_makes_nothing_harder(story: Story, days_ago: int) -> None:
+    program = story.program
+    done = tuple(
+        PastExercise(
+            exercise=exercise.id,
+            level=(level := story.chance.choice(exercise.levels)).id,
+            target=story.chance.randint(1, 30),
+            sets_planned=len(turns(exercise, level, program.affected)),
+            sets_in_full=len(turns(exercise, level, program.affected)),
+            pain=story.chance.randint(program.limits.pain_carry_on_to + 1, 10),
+            effort=None,
+            unsteady=False,
+        )
+        for exercise in program.exercises
+    )
+    before = story.planned()
+
+    after = story.planned(PastSession(DAY - timedelta(days=days_ago), "done", done))
+
+    assert set(after) == set(before)
+    for exercise, planned in after.items():
+        was = before[exercise]
+        assert (planned.level, planned.target) <= (was.level, was.target)
+
+
+@given(stories)
+def test_pain_that_nobody_answered_is_never_better_than_no_pain(story: Story) -> None:
+    story.program = replace(story.program, schedule=replace(story.program.schedule, gap_days=365))  # see the gaps above
+    said_none = story.history
+    silent = tuple(
+        replace(one, exercises=tuple(replace(done, pain=None) for done in one.exercises)) for one in story.history
+    )
+    story.history = tuple(
+        replace(one, exercises=tuple(replace(done, pain=0, pain_unanswered=False) for done in one.exercises))
+        for one in said_none
+    )
+    best = story.planned()
+    story.history = silent
+
+    for exercise, planned in story.planned().items():
+        assert (planned.level, planned.target) <= (best[exercise].level, best[exercise].target)
