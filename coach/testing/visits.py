@@ -124,7 +124,8 @@ class TrueVisit:
     @property
     def sore(self) -> bool:
         """Whether the next session waits as after a sore day."""
-        return (self.highest or 0) > self.limits.pain_carry_on_to or self.why in ("pain", "unsteady")
+        hurt = (self.highest or 0) > self.limits.pain_carry_on_to or self.why in ("pain", "unsteady")
+        return hurt or self.worse is True
 
     def written(self, pain: int | None) -> Answer:
         """Return how the record holds a pain that was told after a set: the number, or on the ladder its band."""
