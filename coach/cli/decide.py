@@ -66,6 +66,11 @@ def run(args: argparse.Namespace) -> int:
     )  # fmt: skip
     values = {"exercise": args.exercise, "before": from_level, "after": to_level, "by": by}
     console.print(labels(f"decide_{verdict}", **values), soft_wrap=True, markup=False)
+    after = home.decisions(person.id).decisions
+    exercise = prepared.program.exercise(args.exercise)
+    level = exercise.levels[reached(exercise, prepared.program, in_order(sessions), after, home.today()).level].id
+    if level != to_level:
+        console.print(f"! {labels('decide_held', level=level)}", soft_wrap=True, markup=False)
     return 0
 
 

@@ -239,11 +239,16 @@ def _steps(record: SessionRecord, labels: Labels) -> list[str]:
 
 
 def _plan(record: SessionRecord, labels: Labels) -> list[str]:
-    return [
+    planned = [
         f"{shown(one.name or one.exercise)} ({shown(one.level)}), {labels('log_n_sets', n=one.sets)}"
         + (f": {shown(one.because)}" if one.because else "")
         for one in record.plan
     ]
+    told = [
+        f"{shown(record.name_of(exercise))}: {labels('log_told', what=labels.word('told', key))}"
+        for exercise, key in record.told
+    ]
+    return planned + told
 
 
 def _question(record: SessionRecord, one: QuestionRecord, labels: Labels) -> str:

@@ -22,6 +22,7 @@ from coach.cli.parts import (
     tell_closed,
     tell_end,
 )
+from coach.cli.today import decision_problems
 from coach.cli.verdict import tell_verdict
 from coach.cli.view import View
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
@@ -60,6 +61,8 @@ def run(args: argparse.Namespace) -> int:
     prepared = chosen(args.file, home, person)
     labels = Labels(prepared.pack.screens)
     tell_closed(broken, labels, console)
+    for problem in decision_problems(home, person.id):
+        console.print(f"! {problem}", soft_wrap=True, markup=False)
     enrolment = taught_by(person, prepared.pack)
     if enrolment is not None:
         tell_verdict(enrolment, prepared.pack, person.id, console)

@@ -88,6 +88,11 @@ def clauses(proposal: Proposal, labels: Labels) -> Iterable[str]:
         yield f"  {'+' if one.met else '-'} {labels.clause(one)}"
 
 
+def decision_problems(home: Home, person: str) -> list[str]:
+    """Return what is wrong with the file of what was decided about a person."""
+    return [shown(str(problem)) for problem in home.decisions(person).problems]
+
+
 def problems(history: History, decided: Decisions, labels: Labels) -> Iterable[str]:
     """Yield what is wrong with the files that the plan rests on."""
     yield from (shown(str(problem)) for problem in (*history.problems, *decided.problems))

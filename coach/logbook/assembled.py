@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import reduce
 
 from coach.logbook import kinds
+from coach.logbook.changes import Told
 from coach.logbook.fields import Unfit, fact
 from coach.logbook.kinds import Answer, PlannedExercise
 from coach.logbook.record import Line
@@ -159,6 +160,8 @@ class SessionRecord:
     heard: tuple[EarRecord, ...]
     devices: tuple[tuple[int, str], ...]
     """Sample and what happened to the microphone or the speaker."""
+    told: tuple[tuple[str, str], ...]
+    """Exercise and phrase key of what was told to be other than last time."""
     notes: tuple[tuple[str, str], ...]
     """Text and by whom."""
     holds: int
@@ -233,6 +236,7 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
         exercise_ends=tuple((it.exercise, it.why) for _, it in facts if isinstance(it, kinds.ExerciseEnded)),
         heard=_heard([it for _, it in facts if isinstance(it, kinds.Heard)]),
         devices=tuple((at, it.what) for at, it in facts if isinstance(it, kinds.DeviceChanged)),
+        told=tuple((it.exercise, key) for _, it in facts if isinstance(it, Told) for key in it.news),
         notes=tuple((it.text, it.by) for _, it in facts if isinstance(it, kinds.Note)),
         holds=sum(isinstance(it, kinds.Held) for _, it in facts),
         pauses=sum(isinstance(it, kinds.Paused) for _, it in facts),
@@ -424,6 +428,7 @@ _EMPTY = SessionRecord(
     exercise_ends=(),
     heard=(),
     devices=(),
+    told=(),
     notes=(),
     holds=0,
     pauses=0,

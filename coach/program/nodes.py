@@ -34,7 +34,8 @@ class Problems:
     def add(self, where: Node | tuple[int, int], sentence: str) -> None:
         """Note a problem at a node, or at a line and column counted from 1."""
         line, column = where if isinstance(where, tuple) else place(where)
-        self.found[line, column, sentence] = None
+        plain = "".join(sign if sign.isprintable() else f"U+{ord(sign):04X}" for sign in sentence)  # it is one line
+        self.found[line, column, plain] = None
 
     def error(self) -> ProgramError:
         """Return all problems as one error: a line each, in the order of the file."""

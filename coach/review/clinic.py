@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from datetime import date
 from enum import IntEnum
-from typing import TYPE_CHECKING, Any
 
-from coach.review.columns import Clinic, statements
+from coach.review.columns import Clinic, ask
 from coach.review.logbooks import EPOCH, LeftOut
-
-if TYPE_CHECKING:
-    from duckdb import DuckDBPyConnection
+from coach.review.steps_up import steps_up
 
 PAIN_RISE = 2.0
 """Points of 0-10 by which pain must have risen to be named: a change that matters to people (Farrar 2001)."""
@@ -139,11 +136,13 @@ def look(clinic: Clinic, today: date) -> ClinicReview:
     days: dict[str, list[tuple[int, bool, int | None]]] = {}
     for row in ask(engine, "days"):
         days.setdefault(row["person"], []).append((row["day"], bool(row["worked"]), row["pain"]))
+    waiting = steps_up(clinic, today)
     columns = {one.name for one in fields(Standing)}
     people = [
         Standing(
             **{name: value for name, value in row.items() if name in columns},
-            name=clinic.names.get(row["person"], ""),
+            name=clinic.members[row["person"]].at_home.name if row["person"] in clinic.members else "",
+            steps_up=waiting.get(row["person"]),
             days=tuple(days.get(row["person"], ())),
         )
         for row in ask(engine, "people")
@@ -163,11 +162,3 @@ def look(clinic: Clinic, today: date) -> ClinicReview:
         counts["sets"],
         tuple(left_out),
     )
-
-
-def ask(engine: DuckDBPyConnection, query: str) -> list[dict[str, Any]]:
-    """Return the rows of a query in sql/, each by the names of its columns."""
-    (statement,) = statements(query)
-    result = engine.execute(statement)
-    names = [column[0] for column in result.description]
-    return [dict(zip(names, row, strict=True)) for row in result.fetchall()]

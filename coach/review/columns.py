@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from coach.errors import CoachError
 from coach.logbook.files import make_folder
@@ -60,8 +60,8 @@ class Clinic(NamedTuple):
     """A clinic's tables in the engine."""
 
     engine: DuckDBPyConnection
-    names: dict[str, str]
-    """What people like to be called, by their id; it stands in no table."""
+    members: dict[str, Member]
+    """Everybody by their id, with their home; nobody if it was opened from columns."""
     proven: bool
     """Whether the logbooks were read and their checksums looked at, not columns made of them."""
 
@@ -80,7 +80,7 @@ def open_clinic(folder: Path) -> Clinic:
         engine.execute(statement)
     engine.execute("INSERT INTO people SELECT unnest(?::VARCHAR[])", [[one.person for one in everybody]])
     _load(engine, folder, everybody)
-    return Clinic(engine, {one.person: one.name for one in everybody if one.name}, proven=True)
+    return Clinic(engine, {one.person: one for one in everybody}, proven=True)
 
 
 def write_columns(clinic: Clinic, folder: Path) -> None:
@@ -114,6 +114,14 @@ def statements(name: str) -> list[str]:
     """Return the statements of a file in sql/, without their comments."""
     text = re.sub(r"--.*", "", (SQL / f"{name}.sql").read_text("utf-8"))
     return [statement.strip() for statement in text.split(";") if statement.strip()]
+
+
+def ask(engine: DuckDBPyConnection, query: str) -> list[dict[str, Any]]:
+    """Return the rows of a query in sql/, each by the names of its columns."""
+    (statement,) = statements(query)
+    result = engine.execute(statement)
+    names = [column[0] for column in result.description]
+    return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
 
 
 def _engine() -> DuckDBPyConnection:
@@ -224,7 +232,7 @@ def _own(
     left_out: list[LeftOut],
 ) -> Iterator[Logbook]:
     """Leave out the files that tell of somebody else than the person in whose folder they are."""
-    ids = {one.person: one.id for one in everybody}
+    ids = {one.person: one.at_home.id for one in everybody}
     told = dict(engine.execute("SELECT file, told_of FROM lines WHERE line = 'session_begun'").fetchall())
     foreign = []
     for book in heap:

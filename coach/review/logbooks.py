@@ -10,7 +10,7 @@ from coach.errors import RecordError
 from coach.logbook.decisions import local_moment
 from coach.logbook.record import read_lines
 from coach.logbook.seals import unbroken
-from coach.logbook.store import ENDING, Home
+from coach.logbook.store import ENDING, Home, Person
 
 PEOPLE = "people"
 """The folder of a home that makes it one."""
@@ -37,10 +37,9 @@ class Member:
 
     person: str
     """Their id; where the clinic has several homes, with its folder before it: "north/p01"."""
-    name: str
     home: Home
-    id: str
-    """Their id in that home."""
+    at_home: Person
+    """They as that home knows them."""
 
 
 @dataclass(slots=True)
@@ -72,9 +71,7 @@ def members(folder: Path) -> tuple[Member, ...]:
             f'{folder} is no clinic: name a home, which is a folder with "{PEOPLE}" in it, or a folder of homes.'
         )
     return tuple(
-        Member(before + person, home.person(person).name, home, person)
-        for before, home in homes.items()
-        for person in home.people()
+        Member(before + person, home, home.person(person)) for before, home in homes.items() for person in home.people()
     )
 
 
@@ -84,7 +81,7 @@ def logbooks(folder: Path, everybody: tuple[Member, ...], left_out: list[LeftOut
     Never fails because of what a file holds. A line is left out if `read_lines` has anything against it.
     """
     for member in everybody:
-        for path in sorted(member.home.person(member.id).sessions.glob("*" + ENDING)):
+        for path in sorted(member.at_home.sessions.glob("*" + ENDING)):
             shown = path.relative_to(folder).as_posix().encode("utf-8", "replace").decode("utf-8")
             try:
                 path.as_posix().encode("utf-8")

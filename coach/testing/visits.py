@@ -125,7 +125,7 @@ class TrueVisit:
     def sore(self) -> bool:
         """Whether the next session waits as after a sore day."""
         hurt = (self.highest or 0) > self.limits.pain_carry_on_to or self.why in ("pain", "unsteady")
-        return hurt or self.worse is True
+        return hurt or bool(self.worse)
 
     def written(self, pain: int | None) -> Answer:
         """Return how the record holds a pain that was told after a set: the number, or on the ladder its band."""

@@ -84,15 +84,15 @@ def loop(root: Path) -> str:
 WAYS: dict[str, Callable[[Path], str]] = {"loop": loop, "cold": cold, "export": export, "columns": columns}
 
 
-def measured(way: str, root: Path) -> tuple[float, float, str]:
-    """Return seconds, MB and what was told, of one way in a process of its own, the start of Python included."""
+def measured(way: str, root: Path) -> tuple[float, float, float, str]:
+    """Return seconds, those of processors, MB and what was told, in a process of its own, Python's start included."""
     begun = time.perf_counter()
     done = subprocess.run(
         [sys.executable, __file__, "--way", way, "--root", str(root)], check=True, capture_output=True, text=True
     )
     seconds = time.perf_counter() - begun
-    told, memory = done.stdout.rsplit("|", 1)
-    return seconds, float(memory), told
+    told, cpu, memory = done.stdout.split("|")
+    return seconds, float(cpu), float(memory), told
 
 
 def main() -> None:
@@ -105,13 +105,14 @@ def main() -> None:
     args = parser.parse_args()
     if args.way:
         told = WAYS[args.way](args.root)
-        print(told, "|", resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+        used = resource.getrusage(resource.RUSAGE_SELF)
+        print(told, used.ru_utime + used.ru_stime, used.ru_maxrss // 1024, sep="|")
         return
     with tempfile.TemporaryDirectory() as made:
         folder = args.keep or Path(made)
         print(
             f"{'people':>6} {'sessions':>8} {'sets':>8} {'MB':>6} "
-            + " ".join(f"{way + ' s':>9} {'MB':>5}" for way in WAYS)
+            + " ".join(f"{way + ' s':>9} {'cpu s':>6} {'MB':>5}" for way in WAYS)
         )
         for people in map(int, args.people.split(",")):
             root = folder / f"clinic-{people}-{args.days}"
@@ -119,8 +120,8 @@ def main() -> None:
                 make(root, people, args.days)
             size = sum(path.stat().st_size for path in root.glob("people/*/sessions/*.jsonl")) / 1e6
             results = {way: measured(way, root) for way in WAYS}
-            sessions, sets, _ = results["cold"][2].split()
-            figures = " ".join(f"{seconds:9.2f} {memory:5.0f}" for seconds, memory, _ in results.values())
+            sessions, sets, _ = results["cold"][3].split()
+            figures = " ".join(f"{wall:9.2f} {cpu:6.2f} {memory:5.0f}" for wall, cpu, memory, _ in results.values())
             print(f"{people:6} {sessions:>8} {sets:>8} {size:6.0f} {figures}", flush=True)
 
 

@@ -102,7 +102,7 @@ def test_who_needs_a_look_is_named_for_what_is_true_of_them(review: ClinicReview
 
     assert needs["eli"][0] is Need.SAFETY
     assert Need.PAIN in needs["dot"]
-    assert needs["cy"] == (Need.STOPPED,)
+    assert needs["cy"][0] is Need.STOPPED
     assert needs["fay"] == (Need.NOT_BEGUN,)
     assert Need.STOPPED not in needs["ana"] + needs["dot"] + needs["eli"]
 
@@ -131,7 +131,10 @@ def test_columns_tell_the_same(
 
     again = look(open_clinic(tmp_path), TODAY)
 
-    assert [replace(one, name="") for one in review.people] == list(again.people)
+    def known(one: Standing) -> Standing:
+        return replace(one, name="", steps_up=None)
+
+    assert sorted(map(known, review.people), key=repr) == sorted(again.people, key=repr)
     assert (again.sessions, again.sets) == (review.sessions, review.sets)
 
 

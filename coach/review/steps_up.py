@@ -1,0 +1,79 @@
+"""Which step-ups wait for a clinician's decision, of everybody in a clinic, from its tables and the kept programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import date
+from itertools import groupby
+from typing import Any
+
+from coach.errors import ProgramError
+from coach.program.model import Program
+from coach.program_files import read, shipped
+from coach.review.columns import Clinic, ask
+from coach.review.logbooks import EPOCH, Member
+from coach.session.past import Decision, PastExercise, PastSession
+from coach.session.progress import proposals
+
+Rows = Iterable[dict[str, Any]]
+
+
+def steps_up(clinic: Clinic, today: date) -> dict[str, int]:
+    """Return how many step-ups wait, by person; nobody is in it whose program file was not kept, or is not here."""
+    if not clinic.members:
+        return {}
+    programs: dict[str, Program | None] = {}
+    last = {row["person"]: (row["program"], row["digest"]) for row in ask(clinic.engine, "programs")}
+    waiting = {}
+    for person, rows in groupby(ask(clinic.engine, "past"), lambda row: str(row["person"])):
+        member = clinic.members[person]
+        name, digest = last[person]
+        if digest not in programs:
+            programs[digest] = _kept(member, name, digest)
+        program = programs[digest]
+        if program is not None:
+            history = tuple(past(rows))
+            waiting[person] = sum(one.due for one in proposals(program, history, _decisions(member), today))
+    return waiting
+
+
+def _decisions(member: Member) -> tuple[Decision, ...]:
+    if not member.at_home.decisions.exists():
+        return ()
+    return member.home.decisions(member.at_home.id).decisions
+
+
+def past(rows: Rows) -> Iterator[PastSession]:
+    """Yield the earlier sessions of one person, from the rows of past.sql."""
+    for _, some in groupby(rows, lambda row: row["session"]):
+        each = list(some)
+        first = each[0]
+        exercises = tuple(_exercise(row) for row in each if row["exercise"] is not None)
+        if exercises or first["next_day_worse"]:
+            yield PastSession(
+                day=date.fromordinal(first["day_number"] + EPOCH),
+                why=first["why"] or "",
+                exercises=exercises,
+                began=first["began"].replace("Z", "+00:00"),
+                next_day_worse=first["next_day_worse"],
+                session=first["session"],
+            )
+
+
+def _exercise(row: dict[str, Any]) -> PastExercise:
+    flags: dict[str, Any] = {name: bool(row[name]) for name in ("unsteady", "eased", "pain_unanswered")}
+    told = {
+        name: row[name]
+        for name in ("exercise", "level", "target", "sets_planned", "sets_in_full", "pain", "effort", "least")
+    }
+    return PastExercise(**told, **flags)
+
+
+def _kept(member: Member, name: str, digest: str) -> Program | None:
+    """Return the version of the program with that digest: as it was kept, or as it travels with the package."""
+    try:
+        path = member.home.kept(member.at_home.id, name, digest) or shipped().get(name)
+        program = None if path is None else read(path)
+    except ProgramError:
+        return None
+    return program if program is not None and program.digest == digest else None

@@ -1,0 +1,70 @@
+"""What the tables tell of the past is what the records tell, and step-ups are those that the plan proposes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from clinics import COURSES, TODAY, make_clinic
+
+from coach.history import past as past_of_records
+from coach.logbook.store import Home
+from coach.program_files import read, shipped
+from coach.review.clinic import Need, look
+from coach.review.columns import Clinic, ask, open_clinic, write_columns
+from coach.review.logbooks import EPOCH
+from coach.review.steps_up import past, steps_up
+from coach.session.progress import proposals
+
+
+@pytest.fixture(scope="module")
+def root(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    root = tmp_path_factory.mktemp("clinic")
+    make_clinic(root)
+    return root
+
+
+def opened(folder: Path, today: int = 0) -> Clinic:
+    clinic = open_clinic(folder)
+    day = TODAY.toordinal() - EPOCH + today
+    clinic.engine.execute(f"CREATE OR REPLACE TEMPORARY VIEW today AS SELECT {day} AS day_number")
+    return clinic
+
+
+@pytest.mark.parametrize("person", COURSES)
+def test_the_past_is_that_of_the_records(root: Path, person: str) -> None:
+    records = Home(root).history(person).records
+    expected = past_of_records(records, COURSES[person][0])
+
+    rows = [row for row in ask(opened(root).engine, "past") if row["person"] == person]
+
+    assert list(past(rows)) == [replace(one, digest="") for one in expected]
+    assert len(expected) > 10
+
+
+@pytest.mark.parametrize("back", range(0, 40, 5))
+def test_step_ups_that_wait_are_those_that_the_plan_proposes(root: Path, back: int) -> None:
+    """On the days between, everybody is looked at as of then; later sessions are of a clock that ran ahead."""
+    today = TODAY - timedelta(days=back)
+
+    waiting = steps_up(opened(root, -back), today)
+
+    for person, (name, _, _) in COURSES.items():
+        history = past_of_records(Home(root).history(person).records, name)
+        due = [one for one in proposals(read(shipped()[name]), history, (), today) if one.due]
+        assert waiting[person] == len(due)
+
+
+def test_a_step_up_that_waits_is_a_need(root: Path) -> None:
+    review = look(open_clinic(root), TODAY)
+
+    assert review.of(Need.STEP_UP)
+    assert all(one.steps_up for one in review.of(Need.STEP_UP))
+
+
+def test_from_columns_step_ups_are_not_known(root: Path, tmp_path: Path) -> None:
+    write_columns(open_clinic(root), tmp_path)
+
+    assert {one.steps_up for one in look(open_clinic(tmp_path), TODAY).people} == {None}
