@@ -3,8 +3,9 @@
 All that happened with the exercise is gone through in order of time, from `start_level` on:
 - a session takes the level down to where it ended, never up;
 - a decision moves it; "up" by one level at most, and of several decisions on one day the last counts alone;
-- a gap takes it down as the program says. A session with more pain than `carry_on_to`, or whose pain is not known, or
-  in which the joint gave way, does not end a gap.
+- a gap takes it down as the program says: to one level below that of the last session without such pain, or of the
+  last decision. A session with more pain than `carry_on_to`, or whose pain is not known, or in which the joint gave
+  way, does not end a gap.
 So a session that hurt, wherever it is put in, can only lower what comes after it.
 """
 
@@ -134,13 +135,17 @@ class _Walk:
         self._ids = [level.id for level in exercise.levels]
         self._start = self._ids.index(exercise.start_level)
         self._today = today
-        self._clock: date | None = None
+        self._calm: date | None = None
         """The day from which a gap counts."""
+        self._calm_level = self._start
+        """The level on that day; after a gap it is one below this at most."""
         because = clause("because_start_level", level=exercise.start_level)
         self.now = Reached(self._start, self._low(self._start), because, None)
 
     def session(self, event: Done) -> None:
         done, day = event.exercise, event.session.day
+        if self._calm is None and not self._is_future(day):  # the first of all, however it went
+            self._calm = day
         self.gap(day)
         before = self.now.level
         level = self._known(done, day)
@@ -149,7 +154,7 @@ class _Walk:
             self._to(level, clause(key, level=self._ids[level], day=str(day)))
         self.now = replace(self.now, since=(*self.now.since, event), last=event.session, decision=None, gap=False)
         self._grow(event)
-        if calm(done, self._program) or self._clock is None:
+        if calm(done, self._program):
             self._count_from(day)
 
     def _known(self, done: PastExercise, day: date) -> int:
@@ -175,20 +180,24 @@ class _Walk:
         told = level != self.now.level or one.verdict is Verdict.STAY
         if level != self.now.level:
             self._to(level, because)
-        elif told:
+        elif one.verdict is Verdict.STAY:
             self.now = replace(self.now, level_because=because)
+        else:
+            self.now = replace(self.now, amount=self._low(level), amount_because=None)
         self.now = replace(self.now, since=(), decision=one if told else None, gap=False)
         self._count_from(one.day)
 
     def gap(self, day: date) -> None:
-        """Lower what was reached if `day` is the first after a gap; the next gap counts from there."""
+        """Lower what was reached if there was a gap before `day`."""
         schedule = self._program.schedule
-        if self._is_future(day) or self._clock is None or (days := (day - self._clock).days) < schedule.gap_days:
+        if self._calm is None or self._is_future(day):
             return
-        self._clock = day
-        if schedule.after_gap is AfterGap.LEVEL_DOWN and self.now.level > 0:
-            level = self.now.level - 1
-            self._to(level, clause("because_gap_level", level=self._ids[level], days=days, gap=schedule.gap_days))
+        days = (day - self._calm).days
+        if days < schedule.gap_days:
+            return
+        most = max(0, self._calm_level - (schedule.after_gap is AfterGap.LEVEL_DOWN))
+        if self.now.level > most:
+            self._to(most, clause("because_gap_level", level=self._ids[most], days=days, gap=schedule.gap_days))
         else:
             low = self._low(self.now.level)
             because = clause("because_gap_amount", low=low, days=days, gap=schedule.gap_days)
@@ -201,7 +210,8 @@ class _Walk:
     def _count_from(self, day: date) -> None:
         """Let the days of a gap count from `day`."""
         if not self._is_future(day):
-            self._clock = max(day, self._clock or day)
+            self._calm = max(day, self._calm or day)
+            self._calm_level = self.now.level
 
     def _grow(self, event: Done) -> None:
         """Set the amount by what a session did: on by a step, the same again, or back to the bottom of the range."""

@@ -139,9 +139,10 @@ def test_what_a_gap_took_stays_down_until_it_is_decided_up() -> None:
     assert heel(*story).news == ()
 
 
-def test_sessions_that_hurt_do_not_end_a_gap() -> None:
+@pytest.mark.parametrize("pain", [4, None])
+def test_sessions_that_hurt_or_whose_pain_is_not_known_do_not_end_a_gap(pain: int | None) -> None:
     high = replace(HEEL, level="fingertips")
-    sore = [past(days, replace(high, pain=4)) for days in range(1, 14)]
+    sore = [past(days, replace(high, pain=pain)) for days in range(1, 14)]
 
     assert level(decided(21, "up", "fingertips"), past(14, high), *sore) == "both_hands"
     assert level(decided(21, "up", "fingertips"), past(14, high), *sore, past(6, high)) == "fingertips"
@@ -276,6 +277,7 @@ def test_a_painful_session_put_in_anywhere_makes_nothing_harder(story: Story, da
 
 @given(stories)
 def test_pain_that_nobody_answered_is_never_better_than_no_pain(story: Story) -> None:
+    story.program = replace(story.program, schedule=replace(story.program.schedule, gap_days=365))  # see the gaps above
     said_none = story.history
     silent = tuple(
         replace(one, exercises=tuple(replace(done, pain=None) for done in one.exercises)) for one in story.history
