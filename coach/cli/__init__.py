@@ -27,26 +27,32 @@ COMMANDS = {
     "handout": "print a program on a sheet for the wall and the family",
     "rehearse": "lay out a program in time: what is said when, how long it takes",
     "log": "read the records of past sessions",
+    "review": "tell the clinician what to decide, what went wrong and how it is going",
     "voices": "list languages, their voices and ears, and fetch a speech model",
     "devices": "list microphones and speakers",
 }
 """Each command and what it is for, in the order in which they are listed."""
 
 
-def parser() -> argparse.ArgumentParser:
-    """Return the parser of the whole command line."""
+def parser(only: str = "") -> argparse.ArgumentParser:
+    """Return the parser of the whole command line; `only` is the one command whose arguments are needed, if known.
+
+    The modules of the others, and what they import, need not be loaded then: half of the time of a short command.
+    """
     top = argparse.ArgumentParser(prog="coach", description="A voice-guided coach for home rehabilitation sessions.")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, purpose in COMMANDS.items():
         sub = commands.add_parser(name, help=purpose, description=purpose[:1].upper() + purpose[1:] + ".")
         sub.add_argument("--home", type=Path, metavar="DIR", help="where all data is kept (default: COACH_HOME)")
-        importlib.import_module(f"coach.cli.{name}").add(sub)
+        if only in ("", name):
+            importlib.import_module(f"coach.cli.{name}").add(sub)
     return top
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return its exit status: 0 done, 2 for an error, told in one sentence."""
-    args = parser().parse_args(argv)
+    given = sys.argv[1:] if argv is None else argv
+    args = parser(given[0] if given and given[0] in COMMANDS else "").parse_args(given)
     if args.home is None:
         from coach.logbook.store import default_home
 

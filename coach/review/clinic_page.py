@@ -21,21 +21,34 @@ def page(review: ClinicReview, labels: Labels, language: str, *, proven: bool) -
     title = labels("clinic_title", day=review.today.isoformat())
     urgent = [one for one in review.people if one.needs]
     others = [one for one in review.people if not one.needs]
+    nobody = tag("p", labels("clinic_nobody"))
+    look, rest = labels("clinic_look"), labels("clinic_others", n=len(others))
+    lost = [str(one) for one in review.left_out]
+    parts = (
+        ("look", look, (_table(look, urgent, review, labels) if urgent else nobody,)),
+        ("others", rest, (_table(rest, others, review, labels) if others else nobody,)),
+        ("strips", labels("clinic_strip"), (tag("p", labels("clinic_strip_legend")),)),
+        (
+            "left-out",
+            labels("clinic_left_out", n=len(lost)),
+            (_list(lost) if lost else tag("p", labels("clinic_left_out_none")),),
+        ),
+        ("how", labels("clinic_how"), (_list(how_counted(labels, proven=proven)),)),
+    )
     return document(
         title,
         language,
-        "clinic",
-        tag("h1", title),
-        tag("p", summary(review, labels), class_="summary"),
-        tag("h2", labels("clinic_look")),
-        _table(urgent, review, labels) if urgent else tag("p", labels("clinic_nobody")),
-        tag("p", labels("clinic_strip_legend"), class_="legend"),
-        tag("h2", labels("clinic_others", n=len(others))),
-        _table(others, review, labels) if others else tag("p", labels("clinic_nobody")),
-        tag("h2", labels("clinic_left_out", n=len(review.left_out))),
-        _list(map(str, review.left_out)) if review.left_out else tag("p", labels("clinic_left_out_none")),
-        tag("h2", labels("clinic_how")),
-        _list(how_counted(labels, proven=proven)),
+        "review clinic",
+        tag("header", tag("h1", title), tag("p", summary(review, labels))),
+        tag(
+            "nav",
+            tag("ol", *(tag("li", tag("a", named, href=f"#{name}")) for name, named, _ in parts)),
+            aria_label=labels("review_contents"),
+        ),
+        *(
+            tag("section", tag("h2", named, id=f"{name}-title"), *body, id=name, aria_labelledby=f"{name}-title")
+            for name, named, body in parts
+        ),
     )
 
 
@@ -43,11 +56,14 @@ def _list(lines: Iterable[str]) -> Markup:
     return tag("ul", *(tag("li", line) for line in lines))
 
 
-def _table(people: list[Standing], review: ClinicReview, labels: Labels) -> Markup:
+def _table(title: str, people: list[Standing], review: ClinicReview, labels: Labels) -> Markup:
     why = ("why",) if any(one.needs for one in people) else ()
     heads = ("person", *why, "last", "done_of_due", "pain", "strip", "in_full", "tension", "halts")
     head = tag("tr", *(tag("th", labels(f"clinic_{name}"), scope="col") for name in heads))
-    return tag("table", tag("thead", head), tag("tbody", *(_row(one, review, labels) for one in people)))
+    rows = tag("tbody", *(_row(one, review, labels) for one in people))
+    return tag(
+        "div", tag("table", tag("thead", head), rows), class_="scroll", tabindex="0", role="region", aria_label=title
+    )
 
 
 def _row(one: Standing, review: ClinicReview, labels: Labels) -> Markup:
@@ -57,7 +73,7 @@ def _row(one: Standing, review: ClinicReview, labels: Labels) -> Markup:
         "tr",
         tag("th", row.person, scope="row"),
         *((tag("td", *needs, class_="why"),) if needs else ()),
-        tag("td", row.last),
+        tag("td", row.last, class_="number"),
         tag("td", row.done, _bar(one.recent_done, one.recent_due), class_="number"),
         tag("td", row.pain, class_="number"),
         tag("td", _strip(one, labels)),

@@ -62,8 +62,7 @@ def how_counted(labels: Labels, *, proven: bool) -> tuple[str, ...]:
         labels("clinic_how_worse", n=WORSE),
         labels("clinic_how_stopped", n=MISSED),
         labels("clinic_how_recent"),
-        labels("clinic_how_seals") if proven else labels("clinic_how_columns"),
-        labels("clinic_how_steps"),
+        *((labels("clinic_how_steps"), labels("clinic_how_seals")) if proven else (labels("clinic_how_columns"),)),
     )
 
 

@@ -87,6 +87,11 @@ class Week:
     """Sessions in which work began."""
     tension_prescribed_s: float
     tension_s: float
+    """Both of the sessions whose prescribed time is known."""
+    at_once: int
+    """Questions answered at the first asking."""
+    again: int
+    unanswered: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +105,9 @@ class Adherence:
     came: int
     """Sessions that were started, work or not."""
     last: date | None
-    """Day of the last session."""
+    """Day of the last session, of any time."""
+    missed_since: int
+    """Days after it on which one was due."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,6 +300,8 @@ class Review:
     proposals: tuple[Proposal, ...]
     decisions: tuple[Decision, ...]
     left_out: tuple[LeftOut, ...]
+    review_on: date | None
+    """The day on which the program of the last session is to be looked at again; None: not known."""
     versions_missing: int
     """Sessions whose program version was not kept."""
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from statistics import fmean
 
+from coach.history import past
 from coach.logbook import PlannedExercise, SetRecord
 from coach.logbook.assembled import is_pain
 from coach.program.model import Program
@@ -36,7 +37,7 @@ from coach.review.figures import (
 )  # fmt: skip
 from coach.review.sorting import Files, exercise_of, prescribed, sort_out
 from coach.session.past import Decision
-from coach.session.progress import Proposal
+from coach.session.progress import Proposal, proposals
 
 UNITS = ("reps", "seconds", "rounds")
 
@@ -52,7 +53,6 @@ def review(
     now: datetime,
     since: date | None = None,
     problems: Iterable[LeftOut] = (),
-    proposals: Sequence[Proposal] = (),
     decisions: Sequence[Decision] = (),
 ) -> Review:
     """Return the review of `person`, at local time `now`, of the sessions from `since` on.
@@ -69,8 +69,10 @@ def review(
         due=sum(day >= first for day in due),
         done=sum(visit.worked for visit in shown),
         came=len(shown),
-        last=max((visit.day for visit in visits), default=None),
+        last=visits[-1].day if visits else None,
+        missed_since=sum(day > visits[-1].day for day in due) if visits else 0,
     )
+    latest = programs.get(visits[-1].record.digest) if visits else None
     return Review(
         person=person,
         today=now.date(),
@@ -87,10 +89,26 @@ def review(
         hearing=_hearing(shown),
         devices=_counts(what for visit in shown for _, what in visit.record.devices),
         wrong=_wrong(shown, courses),
-        proposals=tuple(proposals),
+        proposals=_proposals(visits, programs, decisions, now.date()),
         decisions=tuple(one for one in decisions if one.day >= first),
         left_out=tuple(sorted({*problems, *left_out}, key=lambda one: (one.file, one.line, one.key, one.text))),
+        review_on=latest.written_by.review_on if latest else None,
         versions_missing=sum(visit.limits is None for visit in shown),
+    )
+
+
+def _proposals(
+    visits: Sequence[Visit], programs: Mapping[str, Program], decisions: Sequence[Decision], today: date
+) -> tuple[Proposal, ...]:
+    """Return the steps up that the latest kept version of each program provides for, whatever `since` is."""
+    records = [visit.record for visit in visits]
+    latest = {record.program: programs[record.digest] for record in records if record.digest in programs}
+    return tuple(
+        proposal
+        for name, program in latest.items()
+        for proposal in proposals(
+            program, past(records, name), tuple(one for one in decisions if one.program == name), today
+        )
     )
 
 
@@ -103,6 +121,7 @@ def _weeks(visits: Sequence[Visit], due: Sequence[date], first: date, today: dat
         begins = first + timedelta(days=7 * number)
         inside = [visit for visit in visits if begins <= visit.day < begins + timedelta(days=7)]
         known = [visit for visit in inside if visit.tension_prescribed_s is not None]
+        hearing = _hearing(inside)
         weeks.append(
             Week(
                 begins,
@@ -110,6 +129,9 @@ def _weeks(visits: Sequence[Visit], due: Sequence[date], first: date, today: dat
                 done=sum(visit.worked for visit in inside),
                 tension_prescribed_s=sum(visit.tension_prescribed_s or 0.0 for visit in known),
                 tension_s=sum(visit.tension_s for visit in known),
+                at_once=hearing.at_once,
+                again=hearing.again,
+                unanswered=hearing.unanswered,
             )
         )
     return tuple(weeks)

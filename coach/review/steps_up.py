@@ -23,16 +23,15 @@ def steps_up(clinic: Clinic, today: date) -> dict[str, int]:
     if not clinic.members:
         return {}
     programs: dict[str, Program | None] = {}
-    last = {row["person"]: (row["program"], row["digest"]) for row in ask(clinic.engine, "programs")}
     waiting = {}
     for person, rows in groupby(ask(clinic.engine, "past"), lambda row: str(row["person"])):
-        member = clinic.members[person]
-        name, digest = last[person]
+        member, known = clinic.members[person], list(rows)
+        digest = known[0]["digest"]
         if digest not in programs:
-            programs[digest] = _kept(member, name, digest)
+            programs[digest] = _kept(member, known[0]["program"], digest)
         program = programs[digest]
         if program is not None:
-            history = tuple(past(rows))
+            history = tuple(past(known))
             waiting[person] = sum(one.due for one in proposals(program, history, _decisions(member), today))
     return waiting
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import resource
 import subprocess
 import sys
@@ -110,6 +111,7 @@ def main() -> None:
         return
     with tempfile.TemporaryDirectory() as made:
         folder = args.keep or Path(made)
+        print(f"load of the machine before: {os.getloadavg()[0]:.1f}, cores: {os.cpu_count()}")
         print(
             f"{'people':>6} {'sessions':>8} {'sets':>8} {'MB':>6} "
             + " ".join(f"{way + ' s':>9} {'cpu s':>6} {'MB':>5}" for way in WAYS)

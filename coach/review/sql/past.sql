@@ -1,6 +1,6 @@
--- One row a person, session and exercise of which a set began: what the plan knows of it, for the program of the last
--- session of each. It is what `coach.history.past` makes of a record. Plain SQL over the tables of tables.sql and
--- `today`. Runs unchanged on DuckDB and on Spark.
+-- One row a person, session and exercise of which a set began: what the plan knows of it, as `coach.history.past` makes
+-- it of a record, for the program of the last session of each, whose digest stands beside it. Where no work began, a row
+-- without an exercise. Plain SQL over the tables of tables.sql and `today`. Runs unchanged on DuckDB and on Spark.
 WITH last_program AS (
     SELECT person, program, digest
     FROM (
@@ -14,7 +14,7 @@ WITH last_program AS (
     WHERE back = 1
 ),
 known AS (
-    SELECT s.person, s.session, s.began, s.day_number, s.why
+    SELECT s.person, s.session, s.began, s.day_number, s.why, l.program, l.digest
     FROM sessions s
     JOIN last_program l ON l.person = s.person AND l.program = s.program
 ),
@@ -122,6 +122,8 @@ morning AS (
 )
 SELECT
     k.person,
+    k.program,
+    k.digest,
     k.session,
     k.began,
     k.day_number,

@@ -1,0 +1,164 @@
+"""`coach review`: what the clinician reads and decides from."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import date
+from hashlib import sha256
+from pathlib import Path
+
+from rich.console import Console, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from coach.cli.labels import Labels, shown
+from coach.errors import CoachError, ProgramError
+from coach.logbook import SessionRecord
+from coach.logbook.store import ENDING, Home, wall_clock
+from coach.program.model import Program
+from coach.program_files import read, shipped
+from coach.review.blocks import Content, Drawing, Items
+from coach.review.content import content
+from coach.review.figures import LeftOut, Review
+from coach.review.files import write
+from coach.review.measures import review
+from coach.review.table import dictionary, rows
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("person", nargs="?", metavar="PERSON", help="whose sessions")
+    parser.add_argument("--since", metavar="DATE", help="only sessions from this day on, as 2027-01-31")
+    parser.add_argument("--html", type=Path, metavar="FILE", help="write a page with plots, in one file, that prints")
+    parser.add_argument("--csv", type=Path, metavar="FILE", help="a row a set; what the columns mean is written beside")
+    parser.add_argument("--fhir", type=Path, metavar="FILE", help="write the sessions as a FHIR bundle (R5)")
+    parser.add_argument("--clinic", type=Path, metavar="DIR", help="all people of the homes in a folder, by need")
+    parser.add_argument("--parquet", type=Path, metavar="DIR", help="with --clinic: write the records as columns")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the review, or write what was asked for and say where it is."""
+    if args.clinic is not None:
+        return _clinic(args)
+    if args.person is None:
+        raise CoachError("Say whose review: coach review PERSON, or of everybody: coach review --clinic DIR")
+    if args.parquet is not None:
+        raise CoachError("--parquet goes with --clinic DIR; for one person there is --csv FILE.")
+    home = Home(args.home)
+    found = _reviewed(home, args.person, day_of(args.since))
+    from coach.voice.pack import languages, load_pack
+
+    language = next((visit.record.language for visit in reversed(found.visits)), "")
+    language = language if language in languages() else "en"
+    labels = Labels(load_pack(language).screens)
+    said = content(found, home.person(args.person), labels, language)
+    if not (args.html or args.csv or args.fhir):
+        Console(highlight=False).print(*_terminal(said), sep="\n")
+        return 0
+    if args.html:
+        from coach.review.page import page
+
+        _write(args.html, page(said, labels("review_contents"), labels("review_figures")))
+    if args.csv:
+        _write(args.csv, rows(found))
+        _write(args.csv.with_name(f"{args.csv.stem}-columns{args.csv.suffix}"), dictionary(labels))
+    if args.fhir:
+        _write_fhir(args.fhir, found, labels)
+    if found.left_out:
+        print(f"! {labels('review_left_out_short', n=len(found.left_out))}")
+    return 0
+
+
+def _clinic(args: argparse.Namespace) -> int:
+    for name, given in (("PERSON", args.person), ("--since", args.since), ("--csv", args.csv), ("--fhir", args.fhir)):
+        if given is not None:
+            raise CoachError(f"{name} does not go with --clinic; for one person: coach review PERSON")
+    from coach.cli.clinic_view import show_clinic
+
+    return show_clinic(args.clinic, wall_clock().astimezone().date(), args.html, args.parquet)
+
+
+def _write_fhir(path: Path, found: Review, labels: Labels) -> None:
+    from coach.review.fhir import bundle, write_bundle
+
+    flaws: dict[str, tuple[str, ...]] = {}
+    for one in found.left_out:
+        session = one.file.removesuffix(ENDING)
+        text = labels(one.key, text=one.text) if one.key else one.text
+        flaws[session] = (*flaws.get(session, ()), f"{one.file}:{one.line} {text}")
+    write_bundle(path, bundle(found.person, [visit.record for visit in found.visits], flaws=flaws))
+    print(path)
+
+
+def day_of(text: str | None) -> date | None:
+    """Return the day that was named. Raises CoachError that says how one is written."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise CoachError(f'"{text}" is not a day; write it as year-month-day, for example 2027-01-31.') from None
+
+
+def _reviewed(home: Home, person: str, since: date | None) -> Review:
+    history = home.history(person, sound=True)
+    decided = home.decisions(person)
+    programs, lost = kept_programs(home, person, history.records)
+    problems = [LeftOut(one.path.name, one.line, "", one.text) for one in (*history.problems, *decided.problems)]
+    files = tuple((path.name, record) for path, record in zip(history.paths, history.records, strict=True))
+    now = wall_clock().astimezone()
+    return review(
+        person, files, programs=programs, now=now, since=since, problems=(*problems, *lost), decisions=decided.decisions
+    )
+
+
+def kept_programs(
+    home: Home, person: str, records: Iterable[SessionRecord]
+) -> tuple[Mapping[str, Program], list[LeftOut]]:
+    """Return the very program versions that the sessions ran, by digest, and what is wrong with the kept files.
+
+    Where a version was not kept, one that travels with the package stands in if it is the same to the letter.
+    """
+    programs: dict[str, Program] = {}
+    lost: list[LeftOut] = []
+    for name, digest in sorted({(record.program, record.digest) for record in records if record.digest}):
+        path = home.kept(person, name, digest) or shipped().get(name)
+        if path is None or sha256(path.read_bytes()).hexdigest() != digest:
+            continue
+        try:
+            programs[digest] = replace(read(path), id=name)
+        except ProgramError as error:
+            lost.append(LeftOut(path.name, 0, "left_program", str(error)))
+    return programs, lost
+
+
+def _write(path: Path, text: str) -> None:
+    write(path, text.encode("utf-8"))
+    print(path)
+
+
+def _terminal(said: Content) -> list[RenderableType]:
+    """Return the review for the terminal; a plot is there in words."""
+    out: list[RenderableType] = [Text(shown(said.title), style="bold")]
+    out += [Text(shown(fact)) for fact in said.facts]
+    for part in said.parts:
+        out += [Text(), Text(shown(part.title), style="bold underline")]
+        for block in part.blocks:
+            if isinstance(block, Items):
+                out += [_indented(Text(f"- {shown(line)}")) for line in block.lines]
+            elif isinstance(block, Drawing):
+                out.append(_indented(Text(f"{shown(block.title)}: {shown(block.description)}")))
+            else:
+                table = Table(*map(shown, block.header), title=Text(shown(block.caption)), title_justify="left",
+                              box=None, pad_edge=False, padding=(0, 2, 0, 0), title_style="bold")  # fmt: skip
+                for row in block.rows:
+                    table.add_row(*(Text(shown(cell)) for cell in row))
+                out.append(_indented(table))
+    return out
+
+
+def _indented(body: RenderableType) -> RenderableType:
+    return Padding(body, (0, 0, 0, 2), expand=False)

@@ -1,0 +1,55 @@
+"""What asks for the clinician's decision beside the steps up that the program proposes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+from coach.review.figures import Review
+
+LATELY = 14
+"""Days before the review in which something that goes on needs a decision."""
+
+RISE = 2.0
+"""Points by which pain must have risen to be said: a change of 2 on the scale of 0-10 matters (Farrar 2001)."""
+
+MISSED = 3
+"""Due sessions missed since the last one after which somebody has stopped coming. Our own choice."""
+
+MORNINGS = 2
+"""Worse mornings lately that are said. Our own choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One thing to decide about."""
+
+    key: str
+    """Key of its wording, "ask_..."."""
+    values: tuple[tuple[str, str | int], ...]
+
+
+def asks(review: Review) -> tuple[Ask, ...]:
+    """Return what to decide about, the gravest first."""
+    lately = [visit for visit in review.visits if visit.day > review.today - timedelta(days=LATELY)]
+    ended = [visit for visit in lately if visit.record.why in ("pain", "unsteady", "halts")]
+    found = []
+    if ended:
+        found.append(Ask("ask_ended", (("n", len(ended)), ("days", LATELY), ("last", ended[-1].day.isoformat()))))
+    pain = review.pain
+    if pain.first and pain.last and pain.last.value - pain.first.value >= RISE:
+        values = (("before", f"{pain.first.value:.1f}"), ("now", f"{pain.last.value:.1f}"))
+        found.append(Ask("ask_pain_rises", (*values, ("n", pain.last.sessions))))
+    worse = sum(visit.worse is True for visit in lately)
+    if worse >= MORNINGS:
+        found.append(Ask("ask_mornings", (("n", worse), ("days", LATELY))))
+    last, missed = review.adherence.last, review.adherence.missed_since
+    if last is not None and missed >= MISSED:
+        found.append(Ask("ask_stopped", (("last", last.isoformat()), ("n", missed))))
+    if review.review_on is not None and review.review_on <= review.today:
+        found.append(Ask("ask_review_on", (("on", review.review_on.isoformat()),)))
+    left_out = {one.file for one in review.left_out if not one.counted}
+    if left_out:
+        found.append(Ask("ask_left_out", (("n", len(left_out)),)))
+    gone = [wrong.name for wrong in review.wrong if wrong.key == "wrong_gone"]
+    return (*found, *(Ask("ask_gone", (("name", name),)) for name in gone))

@@ -1,0 +1,272 @@
+"""What the plots of a review show: their marks, and the same in words and in figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from datetime import date
+from math import ceil, floor, log10
+
+from coach.program.model import Limits
+from coach.review.blocks import Drawing, Grid, Labels, Mark, Plot, Scale, rests, shown_pain
+from coach.review.figures import Course, Pain, Review, Visit, Week
+
+MOST_DATES = 7
+"""Dates that fit under a plot."""
+
+MORNING = 11.2
+"""Where the mornings after stand, above the pains of 0-10."""
+
+
+def going(review: Review, labels: Labels) -> tuple[Drawing, ...]:
+    """Return sessions, time under tension, pain and halts over time."""
+    return (*_weekly(review, labels), _pain(review, labels), *_halts(review, labels))
+
+
+def exercises(review: Review, labels: Labels) -> tuple[Drawing, ...]:
+    """Return each exercise over time: what was counted of each set, and the level."""
+    return tuple(_course(review, course, labels) for course in review.courses)
+
+
+def heard(review: Review, labels: Labels) -> tuple[Drawing, ...]:
+    """Return how well replies were heard over time."""
+    weeks = review.weeks
+    most = max((week.at_once + week.again + week.unanswered for week in weeks), default=0)
+    marks = (
+        Mark("low", tuple((n, week.at_once, 0) for n, week in enumerate(weeks, start=1)), labels("heard_at_once")),
+        Mark(
+            "middle",
+            tuple((n, week.at_once + week.again, week.at_once) for n, week in enumerate(weeks, start=1) if week.again),
+            labels("heard_again"),
+        ),
+        Mark(
+            "top",
+            tuple(
+                (n, week.at_once + week.again + week.unanswered, week.at_once + week.again)
+                for n, week in enumerate(weeks, start=1)
+                if week.unanswered
+            ),
+            labels("heard_unanswered"),
+        ),
+    )
+    hearing = review.hearing
+    figures = Grid(
+        labels("plot_heard"),
+        (labels("column_week"), labels("heard_at_once"), labels("heard_again"), labels("heard_unanswered")),
+        tuple((week.begins.isoformat(), str(week.at_once), str(week.again), str(week.unanswered)) for week in weeks),
+    )
+    told = labels("plot_heard_told", asked=hearing.asked, once=hearing.at_once, again=hearing.again,
+                  none=hearing.unanswered)  # fmt: skip
+    return (Drawing(labels("plot_heard"), told, (Plot(marks, _weeks(weeks), _amounts(most)),), figures),)
+
+
+# -- by the week ------------------------------------------------------------------------------------------------------
+
+
+def _weekly(review: Review, labels: Labels) -> Iterator[Drawing]:
+    weeks, adherence, work = review.weeks, review.adherence, review.work
+    told = labels("plot_sessions_told", done=adherence.done, due=adherence.due,
+                  none=sum(week.due > 0 and not week.done for week in weeks))  # fmt: skip
+    yield _held_against(
+        labels("plot_sessions"), told, labels("sessions_due"), labels("sessions_worked"), weeks,
+        lambda week: (week.due, week.done), labels, labels("axis_sessions"), str,
+    )  # fmt: skip
+    if work.tension_prescribed_s:
+        told = labels("plot_tension_told", ran=f"{work.tension_s / 60:.1f}",
+                      prescribed=f"{work.tension_prescribed_s / 60:.1f}")  # fmt: skip
+        yield _held_against(
+            labels("plot_tension"), told, labels("tension_prescribed"), labels("tension_ran"), weeks,
+            lambda week: (week.tension_prescribed_s / 60, week.tension_s / 60), labels, labels("axis_minutes"),
+            lambda minutes: f"{minutes:.1f}",
+        )  # fmt: skip
+
+
+def _held_against(
+    title: str,
+    told: str,
+    wanted: str,
+    got: str,
+    weeks: Sequence[Week],
+    of: Callable[[Week], tuple[float, float]],
+    labels: Labels,
+    axis: str,
+    written: Callable[[float], str],
+) -> Drawing:
+    """Return a plot with two columns a week, the narrow one before the wide one."""
+    held = [of(week) for week in weeks]
+    marks = (
+        Mark("due", tuple((n, both[0], 0) for n, both in enumerate(held, start=1)), wanted),
+        Mark("done", tuple((n, both[1], 0) for n, both in enumerate(held, start=1)), got),
+    )
+    rows = tuple(
+        (week.begins.isoformat(), *(written(value) for value in both)) for week, both in zip(weeks, held, strict=True)
+    )
+    figures = Grid(title, (labels("column_week"), wanted, got), rows)
+    most = max((max(both) for both in held), default=0)
+    return Drawing(title, told, (Plot(marks, _weeks(weeks), _amounts(most, axis)),), figures)
+
+
+# -- by the day -------------------------------------------------------------------------------------------------------
+
+
+def _pain(review: Review, labels: Labels) -> Drawing:
+    places = [(_x(review, visit), visit) for visit in review.visits]
+    told = [(x, visit, pain) for x, visit in places for pain in (visit.before, visit.during, visit.after) if pain]
+    marks = (
+        Mark("limit", _limits(review, lambda limits: limits.pain_carry_on_to),
+             labels("limit_carry_on")),
+        Mark("end", _limits(review, lambda limits: limits.pain_ease_to), labels("limit_end")),
+        Mark("span", tuple((x, pain.low, pain.high) for x, _, pain in told if pain.low != pain.high),
+             labels("pain_band")),
+        Mark("before", _pains(places, lambda visit: visit.before), labels("pain_before")),
+        Mark("during", _pains(places, lambda visit: visit.during), labels("pain_during")),
+        Mark("after", _pains(places, lambda visit: visit.after), labels("pain_after")),
+        Mark("worse", tuple((x, MORNING) for x, visit in places if visit.worse), labels("pain_morning_worse")),
+        Mark("same", tuple((x, MORNING) for x, visit in places if visit.worse is False), labels("pain_morning_same")),
+    )  # fmt: skip
+    figures = Grid(
+        labels("plot_pain"),
+        (labels("column_when"), labels("pain_before"), labels("pain_during"), labels("pain_after"),
+         labels("column_morning"), labels("column_limits")),
+        tuple(
+            (visit.day.isoformat(), shown_pain(visit.before), shown_pain(visit.during), shown_pain(visit.after),
+             _morning(visit, labels), _limit(visit)) for visit in review.visits
+        ),
+    )  # fmt: skip
+    pain = review.pain
+    description = labels(
+        "plot_pain_told", highest=shown_pain(pain.highest), rests=rests(pain.told, labels), above=pain.above,
+        worse=pain.worse, mornings=pain.mornings,
+    )  # fmt: skip
+    ticks = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0, MORNING)
+    y = Scale(-0.6, 12.0, ticks, ("0", "2", "4", "6", "8", "10", labels("tick_morning")))
+    shown = tuple(mark for mark in marks if mark.points)
+    return Drawing(labels("plot_pain"), description, (Plot(shown, _days(review), y, 290),), figures)
+
+
+def _pains(places: Sequence[tuple[float, Visit]], of: Callable[[Visit], Pain | None]) -> tuple[tuple[float, ...], ...]:
+    return tuple((x, pain.high) for x, visit in places if (pain := of(visit)))
+
+
+def _limits(review: Review, of: Callable[[Limits], int]) -> tuple[tuple[float, ...], ...]:
+    """Return a limit as level lines, from each session to the next, so that a new program version shows."""
+    ends = [*(_x(review, visit) for visit in review.visits[1:]), _days(review).high]
+    lines: list[tuple[float, float, float]] = []
+    for visit, end in zip(review.visits, ends, strict=True):
+        if visit.limits is None:
+            continue
+        limit = of(visit.limits)
+        if lines and lines[-1][1:] == (limit, _x(review, visit)):
+            lines[-1] = (lines[-1][0], limit, end)
+        else:
+            lines.append((_x(review, visit), limit, end))
+    return tuple(lines)
+
+
+def _morning(visit: Visit, labels: Labels) -> str:
+    return "-" if visit.worse is None else labels("morning_worse" if visit.worse else "morning_same")
+
+
+def _limit(visit: Visit) -> str:
+    return f"{visit.limits.pain_carry_on_to} / {visit.limits.pain_ease_to}" if visit.limits else "-"
+
+
+def _halts(review: Review, labels: Labels) -> Iterator[Drawing]:
+    causes = [cause for cause, _ in review.halts.causes]
+    if not causes:
+        return
+    halts = [(visit, halt) for visit in review.visits for halt in visit.record.halts]
+    rows = {cause: len(causes) - place for place, cause in enumerate(causes)}
+    points = tuple((_x(review, visit), float(rows[halt.why or "unexplained"])) for visit, halt in halts)
+    names = tuple(f"{labels.word('halt', cause)} ({times})" for cause, times in reversed(review.halts.causes))
+    y = Scale(0.4, len(causes) + 0.6, tuple(float(n + 1) for n in range(len(causes))), names)
+    figures = Grid(
+        labels("plot_halts"),
+        (labels("column_when"), labels("column_exercise"), labels("column_cause"), labels("column_pain")),
+        tuple(
+            (visit.day.isoformat(), visit.record.name_of(halt.exercise) if halt.exercise else labels("no_exercise"),
+             labels.word("halt", halt.why or "unexplained"), "-" if halt.pain is None else str(halt.pain))
+            for visit, halt in halts
+        ),
+    )  # fmt: skip
+    told = labels("plot_halts_told", n=len(halts), rests=rests(review.halts.sessions, labels), most=names[-1])
+    plot = Plot((Mark("worse", points, labels("mark_halt")),), _days(review), y, 90 + 30 * len(causes))
+    yield Drawing(labels("plot_halts"), told, (plot,), figures)
+
+
+def _course(review: Review, course: Course, labels: Labels) -> Drawing:
+    points = [(_x(review, point.visit), point) for point in course.points]
+    most = max((max((point.prescribed, *point.counted)) for point in course.points), default=0)
+    counts = (
+        Mark("asked", tuple((x, point.prescribed) for x, point in points), labels("mark_prescribed")),
+        Mark("set", tuple((x, n) for x, point in points for n in point.counted), labels("mark_set")),
+    )
+    levels = list(dict.fromkeys((*course.levels, *(point.level for point in course.points))))
+    places = [(x, levels.index(point.level) + 1.0) for x, point in points]
+    ends = [*(x for x, _ in places[1:]), places[-1][0]]
+    level = (
+        Mark("end", tuple((x, place, end) for (x, place), end in zip(places, ends, strict=True)), ""),
+        Mark("set", tuple(places), ""),
+    )
+    names = tuple(labels.word("level", one) for one in levels)
+    y = Scale(0.5, len(levels) + 0.5, tuple(n + 1.0 for n in range(len(levels))), names)
+    figures = Grid(
+        course.name,
+        (labels("column_when"), labels("column_level"), labels("mark_prescribed"), labels("column_counted_sets")),
+        tuple(
+            (point.visit.day.isoformat(), labels.word("level", point.level), str(point.prescribed),
+             ", ".join(map(str, point.counted)) or "-") for point in course.points
+        ),
+    )  # fmt: skip
+    first, last = course.points[0], course.points[-1]
+    told = labels(
+        "plot_course_told", rests=rests(len(course.points), labels), before=labels.word("level", first.level),
+        after=labels.word("level", last.level), first=_counted(first.counted), last=_counted(last.counted),
+        unit=labels(f"unit_{course.unit}"), halts=course.halts,
+    )  # fmt: skip
+    x = _days(review)
+    plots = (
+        Plot(counts, x, _amounts(most, labels(f"unit_{course.unit}")), 210),
+        Plot(level, x, y, 70 + 24 * len(names)),
+    )
+    return Drawing(course.name, told, plots, figures)
+
+
+def _counted(counted: Sequence[int]) -> str:
+    return ", ".join(map(str, counted)) or "-"
+
+
+# -- scales -----------------------------------------------------------------------------------------------------------
+
+
+def _first(review: Review) -> date:
+    return review.weeks[0].begins
+
+
+def _x(review: Review, visit: Visit) -> float:
+    return float((visit.day - _first(review)).days)
+
+
+def _days(review: Review) -> Scale:
+    weeks = _every(review.weeks)
+    last = max(7.0, (review.today - _first(review)).days + 1.0)
+    ticks = [float((week.begins - _first(review)).days) for week in weeks]
+    fit = [tick for tick in ticks if tick <= last * (1 - 0.5 / MOST_DATES)]  # half a date stands to the right of it
+    return Scale(-1.0, last, tuple(fit), tuple(week.begins.isoformat() for week in weeks[: len(fit)]))
+
+
+def _weeks(weeks: Sequence[Week]) -> Scale:
+    shown = _every(weeks)
+    ticks = tuple(float(n) for n, week in enumerate(weeks, start=1) if week in shown)
+    return Scale(0.4, len(weeks) + 0.6, ticks, tuple(week.begins.isoformat() for week in shown))
+
+
+def _every(weeks: Sequence[Week]) -> Sequence[Week]:
+    return weeks[:: ceil(len(weeks) / MOST_DATES) or 1]
+
+
+def _amounts(most: float, title: str = "") -> Scale:
+    """Return a scale from 0 to at least `most`, with five steps or fewer of 1, 2 or 5 times a power of ten."""
+    tenth = 10 ** floor(log10(max(1.0, most) / 5)) if most > 5 else 1
+    step = next((tenth * n for n in (1, 2, 5, 10) if tenth * n * 5 >= most), tenth * 10)
+    ticks = tuple(float(step * n) for n in range(ceil(max(1.0, most) / step) + 1))
+    return Scale(0.0, ticks[-1] * 1.04, ticks, tuple(f"{tick:g}" for tick in ticks), title)

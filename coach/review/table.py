@@ -1,0 +1,85 @@
+"""The review as a table, one row a set, with a table of what each column means."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from dataclasses import dataclass
+from io import StringIO
+
+from coach.logbook import SetRecord
+from coach.review.blocks import shown_pain
+from coach.review.figures import Review, Visit
+from coach.review.sorting import span
+
+Cell = str | int | float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column; what it means is the label "csv_" and its name."""
+
+    name: str
+    unit: str
+    """Unit or form of its values."""
+    value: Callable[[Review, Visit, SetRecord], Cell]
+
+
+COLUMNS: tuple[Column, ...] = (
+    Column("person", "id", lambda review, _visit, _set: review.person),
+    Column("session", "id", lambda _review, visit, _set: visit.record.session),
+    Column("day", "YYYY-MM-DD", lambda _review, visit, _set: visit.day.isoformat()),
+    Column("began", "ISO 8601", lambda _review, visit, _set: visit.began.isoformat(timespec="seconds")),
+    Column("session_ended", "word", lambda _review, visit, _set: visit.record.why or None),
+    Column("program", "id", lambda _review, visit, _set: visit.record.program),
+    Column("program_digest", "SHA-256", lambda _review, visit, _set: visit.record.digest),
+    Column("set_in_session", "number", lambda _review, _visit, one: one.set_id),
+    Column("exercise", "id", lambda _review, _visit, one: one.exercise),
+    Column("exercise_name", "text", lambda _review, visit, one: visit.record.name_of(one.exercise)),
+    Column("level", "id", lambda _review, _visit, one: one.level),
+    Column("set", "number", lambda _review, _visit, one: one.set),
+    Column("side", "word", lambda _review, _visit, one: one.side or None),
+    Column("unit", "word", lambda _review, _visit, one: one.unit),
+    Column("prescribed_low", "unit", lambda _review, _visit, one: one.planned_low),
+    Column("prescribed_high", "unit", lambda _review, _visit, one: one.planned_high),
+    Column("counted", "unit", lambda _review, _visit, one: one.counted),
+    Column("stated", "unit", lambda _review, _visit, one: one.stated),
+    Column("tension_prescribed", "s", lambda _review, _visit, one: one.tension_planned_s),
+    Column("tension", "s", lambda _review, _visit, one: one.tension_s),
+    Column("set_ended", "word", lambda _review, _visit, one: one.why or None),
+    Column("pain", "0-10 or a band", lambda _review, _visit, one: shown_pain(s) if (s := span(one.pain)) else None),
+    Column("effort", "0-10", lambda _review, _visit, one: one.effort if isinstance(one.effort, int) else None),
+    Column("worse_next_morning", "yes or no", lambda _review, visit, _set: _yes_no(visit.worse)),
+    Column("pain_carries_on_to", "0-10", lambda _r, visit, _s: visit.limits.pain_carry_on_to if visit.limits else None),
+    Column("pain_eases_to", "0-10", lambda _r, visit, _s: visit.limits.pain_ease_to if visit.limits else None),
+)  # fmt: skip
+"""THE table of columns: the file and its dictionary are made from it. An empty cell: not known, or not answered."""
+
+
+def _yes_no(value: bool | None) -> Cell:
+    return None if value is None else "yes" if value else "no"
+
+
+def rows(review: Review) -> str:
+    """Return the table as CSV, with a first row of names."""
+    held = [
+        [column.value(review, visit, one) for column in COLUMNS] for visit in review.visits for one in visit.record.sets
+    ]
+    return _csv([[column.name for column in COLUMNS], *held])
+
+
+def dictionary(meaning: Callable[[str], str]) -> str:
+    """Return what each column means as CSV; `meaning` gives the label of a key."""
+    held: list[list[Cell]] = [[one.name, one.unit, meaning(f"csv_{one.name}")] for one in COLUMNS]
+    return _csv([["column", "unit", "meaning"], *held])
+
+
+def _csv(held: list[list[Cell]]) -> str:
+    out = StringIO()
+    csv.writer(out, lineterminator="\r\n").writerows([[_safe(cell) for cell in row] for row in held])
+    return out.getvalue()
+
+
+def _safe(cell: Cell) -> Cell:
+    """Return a text so that no spreadsheet takes it for a formula."""
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell

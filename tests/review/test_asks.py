@@ -1,0 +1,99 @@
+"""What is put before the clinician to decide, and when it is not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+from lived import CALM, Lived, lived
+
+from coach.review.asks import asks
+from coach.review.figures import LeftOut, Review
+from coach.review.measures import review
+from coach.testing.histories import Course
+
+
+def keys(found: Review) -> list[str]:
+    return [ask.key for ask in asks(found)]
+
+
+def later(case: Lived, days: int) -> Review:
+    return review(case.true.person, case.files, programs=case.programs, now=case.now + timedelta(days=days))
+
+
+def bare(case: Lived) -> Lived:
+    """Return the case without a day on which the program is to be looked at again."""
+    programs = {
+        digest: replace(program, written_by=replace(program.written_by, review_on=None))
+        for digest, program in case.programs.items()
+    }
+    return replace(case, programs=programs)
+
+
+def test_a_calm_history_asks_for_nothing() -> None:
+    assert keys(bare(lived("kneecap_steady", CALM)).review()) == []
+
+
+def test_whoever_missed_three_due_sessions_has_stopped_coming() -> None:
+    case = bare(lived("kneecap_steady", CALM))  # every second day
+
+    assert case.review().adherence.missed_since == 0
+    assert keys(later(case, 4)) == []
+    found = later(case, 6)
+    assert keys(found) == ["ask_stopped"]
+    assert dict(asks(found)[0].values)["n"] == found.adherence.missed_since == 3
+
+
+def test_pain_that_rose_by_two_is_said_and_less_is_not() -> None:
+    rising = Course(days=60, adherence=1, pain=(1, 6), halts=0, trouble=0, fewer=0)
+    steady = replace(rising, pain=(2, 3))
+
+    assert "ask_pain_rises" in keys(bare(lived("ankle_steady", rising)).review())
+    assert "ask_pain_rises" not in keys(bare(lived("ankle_steady", steady)).review())
+
+
+def test_worse_mornings_are_said_while_they_are_recent() -> None:
+    flaring = Course(days=30, adherence=1, pain=(1, 1), flare=(20, 8, 2), halts=0, trouble=0)
+    case = bare(lived("ankle_steady", flaring))
+
+    assert "ask_mornings" in keys(case.review())
+    assert "ask_mornings" not in keys(later(case, 30))
+
+
+def test_sessions_that_pain_ended_are_said_while_they_are_recent() -> None:
+    hurting = Course(days=20, adherence=1, pain=(7, 7), halts=0, trouble=0)
+    case = bare(lived("ankle_steady", hurting))
+
+    assert keys(case.review())[0] == "ask_ended"
+    assert "ask_ended" not in keys(later(case, 30))
+
+
+def test_a_program_is_to_be_looked_at_on_its_day_and_not_before() -> None:
+    case = lived("kneecap_steady", CALM)
+    (digest, program), *_ = case.programs.items()
+    on = replace(program.written_by, review_on=case.now.date())
+    today = {digest: replace(program, written_by=on)}
+    tomorrow = {digest: replace(program, written_by=replace(on, review_on=case.now.date() + timedelta(days=1)))}
+
+    assert keys(case.review(programs=today)) == ["ask_review_on"]
+    assert keys(case.review(programs=tomorrow)) == []
+
+
+def test_an_exercise_that_is_gone_and_files_left_out_are_put_before_the_clinician() -> None:
+    case = bare(lived("kneecap_steady", CALM))
+    found = replace(case.review(), left_out=(LeftOut("a.jsonl", 3, "", "is torn off"),))
+    program = next(iter(case.programs.values()))
+    shorter = {program.digest: replace(program, exercises=program.exercises[1:])}
+
+    assert keys(found) == ["ask_left_out"]
+    assert "ask_gone" in keys(case.review(programs=shorter))
+
+
+def test_a_proposal_that_is_due_is_there_with_every_clause_met() -> None:
+    case = lived("kneecap_steady", CALM)
+    due = [one for one in case.review().proposals if one.due]
+
+    assert {one.exercise for one in due} <= {exercise.id for exercise in case.true.program.exercises}
+    assert due
+    assert all(clause.met for one in due for clause in one.clauses)
+    assert case.review(since=date(2027, 2, 8)).proposals == case.review().proposals
