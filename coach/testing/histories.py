@@ -114,7 +114,8 @@ def write_history(
     if source:
         home.keep_program(person, program.id, program.digest, source)
     due: list[int] = []
-    sessions, decisions = [], []
+    sessions: list[TrueSession] = []
+    decisions: list[Decision] = []
     for lived in live_through(person, program, course, seed=seed, begins=begins, due=due):
         decisions += lived.decided
         (folder / f"{lived.true.session}{ENDING}").write_bytes(lived.text.encode())
