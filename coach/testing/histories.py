@@ -15,17 +15,22 @@ from random import Random
 
 from coach.history import past
 from coach.logbook import Line, assemble, encode, seal
+from coach.logbook.changes import Decided
 from coach.logbook.store import ENDING, STAMP, Home
 from coach.program.model import Program
 from coach.session.commands import Record
 from coach.session.lines import session_begun
-from coach.session.past import PastSession
+from coach.session.past import Decision, PastSession, Verdict
 from coach.session.plan import Today, days_to_next, plan
+from coach.session.progress import proposals
 from coach.tempo.units import to_seconds
 from coach.testing.visits import Script, TrueVisit, visit
 
 MORNING = time(9, 0)
 """When the first of a day's sessions may begin, UTC: a moment that is the same date almost everywhere."""
+
+DECIDES = time(8, 0)
+"""When a clinician decides, UTC."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +50,8 @@ class Course:
     """Share of sessions in which something goes wrong with hearing: unclear, misheard, unanswered, no microphone."""
     fewer: float = 0.1
     """Share of sessions in which they say of a set that they did fewer than were counted."""
+    decides: bool = False
+    """The clinician follows each step up that is proposed, on the morning of the next session."""
     ladder: bool = False
     """Their numbers are not heard well: pain is placed by yes and no."""
 
@@ -73,6 +80,7 @@ class TrueHistory:
     due: tuple[int, ...]
     """Days on which a session was due, from 0; the person came on those of `sessions`."""
     sessions: tuple[TrueSession, ...]
+    decisions: tuple[Decision, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +92,8 @@ class Lived:
     """What the plan of the next session knows of it; None: no work began."""
     text: str
     """Its file."""
+    decided: tuple[Decision, ...]
+    """What was decided on its morning."""
 
 
 def write_history(
@@ -104,12 +114,23 @@ def write_history(
     if source:
         home.keep_program(person, program.id, program.digest, source)
     due: list[int] = []
-    sessions = []
+    sessions: list[TrueSession] = []
+    decisions: list[Decision] = []
     for lived in live_through(person, program, course, seed=seed, begins=begins, due=due):
+        decisions += lived.decided
         (folder / f"{lived.true.session}{ENDING}").write_bytes(lived.text.encode())
         sessions.append(lived.true)
+    for one in decisions:
+        _write_decision(home, person, one)
     until = begins + timedelta(days=course.days - 1)
-    return TrueHistory(person, program, begins, until, tuple(due), tuple(sessions))
+    return TrueHistory(person, program, begins, until, tuple(due), tuple(sessions), tuple(decisions))
+
+
+def _write_decision(home: Home, person: str, one: Decision) -> None:
+    line = Decided(
+        one.program, one.digest, one.exercise, one.verdict.value, one.from_level, one.to_level, one.by, one.note
+    )
+    Home(home.root, now=lambda: datetime.fromisoformat(one.at)).decide(person, line)
 
 
 def live_through(
@@ -118,6 +139,7 @@ def live_through(
     """Yield one session after the other; put each day on which one was due into `due`."""
     chance = Random(f"{seed} {person}")  # noqa: S311 - plausible, not secret
     known: tuple[PastSession, ...] = ()
+    decisions: tuple[Decision, ...] = ()
     next_due = 0
     for day in range(course.days):
         if day != next_due:
@@ -126,13 +148,27 @@ def live_through(
         if day and chance.random() >= course.adherence:
             next_due = day + days_to_next(program, sore=False)
             continue
-        today = plan(program, known, begins + timedelta(days=day))
+        decided = _decided(program, known, decisions, begins + timedelta(days=day)) if course.decides else ()
+        decisions += decided
+        today = plan(program, known, begins + timedelta(days=day), decisions)
         began = datetime.combine(begins + timedelta(days=day), MORNING, UTC) + timedelta(seconds=chance.randrange(3600))
         today = replace(today, numbers_heard=not course.ladder)
-        lived = _lived(person, today, _script(chance, course, day), began, day)
+        lived = _lived(person, today, _script(chance, course, day), began, day, decided)
         known += (lived.past,) if lived.past else ()
         next_due = day + days_to_next(program, sore=lived.true.visit.sore)
         yield lived
+
+
+def _decided(
+    program: Program, known: tuple[PastSession, ...], decisions: tuple[Decision, ...], today: date
+) -> tuple[Decision, ...]:
+    """Return a step up for each that is proposed, an hour before the first session of the day can begin."""
+    at = datetime.combine(today, DECIDES, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return tuple(
+        Decision(program.id, one.exercise, Verdict.UP, one.from_level, one.to_level, "a clinician", "", at, today,
+                 program.digest)
+        for one in proposals(program, known, decisions, today) if one.due
+    )  # fmt: skip
 
 
 def _script(chance: Random, course: Course, day: int) -> Script:
@@ -164,11 +200,13 @@ def _script(chance: Random, course: Course, day: int) -> Script:
     return script
 
 
-def _lived(person: str, today: Today, script: Script, began: datetime, day: int) -> Lived:
+def _lived(
+    person: str, today: Today, script: Script, began: datetime, day: int, decided: tuple[Decision, ...]
+) -> Lived:
     session = f"{began.strftime(STAMP)}-1"
     begun = session_begun(today, session=session, person=person, ears=("taught", "vosk", "keys"), voice="made up",
                           device="none", app_version="test")  # fmt: skip
-    bare = replace(today, exercises=tuple(replace(one, because=()) for one in today.exercises), because=())
+    bare = replace(today, exercises=tuple(replace(one, because=()) for one in today.exercises), because=(), due=None)
     ran = _ran(bare, script)
     first = _unsealed((Record("session_begun", 0, begun),), n=1)
     texts, chain = [], session
@@ -176,8 +214,12 @@ def _lived(person: str, today: Today, script: Script, began: datetime, day: int)
         t = (began + timedelta(seconds=to_seconds(at))).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         text, chain = seal(f"{head}{t}{tail}", chain)
         texts.append(text)
-    past = replace(ran.past, day=began.date(), began=began.isoformat(), session=session) if ran.past else None
-    return Lived(TrueSession(session, day, began, ran.true), past, "\n".join(texts) + "\n")
+    past = (
+        replace(ran.past, day=began.date(), began=began.isoformat(timespec="milliseconds"), session=session)
+        if ran.past
+        else None
+    )
+    return Lived(TrueSession(session, day, began, ran.true), past, "\n".join(texts) + "\n", decided)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from coach.program.model import Program
 from coach.program_files import read, shipped
 from coach.review.figures import Review
 from coach.review.measures import review
+from coach.session.past import Decision
 from coach.testing.histories import Course, TrueHistory, write_history
 
 BUSY = Course(days=60, adherence=0.7, pain=(4, 2), flare=(20, 8, 2), halts=0.4, trouble=0.5)
@@ -35,11 +36,19 @@ class Lived:
         return datetime.combine(self.true.until + timedelta(days=1), time(20), UTC).astimezone()
 
     def review(
-        self, files: Files | None = None, programs: dict[str, Program] | None = None, since: date | None = None
+        self,
+        files: Files | None = None,
+        programs: dict[str, Program] | None = None,
+        since: date | None = None,
+        decisions: tuple[Decision, ...] = (),
     ) -> Review:
-        programs = self.programs if programs is None else programs
         return review(
-            self.true.person, self.files if files is None else files, programs=programs, now=self.now, since=since
+            self.true.person,
+            self.files if files is None else files,
+            programs=self.programs if programs is None else programs,
+            now=self.now,
+            since=since,
+            decisions=decisions,
         )
 
 

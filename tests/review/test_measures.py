@@ -250,6 +250,19 @@ def test_a_figure_knows_that_it_rests_on_one_session() -> None:
     assert review.pain.last is None
 
 
+def test_decisions_are_told_of_and_the_level_rises_with_them() -> None:
+    course = Course(days=40, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0, decides=True)
+    case = lived("kneecap_steady", course)
+    review = case.review(decisions=case.true.decisions)
+
+    assert case.true.decisions == review.decisions
+    up = {one.exercise for one in review.decisions}
+    for course_of in review.courses:
+        places = [point.place for point in course_of.points if point.place is not None]
+        assert places == sorted(places)
+        assert (len(set(places)) > 1) is (course_of.exercise in up)
+
+
 # -- what cannot be used ----------------------------------------------------------------------------------------------
 
 

@@ -10,6 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from leather import theme
 from lived import BUSY, CALM, ladder, lived
 
 from coach.cli.labels import Labels
@@ -179,7 +180,7 @@ def contrast(one: str, other: str) -> float:
 
 def test_text_stands_out_from_every_ground_and_marks_from_the_paper() -> None:
     css = (STYLES / "review.css").read_text("utf-8")
-    texts = {*re.findall(r"(?<![-\w])color: (#\w+)", css), plots.theme.label_color, plots.theme.axis_title_color}
+    texts = {*re.findall(r"(?<![-\w])color: (#\w+)", css), theme.label_color, theme.axis_title_color}
     grounds = {*re.findall(r"background: (#\w+)", css), plots.PAPER}
 
     assert len(grounds) == 3

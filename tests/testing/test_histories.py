@@ -155,3 +155,22 @@ def test_the_same_seed_gives_the_same_files_and_another_person_or_seed_does_not(
     assert files[0] == files[1]
     assert files[0] != files[2]
     assert files[0] != files[3]
+
+
+def test_what_the_clinician_decides_is_kept_and_raises_the_level_from_that_day_on(tmp_path: Path) -> None:
+    course = Course(days=40, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0, decides=True)
+    true, _ = written(tmp_path, "kneecap_steady", course)
+
+    held = Home(tmp_path).decisions("ada")
+    assert held.problems == ()
+    assert true.decisions == held.decisions
+    assert true.decisions
+    first = true.decisions[0]
+    levels = {
+        one.level: one_session.day
+        for one_session in true.sessions
+        for one in one_session.visit.sets
+        if one.exercise == first.exercise
+    }
+    assert list(levels)[:2] == [first.from_level, first.to_level]
+    assert levels[first.from_level] < (first.day - true.begins).days <= levels[first.to_level]
