@@ -213,7 +213,8 @@ def _goes_over(ended: Hearing, next_known: tuple[Hearing, ...]) -> bool:
 def _voice_ended(state: Listening, hearing: Hearing) -> Listening:
     if state.began is None:
         return replace(state, voicing=False)
-    if hearing.ended - state.began < SHORTEST and not state.kept:
+    goes_on = state.began == state.settled  # no cough: it was long enough to be unclear before
+    if hearing.ended - state.began < SHORTEST and not state.kept and not goes_on:
         return replace(state, voicing=False, began=None, due=None)
     return replace(state, voicing=False, due=hearing.ended + GRACE)
 
