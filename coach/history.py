@@ -47,6 +47,7 @@ def _session(record: SessionRecord) -> PastSession | None:
         next_day_worse=_next_day(record),
         digest=record.digest,
         session=record.session,
+        next_in_days=record.next_in_days,
     )
 
 

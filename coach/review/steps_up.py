@@ -56,6 +56,7 @@ def past(rows: Rows) -> Iterator[PastSession]:
                 began=first["began"].replace("Z", "+00:00"),
                 next_day_worse=first["next_day_worse"],
                 session=first["session"],
+                next_in_days=first["next_in_days"],
             )
 
 

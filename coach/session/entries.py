@@ -386,8 +386,8 @@ def next_in(session: Session) -> int:
     unmeasured = {Question.PAIN, Question.HALT_PAIN} & set(session.asks)  # how much there is is not known
     answers = zip(session.today.screen, session.screen_answers, strict=False)  # it may end before the last question
     worse = any(question.id == NEXT_DAY and answer is question.answer for question, answer in answers)
-    painful = session.worst_pain > limits.pain_carry_on_to or session.end_why in ("pain", "unsteady")
-    return days_to_next(session.today.program, sore=bool(unmeasured) or painful or worse)
+    painful = session.worst_pain > limits.pain_carry_on_to or session.end_why == "pain"
+    return days_to_next(session.today.program, sore=bool(unmeasured) or painful or session.gave_way or worse)
 
 
 def ended(session: Session, at: int) -> Result:

@@ -98,7 +98,7 @@ def tell_unsteady(session: Session, event: Event) -> Result:
     """ "Unsteady": as the program says; without a lower level a step down ends the exercise."""
     action = session.today.program.limits.unsteady
     too_many = too_many_halts(session)
-    session, commands = _told(session, event, "unsteady")
+    session, commands = _told(changed(session, gave_way=True), event, "unsteady")
     session, lines = stop(session, event.at, "halted_unsteady")
     commands += lines
     if action is Action.END_SESSION or too_many:

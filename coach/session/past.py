@@ -50,6 +50,8 @@ class PastSession:
     """SHA-256 of the program file that it ran, in hex; empty: not known."""
     session: str = ""
     """Its id; empty: not known."""
+    next_in_days: int | None = None
+    """Days to the next session, as it was said at its end; None: nothing was said."""
 
 
 class Verdict(StrEnum):

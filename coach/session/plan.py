@@ -110,13 +110,13 @@ def _next_day(program: Program) -> ScreenQuestion:
 def due_on(program: Program, past: tuple[PastSession, ...], today: date) -> tuple[date | None, tuple[Clause, ...]]:
     """Return the day from which the next session is due, by how the body answered the last; None: there was none.
 
-    A session that is dated after today is passed over.
+    What was said at its end holds; else it is worked out here. A session that is dated after today is passed over.
     """
     last = next((session for session in reversed(past) if session.day <= today), None)
     if last is None:
         return None, ()
-    after = "sore" if sore(last, program) else "every"
-    days = days_to_next(program, sore=after == "sore")
+    days = last.next_in_days or days_to_next(program, sore=sore(last, program))
+    after = "every" if days == program.schedule.every_days else "sore"
     due = last.day + timedelta(days=days)
     why = clause(f"because_due_{after}", day=str(last.day), days=days, due=str(due))
     if today < due:

@@ -172,6 +172,8 @@ class Session:
     """CLOSING: why the session ends."""
     worst_pain: int = -1
     """Highest pain stated today; -1: none stated."""
+    gave_way: bool = False
+    """Today something felt unsteady."""
 
     @property
     def planned(self) -> PlannedExercise:

@@ -124,7 +124,8 @@ class TrueVisit:
     @property
     def sore(self) -> bool:
         """Whether the next session waits as after a sore day."""
-        hurt = (self.highest or 0) > self.limits.pain_carry_on_to or self.why in ("pain", "unsteady")
+        hurt = (self.highest or 0) > self.limits.pain_carry_on_to or self.why == "pain"
+        hurt = hurt or any(why == "unsteady" for _, why in self.halts)
         return hurt or bool(self.worse)
 
     def written(self, pain: int | None) -> Answer:

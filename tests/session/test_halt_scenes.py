@@ -134,6 +134,15 @@ def test_pain_that_was_told_and_not_measured_makes_the_next_session_wait() -> No
     assert lines(run, "session_ended")[0]["next_in_days"] == BASE.schedule.after_sore_days
 
 
+def test_what_felt_unsteady_makes_the_next_session_wait() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 2)
+    run.say(On.UNSTEADY)
+    run.say(On.FINISH)
+    run.say(On.STOP)
+
+    assert lines(run, "session_ended")[0]["next_in_days"] == BASE.schedule.after_sore_days
+
+
 def test_the_first_reason_to_end_stands_whatever_stops_the_closing_words() -> None:
     run = pain_read_back(9)
     run.say(On.YES)

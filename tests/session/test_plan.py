@@ -129,6 +129,12 @@ def test_the_next_session_is_due_by_the_schedule_and_a_sore_day_lengthens_it() -
         assert days_since(session) == (DAY + timedelta(days=1), ["because_due_sore", "because_early"])
 
 
+def test_what_was_said_at_the_end_of_the_last_session_is_when_the_next_is_due() -> None:
+    told = replace(past(replace(HEEL, pain_unanswered=True), days_ago=1), next_in_days=1)
+
+    assert days_since(told) == (DAY, ["because_due_every"])
+
+
 def test_a_session_before_it_is_due_is_allowed_and_said_and_so_are_missed_days() -> None:
     assert days_since(past(HEEL, days_ago=0))[1] == ["because_due_every", "because_early"]
     assert days_since(past(HEEL, days_ago=4))[1] == ["because_due_every", "because_missed"]

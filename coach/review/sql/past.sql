@@ -14,7 +14,7 @@ WITH last_program AS (
     WHERE back = 1
 ),
 known AS (
-    SELECT s.person, s.session, s.began, s.day_number, s.why, l.program, l.digest
+    SELECT s.person, s.session, s.began, s.day_number, s.why, s.next_in_days, l.program, l.digest
     FROM sessions s
     JOIN last_program l ON l.person = s.person AND l.program = s.program
 ),
@@ -128,6 +128,7 @@ SELECT
     k.began,
     k.day_number,
     k.why,
+    k.next_in_days,
     m.worse AS next_day_worse,
     x.exercise,
     COALESCE(g.level, f.level, x.first_level) AS level,
