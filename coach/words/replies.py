@@ -130,7 +130,10 @@ class Listening:
 
 def open_for(state: Listening, words: Iterable[str], *, working: bool = False) -> Listening:
     """Return `state` with exactly `words` open, in a set or not; what is being said now stays remembered."""
-    return replace(state, open=frozenset(words), working=working)
+    state = replace(state, open=frozenset(words), working=working)
+    if not working and state.began is not None and state.began == state.settled:  # that it goes on held the set
+        return replace(state, began=None, due=None)
+    return state
 
 
 def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Listening, tuple[Outcome, ...]]:

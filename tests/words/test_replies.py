@@ -95,6 +95,17 @@ def test_a_voice_that_began_before_the_set_holds_it_too() -> None:
     assert [type(one) for one in (*before, *outcomes)] == [Unclear, Unclear]
 
 
+def test_what_held_a_set_is_not_unclear_again_when_its_voice_ends() -> None:
+    working = open_for(START, {"stop"}, working=True)
+    state, _ = listen(working, [began(0)], 0)
+    state, held = listen(state, [], GOES_ON)
+
+    after = run(open_for(state, {"ready"}), [ended(0, GOES_ON + SECOND)], 6 * SECOND)
+
+    assert [type(one) for one in held] == [Unclear]
+    assert after == []
+
+
 def test_a_short_nearer_word_over_a_voice_in_a_set_is_not_taken_for_a_cough() -> None:
     working = open_for(START, {"stop"}, working=True)
     unclear_at, nearer = GOES_ON, GOES_ON + SECOND // 10
