@@ -223,8 +223,20 @@ class Home:
         return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if self._closed_now(path))
 
     def history(self, person_id: str, *, sound: bool = False) -> History:
-        """Return all sessions of a person. Never fails because of what a file holds; `sound` as in `read_history`."""
-        return read_history(self._paths(person_id), sound=sound)
+        """Return all sessions of a person. Never fails because of what a file holds; `sound` as in `read_history`.
+
+        A session of somebody else that lies in their folder is a problem, and left out.
+        """
+        found = read_history(self._paths(person_id), sound=sound)
+        read = list(zip(found.records, found.paths, strict=True))
+        theirs = [(record, path) for record, path in read if record.person in ("", person_id)]
+        others = [
+            FileProblem(path, 1, f"is a session of another person: {record.person}")
+            for record, path in read
+            if record.person not in ("", person_id)
+        ]
+        records, paths = (tuple(part) for part in zip(*theirs, strict=True)) if theirs else ((), ())
+        return History(records, (*found.problems, *others), paths)
 
     def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
         """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""

@@ -269,6 +269,22 @@ def test_a_file_of_rubbish_is_named_and_hides_no_other(home: Home, told: Told) -
     assert {problem.path.name for problem in history.problems} == {"20200101t000000z-1.jsonl"}
 
 
+def test_a_session_of_somebody_else_is_named_and_not_theirs(home: Home, told: Told) -> None:
+    home.add_person("ben")
+    of_ben = [(kind, at, fields | {"person": "ben"} if "person" in fields else fields) for kind, at, fields in told]
+    with home.begin("mira") as own, home.begin("ben") as other:
+        fill(own, told)
+        fill(other, of_ben)
+    other.path.rename(own.path.with_name(other.path.name))
+
+    history = home.history("mira")
+
+    assert [record.session for record in history.records] == [own.session]
+    assert [str(problem) for problem in history.problems] == [
+        f"{other.path.name}:1 is a session of another person: ben."
+    ]
+
+
 def test_the_order_of_the_files_changes_nothing(home: Home, told: Told) -> None:
     for cut in (None, 14, 3):
         with home.begin("mira") as store:
