@@ -11,7 +11,7 @@ from pathlib import Path
 
 from rich.console import Console, RenderableType
 from rich.padding import Padding
-from rich.table import Table
+from rich.table import Column, Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
@@ -152,7 +152,8 @@ def _terminal(said: Content) -> list[RenderableType]:
             elif isinstance(block, Drawing):
                 out.append(_indented(Text(f"{shown(block.title)}: {shown(block.description)}")))
             else:
-                table = Table(*map(shown, block.header), title=Text(shown(block.caption)), title_justify="left",
+                columns = [Column(shown(name), overflow="fold") for name in block.header]
+                table = Table(*columns, title=Text(shown(block.caption)), title_justify="left",
                               box=None, pad_edge=False, padding=(0, 2, 0, 0), title_style="bold")  # fmt: skip
                 for row in block.rows:
                     table.add_row(*(Text(shown(cell)) for cell in row))
