@@ -74,7 +74,7 @@ def _exercise(record: SessionRecord, name: str) -> PastExercise:
         effort=_highest(one.effort for one in sets),
         unsteady=unsteady or any(one.why in ("unsteady", "halted_unsteady") for one in sets),
         eased=bool(eased),
-        pain_unanswered=sets[-1].pain is None or not all(asked.values()),
+        pain_unanswered=record.doubtful or sets[-1].pain is None or not all(asked.values()),
         least=_least(sets),
     )
 

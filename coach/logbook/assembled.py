@@ -173,6 +173,8 @@ class SessionRecord:
     because: str
     ended: str = ""
     """UTC, ISO 8601, of the last line."""
+    doubtful: bool = False
+    """Something in its file is amiss: a line is torn, changed or missing."""
     denied: int = 0
     """Answers that were read back and did not stand: denied, corrected, or never confirmed."""
     ladder: bool = False

@@ -349,7 +349,7 @@ def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
         problems += [FileProblem(path, problem.line, problem.text) for problem in reading.problems]
         lines = [line for index, line in enumerate(reading.lines) if not (sound and index in reading.suspect)]
         if lines:
-            record = assemble(lines)
+            record = replace(assemble(lines), doubtful=bool(reading.problems))
             read.append((replace(record, session=record.session or path.name.removesuffix(ENDING)), path))
         else:
             problems.append(FileProblem(path, 0, "holds no session"))

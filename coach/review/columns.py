@@ -177,13 +177,15 @@ def _read(engine: DuckDBPyConnection, heap: Sequence[Logbook]) -> None:
     columns = ("file", "person", "book", "began")
     lists = ", ".join(f"unnest(?::VARCHAR[]) AS {name}" for name in columns)
     engine.execute(
-        f"CREATE OR REPLACE TEMPORARY TABLE books AS SELECT {lists}, unnest(?::INTEGER[]) AS day_number",
+        f"CREATE OR REPLACE TEMPORARY TABLE books AS SELECT {lists}, unnest(?::INTEGER[]) AS day_number,"
+        " unnest(?::BOOLEAN[]) AS doubtful",
         [
             [book.path.as_posix() for book in heap],
             [book.person for book in heap],
             [book.session for book in heap],
             [book.began for book in heap],
             [book.day for book in heap],
+            [bool(book.sound) for book in heap],
         ],
     )
     parts = [(book.path.as_posix(), line) for book in heap for line in book.sound]

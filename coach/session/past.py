@@ -27,7 +27,7 @@ class PastExercise:
     eased: bool = False
     """Something of it was made easier on the way."""
     pain_unanswered: bool = False
-    """A question about pain stayed without an answer, whatever the others were."""
+    """A question about pain stayed without an answer, whatever the others were, or what was answered is in doubt."""
     least: int | None = None
     """Fewest reps, rounds or seconds (on each side) that a set had, as counted or as stated, whichever is less; None:
     not known."""

@@ -44,6 +44,20 @@ def test_the_past_is_that_of_the_records(root: Path, person: str) -> None:
     assert len(expected) > 10
 
 
+def test_a_session_with_a_changed_line_is_no_evidence_in_either(tmp_path: Path) -> None:
+    make_clinic(tmp_path)
+    path = next(iter(sorted((tmp_path / "people" / "ana" / "sessions").glob("*.jsonl"))))
+    path.write_text(path.read_text().replace('"question":"effort","value":', '"question":"effort","value":1', 1))
+    home = Home(tmp_path)
+
+    expected = past_of_records(home.history("ana", sound=True).records, COURSES["ana"][0])
+    rows = [row for row in ask(opened(tmp_path).engine, "past") if row["person"] == "ana"]
+
+    assert [one.pain_unanswered for one in expected[0].exercises] == [True] * len(expected[0].exercises)
+    assert not any(one.pain_unanswered for one in expected[-1].exercises)
+    assert list(past(rows)) == [replace(one, digest="") for one in expected]
+
+
 @pytest.mark.parametrize("back", range(0, 40, 5))
 def test_step_ups_that_wait_are_those_that_the_plan_proposes(root: Path, back: int) -> None:
     """On the days between, everybody is looked at as of then; later sessions are of a clock that ran ahead."""

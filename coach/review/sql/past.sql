@@ -14,7 +14,7 @@ WITH last_program AS (
     WHERE back = 1
 ),
 known AS (
-    SELECT s.person, s.session, s.began, s.day_number, s.why, s.next_in_days, l.program, l.digest
+    SELECT s.person, s.session, s.began, s.day_number, s.why, s.next_in_days, s.doubtful, l.program, l.digest
     FROM sessions s
     JOIN last_program l ON l.person = s.person AND l.program = s.program
 ),
@@ -139,7 +139,7 @@ SELECT
     x.effort,
     CASE WHEN x.unsteady = 1 OR h.unsteady = 1 THEN 1 ELSE 0 END AS unsteady,
     COALESCE(g.eased, 0) AS eased,
-    x.pain_unanswered,
+    CASE WHEN k.doubtful THEN 1 ELSE x.pain_unanswered END AS pain_unanswered,
     x.least
 FROM known k
 LEFT JOIN morning m ON m.person = k.person AND m.session = k.session

@@ -16,7 +16,8 @@ CREATE TABLE sessions (
     day_number INTEGER,           -- local day
     why VARCHAR,                  -- why it ended; null: its end is missing
     next_in_days INTEGER,         -- days to the next, as it was said; null: not said
-    sets_planned INTEGER
+    sets_planned INTEGER,
+    doubtful BOOLEAN              -- something in its file is amiss
 );
 
 CREATE TABLE sets (
