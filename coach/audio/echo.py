@@ -25,7 +25,7 @@ IDLE = to_samples(1.0)
 """Silence played after which the room has no echo left and the microphone is passed on as it is."""
 
 LEARNT = -18.0
-"""Decibels of what the echo path leaves against the echo it takes out, below which it is trusted: clear of the 12 dB
+"""Decibels of what the echo path leaves against the echo it takes out, below which it is trusted: clear of the 15 dB
 from which `ears/activity.py` takes what is left for echo. A loudspeaker that distorts (3 dB into the bend: -13), or
 devices whose clocks run apart by 50 in a million (-12), are left to the library."""
 JUDGED = 150

@@ -8,10 +8,10 @@ from coach.ports import Block
 from coach.tempo.units import BLOCK
 
 PARTS = 20
-"""Stretches of BLOCK that an echo may last, its delay included: 400 ms, more than a wireless loudspeaker and a room."""
+"""Stretches of BLOCK that an echo may last, its delay included: 400 ms, a slow wireless loudspeaker and a room."""
 STAYS = 0.9995
-"""Share of what is known of the room that holds after a block. With 0.9998 a still room gives 2 dB more and one that
-changes 8 dB less (an open door, somebody who walks by), with 0.999 it is the other way round."""
+"""How sure what is known of the room stays from one block to the next; 1 is for ever. With 0.9998 a still room gives
+2 dB more and one that changes 8 dB less (an open door, somebody who walks by), with 0.999 it is the other way round."""
 UNKNOWN = 1.0
 """Variance of the room's answer before anything is known, for a full-scale echo."""
 SMOOTH = 0.9

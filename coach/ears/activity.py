@@ -29,8 +29,8 @@ AWAKE = to_samples(1.0)
 COACH_TAIL = to_samples(0.3)
 """Samples after the coach's last sound in which its echo may still be in the microphone."""
 LOST_TO_CANCELLER = 15.0
-"""Decibels: if the canceller takes more than this out of the microphone, what is left is echo (it takes 23-31 dB of
-the coach and nothing of a person)."""
+"""Decibels: if the canceller takes more than this out of the microphone, what is left is echo (it takes 35-40 dB of
+the coach; a person 6 dB under the echo is left at 7 dB by the learnt echo path, and softer by the library)."""
 STANDS_OUT = 20.0
 """Decibels over the room's own noise at which what the canceller leaves wakes the other ears, whatever the detector
 says: out of the coach's voice it is slow to know another."""
