@@ -23,6 +23,7 @@ from coach.cli.parts import (
 )
 from coach.cli.room import furnish, teach_patient
 from coach.cli.view import View
+from coach.logbook.assembled import VIRTUAL_ROOM
 from coach.logbook.store import Home
 
 PERSON = "demo"
@@ -60,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
             home,
             PERSON,
             device=room,
-            device_name="virtual room",
+            device_name=VIRTUAL_ROOM,
             voice=voice,
             ears=ears,
             show=view.show,

@@ -30,6 +30,7 @@ from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
 from coach.errors import CoachError
+from coach.logbook.assembled import RECORDING, VIRTUAL_ROOM
 from coach.logbook.store import Home, Person
 from coach.ports import Device
 from coach.words.phrases import VoicePack
@@ -119,11 +120,11 @@ def _device(
     if args.room:
         from coach.cli.room import furnish
 
-        return furnish(args.room, prepared.pack, home, console, wav=args.wav), ears, "virtual room"
+        return furnish(args.room, prepared.pack, home, console, wav=args.wav), ears, VIRTUAL_ROOM
     if args.recording:
         from coach.audio.room import WavDevice
 
-        return WavDevice(args.recording, args.wav), ears, f"recording {args.recording.name}"
+        return WavDevice(args.recording, args.wav), ears, f"{RECORDING} {args.recording.name}"
     if args.wav:
         raise CoachError("--wav goes with --room or --recording: no sound of a real session is ever stored.")
     from coach.audio.stream import Stream

@@ -13,6 +13,11 @@ from coach.logbook.fields import Unfit, fact
 from coach.logbook.kinds import Answer, PlannedExercise
 from coach.logbook.record import Line
 
+VIRTUAL_ROOM = "virtual room"
+"""Device of a session in the simulated room."""
+RECORDING = "recording"
+"""How the device of a session begins that heard a recording; the name of its file follows."""
+
 IN_FULL = frozenset({"done", "enough"})
 """Reasons for which a set counts as whole."""
 
@@ -179,6 +184,11 @@ class SessionRecord:
     """Answers that were read back and did not stand: denied, corrected, or never confirmed."""
     ladder: bool = False
     """Pain was placed by yes and no, from the start or from some point on."""
+
+    @property
+    def simulated(self) -> bool:
+        """Whether nobody was there: a simulated room, or a recording."""
+        return self.device == VIRTUAL_ROOM or self.device.startswith(f"{RECORDING} ")
 
     @property
     def sets_planned(self) -> int:

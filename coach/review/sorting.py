@@ -51,11 +51,14 @@ def sort_out(
 
 
 def _jumps(visits: Sequence[Visit]) -> list[LeftOut]:
-    """Find sessions whose clock ran away, or that began before the one before them had ended."""
+    """Find sessions that were simulated, whose clock ran away, or that began before the one before had ended."""
     found = []
     until: datetime | None = None
     for visit in visits:
         record, ended = visit.record, local_moment(visit.record.ended)
+        if record.simulated:  # its time is not that of the day
+            found.append(LeftOut(visit.file, 1, "left_simulated", counted=True))
+            continue
         if until is not None and visit.began < until:
             found.append(LeftOut(visit.file, 1, "left_overlap", counted=True))
         if ended is None:

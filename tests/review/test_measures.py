@@ -314,6 +314,17 @@ def test_a_clock_that_ran_away_and_sessions_that_overlap_count_with_a_doubt() ->
     assert "left_overlap" in {one.key for one in overlapping.left_out}
 
 
+@pytest.mark.parametrize("device", ["virtual room", "recording morning.wav"])
+def test_a_simulated_session_is_named_as_one(device: str) -> None:
+    case = lived("ankle_steady")
+    (a, first), *rest = case.files
+    simulated = replace(first, device=device, ended="2027-01-11T09:00:01.000Z")
+
+    found = case.review(files=((a, simulated), *rest)).left_out
+
+    assert found == (LeftOut(a, 1, "left_simulated", counted=True),)
+
+
 def test_an_exercise_that_the_program_has_no_more_is_said_and_still_counted() -> None:
     case = lived("ankle_steady")
     program = case.true.program
