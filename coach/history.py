@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from datetime import UTC, date
 
 from coach.logbook import SessionRecord, SetRecord
-from coach.logbook.assembled import edge, is_pain
 from coach.logbook.decisions import local_moment
 from coach.logbook.kinds import Answer
+from coach.logbook.pain import edge, is_pain
 from coach.session.past import PastExercise, PastSession
 from coach.session.plan import NEXT_DAY
 

@@ -13,8 +13,9 @@ from rich.text import Text
 
 from coach.cli.labels import Labels, clock, shown
 from coach.logbook import HaltRecord, SessionRecord, SetRecord
-from coach.logbook.assembled import QuestionRecord, edge, is_pain
+from coach.logbook.assembled import QuestionRecord
 from coach.logbook.kinds import Answer, SoundCheck
+from coach.logbook.pain import edge, is_pain
 
 HIGH_PAIN = 4
 """A pain that is named among what needs a look, 0-10; the program's own limits have acted in the session already."""

@@ -11,6 +11,7 @@ from coach.logbook import kinds
 from coach.logbook.changes import Told
 from coach.logbook.fields import Unfit, fact
 from coach.logbook.kinds import Answer, PlannedExercise
+from coach.logbook.pain import is_pain, worse
 from coach.logbook.record import Line
 
 VIRTUAL_ROOM = "virtual room"
@@ -204,16 +205,11 @@ class SessionRecord:
     def highest_pain(self) -> Answer:
         """Highest pain that was stated 0-10, after a set or at a halt; or the band that reaches highest; or None."""
         stated = [one.value for one in self.questions if is_pain(one.question)] + [halt.pain for halt in self.halts]
-        return reduce(_worse, stated, None)
+        return reduce(worse, stated, None)
 
     def name_of(self, exercise: str) -> str:
         """Return the exercise's name from the plan, or its id."""
         return next((one.name for one in self.plan if one.exercise == exercise and one.name), exercise)
-
-
-def is_pain(question: str) -> bool:
-    """Tell whether a question asks for a pain of 0-10."""
-    return question in ("pain", "halt_pain")
 
 
 def assemble(lines: Iterable[Line]) -> SessionRecord:
@@ -370,28 +366,12 @@ def _with_answer(one: SetRecord, question: str, value: Answer) -> SetRecord:
     if question == "effort":
         return replace(one, effort=value)
     if is_pain(question):
-        return replace(one, pain=_worse(one.pain, value))
+        return replace(one, pain=worse(one.pain, value))
     if question == "reps":
         return replace(one, stated=one.counted if value is True else number)
     if question == "missed" and number is not None and one.counted is not None:
         return replace(one, stated=max(0, one.counted - number))
     return one
-
-
-def edge(pain: Answer) -> int | None:
-    """Return the highest pain 0-10 that an answer may mean: of "4-5" 5, of "none" 0; None: it tells of none."""
-    if isinstance(pain, str):
-        last = pain.rpartition("-")[2]
-        return 0 if pain == "none" else int(last) if last.isdecimal() else None
-    return None if isinstance(pain, bool) else pain
-
-
-def _worse(one: Answer, other: Answer) -> Answer:
-    """Return the higher of two pains, of a band its highest; a number stands before a band that reaches no higher."""
-    known = [pain for pain in (one, other) if edge(pain) is not None]
-    if known:
-        return max(known, key=lambda pain: (edge(pain) or 0, isinstance(pain, int)))
-    return other if one is None else one
 
 
 def _question(it: kinds.Answered | kinds.Unanswered, at: int) -> QuestionRecord:

@@ -18,8 +18,8 @@ from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
 from coach.logbook import HaltRecord, PlannedExercise, QuestionRecord, SessionRecord, SetRecord
-from coach.logbook.assembled import is_pain
 from coach.logbook.kinds import Answer
+from coach.logbook.pain import is_pain
 from coach.review.codes import (
     ACTIVITY,
     DURATION,

@@ -13,7 +13,7 @@ from statistics import fmean
 
 from coach.history import past
 from coach.logbook import PlannedExercise, SetRecord
-from coach.logbook.assembled import is_pain
+from coach.logbook.pain import is_pain
 from coach.program.model import Program
 from coach.review.due import due_days
 from coach.review.figures import (

@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from coach.logbook import PlannedExercise, SessionRecord
-from coach.logbook.assembled import edge, is_pain
 from coach.logbook.decisions import local_moment
 from coach.logbook.kinds import Answer
+from coach.logbook.pain import edge, is_pain
 from coach.program.model import Exercise, Hold, Program, steps
 from coach.review.figures import LeftOut, Pain, Visit, worst
 from coach.session.lines import NO_TENSION

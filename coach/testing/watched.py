@@ -7,8 +7,8 @@ from collections.abc import Callable
 from typing import get_args
 
 from coach.logbook import complaint
-from coach.logbook.assembled import edge
 from coach.logbook.kinds import Answer
+from coach.logbook.pain import edge
 from coach.logbook.reasons import SessionWhy, SetWhy
 from coach.program.model import Action, Hold, steps
 from coach.session.commands import Command, End, Place, Record, Say

@@ -10,8 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.logbook import KINDS, Line, SessionRecord, assemble
-from coach.logbook.assembled import _worse
-from coach.logbook.kinds import Answer
 
 Told = list[tuple[str, int, dict[str, Any]]]
 
@@ -58,17 +56,6 @@ def test_a_pain_placed_by_yes_and_no_stays_in_words(told: Told) -> None:
     words = [(k, at, f | {"value": "above 5"} if f.get("question") == "pain" else f) for k, at, f in told]
 
     assert assemble(lines(words)).highest_pain == "above 5"
-
-
-@pytest.mark.parametrize(
-    ("pains", "highest"),
-    [
-        (("1-3", 2), "1-3"), (("1-3", 3), 3), ((2, "4-5"), "4-5"), (("none", 0), 0), (("none", "none"), "none"),
-        ((7, "6-10"), "6-10"),
-    ],
-)  # fmt: skip
-def test_of_several_pains_the_one_that_reaches_highest_stands(pains: tuple[Answer, Answer], highest: Answer) -> None:
-    assert _worse(*pains) == _worse(*reversed(pains)) == highest
 
 
 def test_a_halt_carries_the_word_the_place_and_the_reason(record: SessionRecord) -> None:

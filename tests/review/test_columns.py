@@ -15,7 +15,7 @@ import pytest
 
 from coach.errors import CoachError
 from coach.logbook import SessionRecord
-from coach.logbook.assembled import edge, is_pain
+from coach.logbook.pain import edge, is_pain
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
 from coach.review.columns import TABLES, Clinic, open_clinic, write_columns

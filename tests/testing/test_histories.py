@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from coach.logbook import SessionRecord
-from coach.logbook.assembled import edge
+from coach.logbook.pain import edge
 from coach.logbook.store import Home, SessionStore
 from coach.program_files import read, shipped
 from coach.testing.histories import Course, TrueHistory, TrueSession, write_history

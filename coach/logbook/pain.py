@@ -1,0 +1,26 @@
+"""What an answer says of pain: a number 0-10, a band, or nothing."""
+
+from __future__ import annotations
+
+from coach.logbook.kinds import Answer
+
+
+def is_pain(question: str) -> bool:
+    """Tell whether a question asks for a pain of 0-10."""
+    return question in ("pain", "halt_pain")
+
+
+def edge(pain: Answer) -> int | None:
+    """Return the highest pain 0-10 that an answer may mean: of "4-5" 5, of "none" 0; None: it tells of none."""
+    if isinstance(pain, str):
+        last = pain.rpartition("-")[2]
+        return 0 if pain == "none" else int(last) if last.isdecimal() else None
+    return None if isinstance(pain, bool) else pain
+
+
+def worse(one: Answer, other: Answer) -> Answer:
+    """Return the higher of two pains, of a band its highest; a number stands before a band that reaches no higher."""
+    known = [pain for pain in (one, other) if edge(pain) is not None]
+    if known:
+        return max(known, key=lambda pain: (edge(pain) or 0, isinstance(pain, int)))
+    return other if one is None else one
