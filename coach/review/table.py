@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from io import StringIO
 
 from coach.logbook import SetRecord
+from coach.logbook.kinds import Answer
 from coach.review.blocks import shown_pain
 from coach.review.figures import Review, Visit
 from coach.review.sorting import span
@@ -47,7 +48,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("tension_prescribed", "s", lambda _review, _visit, one: one.tension_planned_s),
     Column("tension", "s", lambda _review, _visit, one: one.tension_s),
     Column("set_ended", "word", lambda _review, _visit, one: one.why or None),
-    Column("pain", "0-10 or a band", lambda _review, _visit, one: shown_pain(s) if (s := span(one.pain)) else None),
+    Column("pain", "0-10 or a band, 4 to 5", lambda _review, _visit, one: _pain(one.pain)),
     Column("effort", "0-10", lambda _review, _visit, one: one.effort if isinstance(one.effort, int) else None),
     Column("worse_next_morning", "yes or no", lambda _review, visit, _set: _yes_no(visit.worse)),
     Column("pain_carries_on_to", "0-10", lambda _r, visit, _s: visit.limits.pain_carry_on_to if visit.limits else None),
@@ -80,6 +81,13 @@ def _csv(held: list[list[Cell]]) -> str:
     return out.getvalue()
 
 
+def _pain(answer: Answer) -> Cell:
+    """Return a pain; a band in words, for "4-5" is a day in May to a spreadsheet."""
+    between = span(answer)
+    return shown_pain(between).replace("-", " to ") if between else None
+
+
 def _safe(cell: Cell) -> Cell:
     """Return a text so that no spreadsheet takes it for a formula."""
-    return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
+    formula = isinstance(cell, str) and (cell[:1] in ("\t", "\r") or cell.lstrip()[:1] in ("=", "+", "-", "@"))
+    return f"'{cell}" if formula else cell

@@ -8,7 +8,7 @@ from io import StringIO
 import pytest
 from lived import BUSY, lived
 
-from coach.review.table import COLUMNS, _safe, dictionary, rows
+from coach.review.table import COLUMNS, _pain, _safe, dictionary, rows
 from coach.voice.pack import languages, load_pack
 
 
@@ -35,8 +35,12 @@ def test_what_is_not_known_is_an_empty_cell_and_never_nought() -> None:
     assert {row["pain_eases_to"] for row in held} == {""}
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx"])
+@pytest.mark.parametrize("text", [" =1+1", "=1+1", "+1", "-1", "@x", "\tx"])
 def test_no_text_is_taken_for_a_formula(text: str) -> None:
     assert _safe(text) == f"'{text}"
     assert _safe(-1) == -1
     assert _safe("plain") == "plain"
+
+
+def test_a_band_of_pain_is_no_day_to_a_spreadsheet() -> None:
+    assert [_pain(told) for told in ("4-5", "none", 3, None)] == ["4 to 5", "0", "3", None]
