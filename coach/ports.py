@@ -25,6 +25,8 @@ class Captured:
     """What was played in the same frames; same length as `mic`. Never later than its echo in `mic`."""
     clean: Block
     """`mic` with the coach's own sound taken out; the device gives a copy of `mic`, the canceller replaces it."""
+    echo_known: bool = False
+    """Whether the echo is known so well that what stands out in `clean` is none of it."""
 
 
 class Device(Protocol):

@@ -39,6 +39,10 @@ DECAY = 0.8
 ROOM_RISE = 1.01
 """How much louder the room's own noise is taken to be from block to block: 2 dB a second; it falls at once. What is
 taken for echo is softened down to it and not below: out of a deader silence the voice detector knows no voice."""
+CLIPPED = 0.98
+"""Level from which a microphone may be clipped: then what is left of the echo is not what the path foretells."""
+CLEAR = to_samples(1.0)
+"""Samples without clipping after which it may be foretold again."""
 HEARD = 1e-7
 """Power of an echo, -70 dBFS, from which it can be told how much of it is left."""
 
@@ -79,6 +83,7 @@ class Canceller:
         self._room = 1.0
         self._loud = 0.0
         self._gain = 1.0
+        self._clear = 0
         self._source = 0
 
     @property
@@ -101,12 +106,13 @@ class Canceller:
             self._padding += missing
             self._done = np.concatenate([np.zeros(missing, dtype=np.float32), self._done])
         clean, self._done = self._done[:wanted], self._done[wanted:]
-        return replace(captured, clean=clean)
+        return replace(captured, clean=clean, echo_known=self._source == 1 and self._clear > CLEAR)
 
     def _frame(self, mic: Block, played: Block) -> Block:
         late = np.concatenate([self._before, mic])
         self._before = late[FRAME:]
         passed = late[:FRAME]
+        self._clear = 0 if float(np.abs(mic).max()) > CLIPPED else self._clear + FRAME
         self._quiet = 0 if played.any() else self._quiet + FRAME
         if self._quiet > IDLE:
             self._source, self._late = 0, self._before

@@ -31,6 +31,8 @@ COACH_TAIL = to_samples(0.3)
 LOST_TO_CANCELLER = 15.0
 """Decibels: if the canceller takes more than this out of the microphone, what is left is echo (it takes 35-40 dB of
 the coach; a person 6 dB under the echo is left at 7 dB by the learnt echo path, and softer by the library)."""
+LOST_TO_LIBRARY = 12.0
+"""The same where the library cancels, since the echo path is not known: it leaves more of the coach."""
 STANDS_OUT = 20.0
 """Decibels over the room's own noise at which what the canceller leaves wakes the other ears, whatever the detector
 says: out of the coach's voice it is slow to know another."""
@@ -68,6 +70,7 @@ class Activity:
         """True from the moment a voice is sure until its end."""
         self._awake_until = -1
         self._voiced_until = -1
+        self._echo_known = False
         self._clean = np.zeros(0, dtype=np.float32)
         self._mic = np.zeros(0, dtype=np.float32)
         self._at: int | None = None
@@ -110,6 +113,7 @@ class Activity:
             self._at = captured.at
         if captured.played.any():
             self._coach_until = captured.at + len(captured.played) + COACH_TAIL
+        self._echo_known = captured.echo_known
         self._clean = np.concatenate([self._clean, captured.clean])
         self._mic = np.concatenate([self._mic, captured.mic])
         now = captured.at + len(captured.clean)
@@ -127,12 +131,14 @@ class Activity:
         probability = self._probability(begin, clean, level)
         if not self.speaking and not over_coach:
             self._floor.hear(level, probability < STIR)
-        stands_out = over_coach and level > self._floor.level + STANDS_OUT
-        if over_coach and decibels(mic) - level > LOST_TO_CANCELLER:
+        stands_out = over_coach and self._echo_known and level > self._floor.level + STANDS_OUT
+        lost = LOST_TO_CANCELLER if self._echo_known else LOST_TO_LIBRARY
+        if over_coach and decibels(mic) - level > lost:
             probability, stands_out = 0.0, False
-        if probability >= STIR:
+        if probability >= (SPEECH if over_coach and not self._echo_known else STIR):
             self._voiced_until = begin + CHUNK + AWAKE
-        if probability >= STIR or stands_out:
+            self._awake_until = begin + CHUNK + AWAKE
+        if stands_out:
             self._awake_until = begin + CHUNK + AWAKE
         if self._behind is not None and level < self._behind:
             probability = 0.0  # the nearer voice pauses; what went on before it goes on

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -151,7 +152,7 @@ def test_what_stands_out_over_the_coach_wakes_the_others_without_a_voice(
     played = np.concatenate([np.zeros(RATE, np.float32), np.full(3 * RATE, 0.1, np.float32)])
     awake = []
     for block in blocks(room(4, (2.5, voice("stop"))), played=played):
-        activity.feed(block)
+        activity.feed(replace(block, echo_known=True))
         awake.append((block.at / RATE, activity.awake(block.at), activity.voiced(block.at)))
 
     woken = [at for at, ears, _ in awake if ears]
