@@ -14,8 +14,8 @@ CHUNK = 512
 """Samples that the detector judges at a time: 32 ms."""
 
 SPEECH = 0.5
-"""Probability from which a chunk is speech, over the coach's voice too. tests/bench/coach_alone.py: in two hours of the
-coach alone what the canceller leaves of it passed six times for a voice and never for a word; of 150 words over the
+"""Probability from which a chunk is speech, over the coach's voice too. Behind the library's canceller alone, in two
+hours of the coach (tests/bench/coach_alone.py) what it leaves passed for a voice six times; of 150 words over the
 coach 98 were noticed or heard in time, with 0.8 only 56."""
 STIR = 0.3
 """Probability from which the other ears are woken; a false one costs only work."""

@@ -274,14 +274,16 @@ def measure(job: tuple[str, dict[str, list[Block]], Pools, int, int, int, str | 
         for part in parts:
             made = stream(part, condition, pool, seed)
             over = condition == "coach"
-            loudspeaker = Loudspeaker(made.played, loud, rng) if over else None
+            loudspeaker = Loudspeaker(made.played, loud, np.random.default_rng(seed)) if over else None
             halts = frozenset({part[-1][0]}) if over else None
             found = hear(enrolment, made.mic, made.played if over else None, loudspeaker, halts)
             speaker.cpu += found.cpu
             speaker.seconds += len(made.mic) / RATE
             made.spans = [span for span in made.spans if span[0]]
             count_words(tally, made, found)
-            beside = made.mic + Loudspeaker(made.played, loud, rng).play(made.played) if over else made.mic
+            beside = made.mic
+            if over:
+                beside = beside + Loudspeaker(made.played, loud, np.random.default_rng(seed)).play(made.played)
             scores, ats = plain_scores(matcher, embedder, beside)
             for word, low, end in made.spans:
                 mine = scores[(ats > low + RATE // 5) & (ats <= end + LATE)]
