@@ -39,6 +39,10 @@ class RoomError(CoachError):
     """A patient script or a virtual room that cannot be used."""
 
 
+class PageError(CoachError):
+    """The page cannot be served."""
+
+
 class OutOfPlaceError(CoachError):
     """A session event that the current state does not take; nothing has changed."""
 

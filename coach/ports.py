@@ -56,7 +56,7 @@ class Hearing:
     """One thing that one ear noticed."""
 
     ear: str
-    """Which ear: "taught", "activity", "keys", "vosk"."""
+    """Which ear: "taught", "activity", "vosk", or "keys" and "page" for what is pressed."""
     kind: Literal["word", "voice_began", "voice_ended"]
     """A word of the vocabulary; or somebody began or ceased to speak (activity)."""
     word: str

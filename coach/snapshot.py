@@ -39,8 +39,18 @@ class Snapshot:
     """Part of the phase that has run, 0 to 1."""
     phase_left: float = 0.0
     """Seconds left of the phase."""
+    phase_length: float = 0.0
+    """Seconds that the phase takes."""
+    phase_from: float = 0.0
+    """Where the weight stands as the phase begins, 0 low to 1 high: it falls in the slow phase of a rep."""
+    phase_to: float = 0.0
+    """Where it stands as the phase ends."""
     rest_left: float | None = None
     """Seconds left of the rest."""
+    rest_of: float = 0.0
+    """Seconds that the rest takes in all."""
+    unanswered: int = 0
+    """How often what is asked now was asked again, since nobody answered or it was not understood."""
     may_say: tuple[str, ...] = ()
     """The words that would do something now, as they are spoken."""
     heard: str = ""
@@ -52,7 +62,7 @@ class Snapshot:
     time_left: float | None = None
     """Estimate of the seconds until the session's end."""
     warnings: tuple[str, ...] = ()
-    """Keys of screens.yaml: "microphone_gone", "speaker_gone", "no_echo"."""
+    """What is wrong: "microphone_gone", "speaker_gone", "no_echo"."""
     mic: float = 0.0
     """Level of the microphone, 0 to 1."""
     keys: tuple[tuple[str, str], ...] = ()

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from coach.ports import Block
-from coach.program.model import Hold
+from coach.program.model import Hold, Reps, Work, steps
 from coach.session.events import REPLIES, On
 from coach.session.ideal import Rehearsal
 from coach.session.lines import UNIT, phase_name, work_of
@@ -23,6 +23,11 @@ _IN_SET = (State.LEAD_IN, State.WORKING, State.HOLDING)
 _WITH_EXERCISE = frozenset(State) - {
     State.OPENING, State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.CLOSING, State.ENDED,
 }  # fmt: skip
+
+_ASKED = (
+    State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.WAITING, State.ASKING, State.CONFIRMING, State.HOLDING,
+)  # fmt: skip
+"""States in which an answer is waited for, and asked for again."""
 
 QUIETEST = -60.0
 """Level in dBFS that the level meter shows as nothing."""
@@ -75,6 +80,7 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
     in_phase = running is not None and running.phase_began >= 0 and session.state is State.WORKING
     length = (running.phase_until - running.phase_began) if running and in_phase else 0
     done = min(max((now - running.phase_began) / length, 0.0), 1.0) if running and length else 0.0
+    way = _way(work, running.phase) if running and in_phase else (0.0, 0.0)
     number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
     side = (running.side if running and running.side else "+".join(sides)) if exercising else ""
     warnings = ("microphone_gone",) * showing.mic_lost + ("speaker_gone",) * showing.speaker_lost
@@ -94,7 +100,12 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
         of=session.target if exercising else 0,
         phase=(phase_name(session) or pack.screens.get("phase_hold", "")) if in_phase else "",
         phase_done=done,
+        phase_length=to_seconds(length),
+        phase_from=way[0],
+        phase_to=way[1],
         phase_left=to_seconds(running.phase_until - now) if running and in_phase and now < running.phase_until else 0.0,
+        rest_of=to_seconds(session.rest_until - session.rest_from) if session.state is State.RESTING else 0.0,
+        unanswered=session.prompts if session.state in _ASKED else 0,
         rest_left=max(0.0, to_seconds(session.rest_until - now)) if session.state is State.RESTING else None,
         may_say=_may_say(session, pack),
         heard=showing.word,
@@ -112,6 +123,27 @@ def _count(session: Session) -> int:
     if running is None:
         return 0
     return running.counted if isinstance(work_of(session), Hold) else running.rep
+
+
+def _way(work: Work, index: int) -> tuple[float, float]:
+    """Return where the weight stands, 0 low to 1 high, as a phase begins and as it ends.
+
+    It falls in the slow phase. Of the others the longest brings it up again, and in the rest of them it stays. On a
+    route it goes up point by point; in a hold it stays up.
+    """
+    parts = steps(work)
+    if not isinstance(work, Reps):
+        return (index / len(parts), (index + 1) / len(parts)) if parts else (1.0, 1.0)
+    names = [part.name for part in parts]
+    falls = names.index(work.slow)
+    others = [number for number in range(len(parts)) if number != falls]
+    if index == falls or not others:
+        return 1.0, 0.0
+    rises = max(others, key=lambda number: parts[number].seconds)
+    if index == rises:
+        return 0.0, 1.0
+    since_rise, since_fall = (index - rises) % len(parts), (index - falls) % len(parts)
+    return (1.0, 1.0) if since_rise < since_fall else (0.0, 0.0)
 
 
 def _open(session: Session) -> list[On]:

@@ -18,6 +18,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 COMMANDS = {
     "demo": "run a whole session with a simulated room and patient, and show it live",
     "start": "run today's session for a person",
+    "page": "start sessions from a page in the browser, for everybody in the room",
     "today": "show what today's session would be and why, and what waits for the clinician",
     "decide": "record the clinician's decision about the level of an exercise",
     "enrol": "teach the coach a person's words",

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from coach.audio.wavs import read_sound
 from coach.cli.labels import Labels
 from coach.cli.lesson import LessonScreen
+from coach.cli.lessons import is_learnt, judged, learnt, prompts, save, talk_of
 from coach.cli.parts import coach_voice, render_all
 from coach.cli.verdict import listed, say, show_forecast
 from coach.ears.enrolment import (
@@ -23,19 +23,15 @@ from coach.ears.enrolment import (
     forget_enrolment,
     load_enrolment,
 )
-from coach.ears.forecast import forecast
-from coach.ears.spoken import PHRASES, enrol_spoken, wanted
+from coach.ears.spoken import enrol_spoken, wanted
 from coach.ears.takes import TakeMaker
-from coach.ears.teaching import check_words, enrol_folder, learn_words
+from coach.ears.teaching import check_words, enrol_folder
 from coach.errors import CoachError, HearingError
 from coach.logbook.store import Home
 from coach.ports import Block
 from coach.voice.cache import ClipVoice
 from coach.voice.pack import load_pack
-from coach.words.phrases import Phrase, VoicePack, phrase, sentence
-
-TALK = 40
-"""Phrases of the coach that are the talk in the background while words are learnt: a minute or more."""
+from coach.words.phrases import Phrase, VoicePack, sentence
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -61,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         _forget(home.person(args.person).takes, words, pack, args.person, console)
         return 0
     if args.keys_only:
-        _person_folder(home, args.person)
+        home.add_person(args.person)
         say(console, labels("enrol_keys_only", person=args.person))
         return 0
     before = _before(home, args.person, pack, console)
@@ -79,11 +75,10 @@ def run(args: argparse.Namespace) -> int:
     if not enrolment.takes:
         return 0
     enrolment = _learnt(enrolment, room, coach_voice(home, pack), pack, console)
-    enrolment.save(_person_folder(home, args.person))
+    save(enrolment, home, args.person)
     with console.status(labels("enrol_checking")):
-        foretold = forecast(enrolment)
-    enrolment = replace(enrolment, verdict=foretold.verdict)
-    enrolment.save(_person_folder(home, args.person))
+        foretold, enrolment = judged(enrolment)
+    save(enrolment, home, args.person)
     show_forecast(foretold, enrolment, pack, args.person, console)
     return 0
 
@@ -119,16 +114,14 @@ def _by_voice(
     lesson = {} if args.room_only else wanted(before, pack.replies, words)
     device = Stream(args.device)
     voice = coach_voice(home, pack)
-    spoken = [phrase(key) for key in PHRASES if key != "enrol_word"]
-    spoken += [phrase("enrol_word", word=pack.replies[word].word) for word in lesson]
-    render_all(voice, [sentence(pack, each) for each in spoken], console, labels("preparing_voice"))
+    render_all(voice, prompts(pack, lesson), console, labels("preparing_voice"))
 
     def clip(said: Phrase) -> Block:
         return voice.clip(sentence(pack, said))
 
     def keep(made: Enrolment) -> None:
         if made.takes:  # a room alone is worth nothing
-            made.save(_person_folder(home, args.person))
+            save(made, home, args.person)
 
     try:
         with LessonScreen(pack, console) as screen:
@@ -140,20 +133,14 @@ def _by_voice(
 
 
 def _learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: VoicePack, console: Console) -> Enrolment:
-    """Learn the words from the new takes, remade with noise, with this room and with somebody who talks: the coach."""
-    if enrolment.learnt is not None and all(take.sound is None for own in enrolment.takes.values() for take in own):
+    """Learn the words, with a bar while it takes."""
+    if is_learnt(enrolment):
         return enrolment
     labels = Labels(pack.screens)
-    texts = [text for key, text in sorted(pack.phrases.items()) if "{" not in text][:TALK]
-    render_all(voice, texts, console, labels("preparing_voice"))
-    talk = np.concatenate([voice.clip(text) for text in texts])
+    render_all(voice, talk_of(pack), console, labels("preparing_voice"))
     with Progress(TextColumn(labels("enrol_learning")), BarColumn(), console=console, transient=True) as bar:
         task = bar.add_task("", total=None)
-
-        def tell(done: int, of: int) -> None:
-            bar.update(task, completed=done, total=of)
-
-        return learn_words(enrolment, room=room, talk=talk, tell=tell)
+        return learnt(enrolment, room, voice, pack, lambda done, of: bar.update(task, completed=done, total=of))
 
 
 def _before(home: Home, person: str, pack: VoicePack, console: Console) -> Enrolment:
@@ -173,10 +160,3 @@ def _before(home: Home, person: str, pack: VoicePack, console: Console) -> Enrol
             f"or give --language {there.language}."
         )
     return there
-
-
-def _person_folder(home: Home, person: str) -> Path:
-    """Return the folder for the person's takes, made if it is not there."""
-    known = home.person(person) if person in home.people() else home.add_person(person)
-    known.takes.mkdir(mode=0o700, exist_ok=True)
-    return known.takes

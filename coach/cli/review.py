@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     if args.parquet is not None:
         raise CoachError("--parquet goes with --clinic DIR; for one person there is --csv FILE.")
     home = Home(args.home)
-    found = _reviewed(home, args.person, day_of(args.since))
+    found = reviewed(home, args.person, day_of(args.since))
     from coach.voice.pack import languages, load_pack
 
     language = next((visit.record.language for visit in reversed(found.visits)), "")
@@ -103,7 +103,8 @@ def day_of(text: str | None) -> date | None:
         raise CoachError(f'"{text}" is not a day; write it as year-month-day, for example 2027-01-31.') from None
 
 
-def _reviewed(home: Home, person: str, since: date | None) -> Review:
+def reviewed(home: Home, person: str, since: date | None = None) -> Review:
+    """Return the review of a person, of the sessions from a day on."""
     history = home.history(person, sound=True)
     decided = home.decisions(person)
     programs, lost = kept_programs(home, person, history.records)

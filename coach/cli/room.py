@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
@@ -17,12 +18,16 @@ from coach.ears.teaching import enrol_synthetic, reworded
 from coach.errors import HearingError
 from coach.logbook.store import Home, Person
 from coach.ports import Block
+from coach.tempo.units import to_samples
 from coach.voice.cache import ClipVoice
 from coach.voice.render import Renderer
-from coach.words.phrases import VoicePack
+from coach.words.phrases import Phrase, VoicePack
 
 PATIENT = ("+m3", 150)
 """Variant of the engine's voice and words a minute with which the patient of the room speaks."""
+
+ANSWERS_AFTER = to_samples(0.8)
+"""Samples behind the coach's words after which the patient says what they were asked for."""
 
 TAKES = (("+m3", 140), ("+m3", 155), ("+m3", 170))
 """The same patient, each take at another speed, for the words taught by synthesis."""
@@ -70,3 +75,30 @@ def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console)
         enrolment = enrol_synthetic(render, pack.replies, count=len(TAKES), language=pack.language).enrolment
         enrolment.save(person.takes)
     return enrolment
+
+
+def answering(
+    room: VirtualRoom, say: Callable[[Phrase], Block], pack: VoicePack, home: Home, console: Console
+) -> Callable[[Phrase], Block]:
+    """Return a `say` after which the room's patient says what they were asked to: a word to be taught, or "ready"."""
+    words = [reply.word for reply in pack.replies.values()]
+    voices = [patient_voice(home, pack, *take) for take in TAKES]
+    for voice in voices:
+        render_all(voice, words, console, Labels(pack.screens)("preparing_room"))
+    asked: list[str] = []
+
+    def said(words_of_coach: Phrase) -> Block:
+        clip = say(words_of_coach)
+        values = dict(words_of_coach.values)
+        if words_of_coach.key == "enrol_word":
+            asked[:] = [str(values["word"])]
+        elif words_of_coach.key == "check_ready":
+            asked[:] = [pack.replies["ready"].word]
+        elif words_of_coach.key not in ("enrol_again", "enrol_once_more"):
+            return clip
+        voice = voices[len(asked) % len(voices)]
+        asked.append("")
+        room.speak(voice.clip(asked[0]), room.now + len(clip) + ANSWERS_AFTER)
+        return clip
+
+    return said

@@ -59,9 +59,9 @@ class SessionPage:
 
 def summary(record: SessionRecord, labels: Labels) -> RenderableType:
     """Return what the person and the caregiver see at the end of a session."""
-    parts: list[RenderableType] = [ending(record, labels), Text(_sets_done(record, labels))]
+    parts: list[RenderableType] = [ending(record, labels), Text(sets_done(record, labels))]
     pain = record.highest_pain
-    parts.append(Text(f"{labels('log_highest_pain')}: {_answer(pain, labels)}"))
+    parts.append(Text(f"{labels('log_highest_pain')}: {answer_words(pain, labels)}"))
     parts += [Text(f"- {_halt(record, halt, labels)}") for halt in record.halts]
     if record.sets:
         parts += [Text(), SetsTable(record, labels)]
@@ -87,7 +87,7 @@ def needs_a_look(record: SessionRecord, labels: Labels, problems: Sequence[str] 
         found.append(f"{labels('log_ended')}: {labels.word('end', record.why or 'missing')}")
     pain = record.highest_pain
     if (edge(pain) or 0) >= HIGH_PAIN:
-        found.append(f"{labels('log_highest_pain')}: {_answer(pain, labels)}")
+        found.append(f"{labels('log_highest_pain')}: {answer_words(pain, labels)}")
     found += [_halt(record, halt, labels) for halt in record.halts]
     open_pain = sum(1 for one in record.questions if is_pain(one.question) and not one.answered)
     if open_pain:
@@ -170,8 +170,8 @@ def _set_row(record: SessionRecord, one: SetRecord, labels: Labels) -> list[str]
         "?" if one.counted is None else str(one.counted),
         labels("log_not_all") if one.stated is None and not_all else stated,
         tension,
-        _answer(one.pain, labels),
-        _answer(one.effort, labels),
+        answer_words(one.pain, labels),
+        answer_words(one.effort, labels),
         labels.word("why", one.why) if one.why else labels("why_missing"),
     ]
 
@@ -197,7 +197,8 @@ def _item(line: str) -> RenderableType:
     return Padding(table, (0, 0))
 
 
-def _sets_done(record: SessionRecord, labels: Labels) -> str:
+def sets_done(record: SessionRecord, labels: Labels) -> str:
+    """Return how many of the planned sets were done in full."""
     return labels("log_sets_done", done=record.sets_in_full, planned=record.sets_planned or "?")
 
 
@@ -219,7 +220,7 @@ def _halt(record: SessionRecord, halt: HaltRecord, labels: Labels) -> str:
     if not halt.set_id and halt.state:
         where.append(f"{labels('state').lower()} {labels.word('state', halt.state)}")
     why = labels.word("halt", halt.why or "unexplained")
-    pain = "" if halt.pain is None else f", {labels('pain').lower()} {_answer(halt.pain, labels)}"
+    pain = "" if halt.pain is None else f", {labels('pain').lower()} {answer_words(halt.pain, labels)}"
     said = f'"{shown(halt.word)}" ' if halt.word else ""
     ear = f"({labels.word('ear', halt.ear)}) " if halt.ear else ""
     return f"{clock(halt.at / record.rate)} {said}{ear}{', '.join(where)}: {why}{pain}"
@@ -263,7 +264,7 @@ def _question(record: SessionRecord, one: QuestionRecord, labels: Labels) -> str
     how = [labels.word("ear", one.ear)] if one.ear else []
     how += [labels("log_read_back")] if one.read_back else []
     how += [labels("log_asked_times", times=one.times)] if one.times > 1 else []
-    return f"{clock(one.at / record.rate)} {name}{about}: {_answer(one.value, labels)} ({', '.join(how)})"
+    return f"{clock(one.at / record.rate)} {name}{about}: {answer_words(one.value, labels)} ({', '.join(how)})"
 
 
 def _heard(record: SessionRecord, labels: Labels) -> list[str]:
@@ -298,7 +299,8 @@ def _made_with(record: SessionRecord, labels: Labels) -> list[str]:
     return [f"{labels(key)}: {shown(value)}" for key, value in facts if value.strip()]
 
 
-def _answer(value: Answer, labels: Labels) -> str:
+def answer_words(value: Answer, labels: Labels) -> str:
+    """Return an answer as it is read; "-": there was none."""
     if value is None:
         return "-"
     if isinstance(value, bool):

@@ -13,6 +13,7 @@ from coach.cli.choose import chosen
 from coach.cli.ears import add_ears, ears_for
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
+from coach.cli.lessons import taught_by
 from coach.cli.parts import (
     Prepared,
     coach_voice,
@@ -25,15 +26,14 @@ from coach.cli.parts import (
 from coach.cli.today import decision_problems
 from coach.cli.verdict import tell_verdict
 from coach.cli.view import View
-from coach.ears.enrolment import FILE, Enrolment, load_enrolment
+from coach.ears.enrolment import Enrolment
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
 from coach.errors import CoachError
 from coach.logbook.assembled import RECORDING, VIRTUAL_ROOM
-from coach.logbook.store import Home, Person
+from coach.logbook.store import Home
 from coach.ports import Device
-from coach.words.phrases import VoicePack
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -98,18 +98,6 @@ def run(args: argparse.Namespace) -> int:
         )
     tell_end(home, person.id, ran, labels, console)
     return 0
-
-
-def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:
-    """Return the words that a person taught, or None. Raises CoachError if they are of another language."""
-    enrolment = load_enrolment(person.takes) if (person.takes / FILE).exists() else None
-    if enrolment is not None and enrolment.language != pack.language:
-        raise CoachError(
-            f'{person.id} taught words in "{enrolment.language}" and this program is in "{pack.language}"; '
-            f"teach them anew: coach enrol {person.id} --forget, then coach enrol {person.id} "
-            f"--language {pack.language}"
-        )
-    return enrolment
 
 
 def _device(

@@ -53,24 +53,28 @@ def page(prepared: Prepared, waiting: Iterable[Proposal], person: str, labels: L
     for because in today.because:
         yield f"  {labels.clause(because)}"
     for planned in today.exercises:
-        yield from _exercise(planned, labels)
+        yield exercise_line(planned, labels, level_id(planned))
+        yield from (f"  {labels.clause(because)}" for because in planned.because)
     for proposal in sorted(waiting, key=lambda one: not one.due):
         yield from _proposal(proposal, person, labels)
 
 
-def _exercise(planned: PlannedExercise, labels: Labels) -> Iterable[str]:
-    level = planned.exercise.levels[planned.level]
+def level_id(planned: PlannedExercise) -> str:
+    """Return the id of today's level."""
+    return planned.exercise.levels[planned.level].id
+
+
+def exercise_line(planned: PlannedExercise, labels: Labels, level: str) -> str:
+    """Return what is done of an exercise today, on one line; `level` is what the level is called there."""
     its_dose = dose(planned.exercise, planned.level)
-    yield labels(
+    return labels(
         "today_exercise",
         name=shown(planned.exercise.name),
-        level=level.id,
+        level=level,
         sets=its_dose.sets,
         n=planned.target,
         unit=labels.word("unit", UNIT[type(its_dose.work)]),
     )
-    for because in planned.because:
-        yield f"  {labels.clause(because)}"
 
 
 def _proposal(proposal: Proposal, person: str, labels: Labels) -> Iterable[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import Console
 from rich.table import Table
@@ -33,19 +33,26 @@ def show_forecast(foretold: Forecast, enrolment: Enrolment, pack: VoicePack, per
             wording(pack, word.rival),
         )
     console.print(table)
+    for line in verdict_lines(foretold, enrolment, pack, person):
+        say(console, line)
+
+
+def verdict_lines(foretold: Forecast, enrolment: Enrolment, pack: VoicePack, person: str) -> Iterator[str]:
+    """Yield what is missing, how halts should be heard, the verdict with its reasons, and what all that rests on."""
+    labels = Labels(pack.screens)
     by_key = enrolment.missing(tuple(pack.replies))
     if by_key:
-        say(console, labels("enrol_missing", words=listed(pack, by_key)))
+        yield labels("enrol_missing", words=listed(pack, by_key))
     for word in foretold.words:
         if word.word in enrolment.halts:
-            say(console, _in_words(word, pack, labels))
-    say(console, labels("forecast_room", n=f"{foretold.clearance:.0f}"))
-    say(console, labels(f"verdict_{foretold.verdict}"))
+            yield _in_words(word, pack, labels)
+    yield labels("forecast_room", n=f"{foretold.clearance:.0f}")
+    yield labels(f"verdict_{foretold.verdict}")
     for reason in foretold.because:
         words = listed(pack, reason.words)
-        say(console, "- " + labels(f"forecast_{reason.key}", words=words, n=RECOMMENDED_TAKES, person=person))
+        yield "- " + labels(f"forecast_{reason.key}", words=words, n=RECOMMENDED_TAKES, person=person)
     minutes = to_seconds(len(cohort().frames) * STEP, RATE) / 60
-    say(console, labels("forecast_basis", minutes=f"{minutes:.0f}"))
+    yield labels("forecast_basis", minutes=f"{minutes:.0f}")
 
 
 def tell_verdict(enrolment: Enrolment, pack: VoicePack, person: str, console: Console) -> None:

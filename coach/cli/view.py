@@ -13,6 +13,7 @@ from rich.live import Live
 from rich.text import Text
 
 from coach.cli.labels import Labels, clock, shown
+from coach.cli.moment import alarm, alarm_head, alarm_text, beside_count, heard_word, set_of, side_of, time_left
 from coach.cli.session_page import summary
 from coach.snapshot import Snapshot
 from coach.tempo.units import RATE, to_seconds
@@ -117,15 +118,15 @@ class Screen:
         signs = _PLAIN if options.ascii_only else _LINES
         yield _ends(shown(now.title), shown(now.person), width, "bold")
         yield Text(signs.rule * width, style="dim")
-        yield _ends(labels.word("state", now.state), _time_left(now, labels), width, "bold cyan")
+        yield _ends(labels.word("state", now.state), time_left(now, labels), width, "bold cyan")
         yield _fitted(Text(shown(now.exercise), style="bold"), width)
         yield _fitted(Text(f"  {signs.dot}  ".join(_place(now, labels))), width)
         yield Text()
-        yield from _count(now, labels, width, signs)
+        kind = alarm(now)
+        yield from _alarm(kind, labels, width, console) if kind else _count(now, labels, width, signs)
         yield _progress(now, width, signs)
         yield from _caption(now, labels, width, console)
         yield from _listening(now, labels, width, signs, console)
-        yield from (_fitted(Text(f"! {labels(key)}", style="bold yellow"), width) for key in now.warnings)
         if now.keys:
             keys = f"  {signs.dot}  ".join(f"{key}: {does}" for key, does in now.keys)
             yield _fitted(Text(f"{labels('keys')}  {keys}", style="dim"), width)
@@ -143,22 +144,15 @@ def changes(before: Snapshot | None, now: Snapshot, labels: Labels) -> list[Text
         found.append((labels("now"), shown(now.said)))
     told = now.unit != "seconds" or now.count % 5 == 0  # a hold's seconds would flood a log
     if (now.count, now.set, now.exercise) != (old.count, old.set, old.exercise) and now.count and told:
-        found.append((labels("count"), _counted(now, labels)))
+        found.append((labels("count"), f"{now.count} {beside_count(now, labels)}"))
     if (now.heard_at, now.heard_ear) != (old.heard_at, old.heard_ear) and now.heard_ear:
         found.append((labels("heard"), _heard(now, labels)))
-    found += [("!", labels(key)) for key in now.warnings if key not in old.warnings]
+    kind = alarm(now)
+    if kind and kind != alarm(old):
+        found.append(("!", f"{alarm_head(kind, labels)}. {alarm_text(kind, labels)}"))
     column = max(len(labels(key)) for key in ("state", "exercise", "now", "count", "heard"))
     at = clock(to_seconds(now.at, RATE))
     return [Text(f"{at:>6}  {what:<{column}}  {text}") for what, text in found]
-
-
-def _place(snapshot: Snapshot, labels: Labels) -> list[str]:
-    parts = [f"{labels('set')} {snapshot.set} {labels('of')} {snapshot.sets}"] if snapshot.set else []
-    return [*parts, labels.word("side", snapshot.side)] if snapshot.side else parts
-
-
-def _counted(snapshot: Snapshot, labels: Labels) -> str:
-    return f"{snapshot.count} {labels('of')} {snapshot.of} {labels.word('unit', snapshot.unit)}".rstrip()
 
 
 def _count(snapshot: Snapshot, labels: Labels, width: int, signs: _Signs) -> list[Text]:
@@ -166,7 +160,7 @@ def _count(snapshot: Snapshot, labels: Labels, width: int, signs: _Signs) -> lis
     if snapshot.rest_left is not None:
         number, beside = max(0, round(snapshot.rest_left)), labels("seconds_of_rest")
     elif snapshot.count:
-        number, beside = snapshot.count, f"{labels('of')} {snapshot.of} {labels.word('unit', snapshot.unit)}".rstrip()
+        number, beside = snapshot.count, beside_count(snapshot, labels)
     else:
         return [Text() for _ in range(_ROWS)]
     rows = []
@@ -186,6 +180,13 @@ def _progress(snapshot: Snapshot, width: int, signs: _Signs) -> Text:
     full = round(room * min(1.0, max(0.0, snapshot.phase_done)))
     bar = signs.full * full + signs.empty * (room - full)
     return _fitted(Text(f"  {name}  {bar}  {seconds}"), width)
+
+
+def _alarm(kind: str, labels: Labels, width: int, console: Console) -> list[Text]:
+    """Return what is wrong and what to do, where else the number stands: a band that stands out without colour, too."""
+    head = _fitted(Text(f" !! {alarm_head(kind, labels)}".ljust(width), style="bold reverse"), width)
+    text = _rows(Text(alarm_text(kind, labels), style="bold"), width - 4, _ROWS - 2, console)
+    return [head, *(_fitted(Text(" !  ").append(row), width) for row in text), Text()]
 
 
 def _caption(snapshot: Snapshot, labels: Labels, width: int, console: Console) -> list[Text]:
@@ -220,18 +221,12 @@ def _rows(text: Text, width: int, rows: int, console: Console) -> list[Text]:
     return [*wrapped, *(Text() for _ in range(rows - len(wrapped)))]
 
 
-def _heard(snapshot: Snapshot, labels: Labels) -> str:
-    if not snapshot.heard_ear:
-        return ""
-    word = f'"{shown(snapshot.heard)}"' if snapshot.heard else labels("not_understood")
-    return f"{word} ({labels.word('ear', snapshot.heard_ear)})"
+def _heard(now: Snapshot, labels: Labels) -> str:
+    return f"{heard_word(now, labels)} ({labels.word('ear', now.heard_ear)})" if now.heard_ear else ""
 
 
-def _time_left(snapshot: Snapshot, labels: Labels) -> str:
-    if snapshot.time_left is None:
-        return ""
-    minutes = round(snapshot.time_left / 60)
-    return labels("about_minutes_left", minutes=minutes) if minutes else labels("under_a_minute_left")
+def _place(now: Snapshot, labels: Labels) -> list[str]:
+    return [part for part in (set_of(now, labels), side_of(now, labels)) if part]
 
 
 def _ends(left: str, right: str, width: int, left_style: str) -> Text:

@@ -116,6 +116,8 @@ class SessionStore:
         self._handle: int | None = handle
         self._now = now
         self._n = reading.lines[-1].n if reading.lines else 0
+        self.reached = max((line.at for line in reading.lines), default=0)
+        """Sample up to which the file went when it was opened."""
         self._chain = reading.chain or self.session
         self._begun = bool(reading.lines)
 
@@ -222,6 +224,17 @@ class Home:
         """
         return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if self._closed_now(path))
 
+    def note(self, person_id: str, session: str, text: str, by: str) -> None:
+        """Add a remark to the record of a session that has ended. Raises RecordError if there is none of that id."""
+        person = self.person(person_id)
+        path = person.sessions / f"{session}{ENDING}"
+        if path not in self._paths(person_id):
+            raise RecordError(f'{person_id} has no session "{session}"; coach log {person_id} lists them.')
+        with files.clear_errors(path, "write"):
+            store = self._going_on(path, files.reopen(path), session)
+        with store:
+            store.append("note", store.reached, {"text": text, "by": by})
+
     def history(self, person_id: str, *, sound: bool = False) -> History:
         """Return all sessions of a person. Never fails because of what a file holds; `sound` as in `read_history`.
 
@@ -268,13 +281,8 @@ class Home:
                 files.sync_folder(path.parent)
             except FileExistsError:
                 handle = files.reopen(path)
-            try:
-                raw = _claimed(path, handle)
-            except BaseException:
-                os.close(handle)
-                raise
-        reading = read_lines(_text(raw[: raw.rfind(b"\n") + 1]), person_id)
-        with SessionStore(path, handle, self._now, reading) as store:
+            store = self._going_on(path, handle, person_id)
+        with store:
             store.append(kind, 0, plain(line))
 
     def decisions(self, person_id: str) -> Decisions:
@@ -301,6 +309,15 @@ class Home:
         sessions = self.person(person_id).sessions
         with files.clear_errors(sessions, "read"):
             return sorted(sessions.glob("*" + ENDING))
+
+    def _going_on(self, path: Path, handle: int, seed: str) -> SessionStore:
+        """Return what adds to a file that is there; its torn tail is kept beside it."""
+        try:
+            raw = _claimed(path, handle)
+        except BaseException:
+            os.close(handle)
+            raise
+        return SessionStore(path, handle, self._now, read_lines(_text(raw[: raw.rfind(b"\n") + 1]), seed))
 
     def _closed_now(self, path: Path) -> bool:
         with files.clear_errors(path, "read"):

@@ -35,6 +35,10 @@ def content(review: Review, person: Person, labels: Labels, language: str) -> Co
         parts.append(Part("exercises", labels("review_exercises"), exercises(review, labels)))
         parts.append(Part("changes", labels("review_changes"), tuple(_changes(review, labels))))
         parts.append(Part("heard", labels("review_heard"), (*_heard(review, labels), *heard(review, labels))))
+    noted = [(visit.day.isoformat(), by, text) for visit in review.visits for text, by in visit.record.notes]
+    if noted:
+        columns = (labels("column_day"), labels("column_noted_by"), labels("column_note"))
+        parts.append(Part("notes", labels("log_notes"), (Grid("", columns, tuple(noted)),)))
     reading = ("read_three", "read_pain", "read_heard", "read_one", "read_device")
     parts.append(Part("reading", labels("review_reading"), (Items(tuple(labels(key) for key in reading)),)))
     title = labels("review_title", name=person.name or person.id)
@@ -131,13 +135,23 @@ def _named(visits: Sequence[Visit], labels: Labels) -> str:
 # -- how it is going --------------------------------------------------------------------------------------------------
 
 
-def _going(review: Review, labels: Labels) -> Iterator[Block]:
-    adherence, work = review.adherence, review.work
+def short(review: Review, labels: Labels) -> tuple[str, ...]:
+    """Return a review in a few sentences, for whoever is at home: how often, and what the clinician should look at."""
+    return (*_kept_days(review, labels), *(labels(ask.key, **dict(ask.values)) for ask in asks(review)))
+
+
+def _kept_days(review: Review, labels: Labels) -> list[str]:
+    adherence = review.adherence
     due = labels("sessions_done", done=adherence.done, due=adherence.due, share=percent(adherence.done, adherence.due))
     lines = [f"{due} ({rests(adherence.done, labels)})"]
     if adherence.came > adherence.done:
         lines.append(labels("sessions_without_work", n=adherence.came - adherence.done))
-    yield Items(tuple(lines))
+    return lines
+
+
+def _going(review: Review, labels: Labels) -> Iterator[Block]:
+    work = review.work
+    yield Items(tuple(_kept_days(review, labels)))
     yield Grid(
         labels("caption_work", rests=rests(work.sessions, labels)),
         (labels("column_work"), labels("column_prescribed"), labels("column_counted"), labels("column_stated")),

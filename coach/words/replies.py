@@ -39,7 +39,7 @@ TOGETHER = to_samples(0.5)
 """Samples by which two ears may differ about when one word was said."""
 MOST_KEPT = 8
 """Words of one utterance that are remembered."""
-TRUSTED = frozenset({"taught", "keys"})
+TRUSTED = frozenset({"taught", "keys", "page"})
 """Ears whose word needs no second ear."""
 
 KEYS: Mapping[str, str] = {
@@ -51,8 +51,8 @@ KEYS: Mapping[str, str] = {
 """Key to reply id. The largest key halts; Enter does nothing, so that a leftover one starts nothing."""
 
 
-KEYBOARD = "keys"
-"""The ear of the keys: it cannot be mistaken about what was pressed, and no other ear speaks against it."""
+PRESSED = frozenset({"keys", "page"})
+"""The ears of what is pressed: they cannot be mistaken about it, and no other ear speaks against them."""
 
 Decision = Literal["halted", "understood", "agreed", "disagreed", "unclear", "late"]
 """How the ears came to an outcome. "understood": a trusted ear alone; "agreed": two ears; "late": it tells of a sound
@@ -155,7 +155,7 @@ def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Lis
 
 def _word(state: Listening, hearing: Hearing, next_known: tuple[Hearing, ...]) -> tuple[Listening, Outcome | None]:
     """Take one word; `next_known` are those that were known in the same stretch of sound."""
-    last, halts, key = state.last, hearing.word in state.halts, hearing.ear == KEYBOARD
+    last, halts, key = state.last, hearing.word in state.halts, hearing.ear in PRESSED
     same_moment = last is not None and _one_sound(last, hearing)
     if last is not None and same_moment and last.word == hearing.word:
         return state, Noted(hearing.at, (hearing,), "agreed")
@@ -163,8 +163,8 @@ def _word(state: Listening, hearing: Hearing, next_known: tuple[Hearing, ...]) -
         return _understood(state, hearing, "halted" if halts else "understood")
     if hearing.began <= state.disputed and not key:
         return state, Noted(hearing.at, (hearing,), "late")
-    others = [other for other in (*state.kept, *next_known) if _one_sound(other, hearing) and other.ear != KEYBOARD]
-    if last is not None and same_moment and last.ear != KEYBOARD and last.word not in state.halts:
+    others = [other for other in (*state.kept, *next_known) if _one_sound(other, hearing) and other.ear not in PRESSED]
+    if last is not None and same_moment and last.ear not in PRESSED and last.word not in state.halts:
         others.append(last)
     if not key and any(other.word != hearing.word for other in others):
         return _disagreed(state, hearing)

@@ -97,8 +97,19 @@ def test_speech_that_nobody_understood_says_so() -> None:
     assert "not understood (voice detector)" in text
 
 
-def test_a_lost_microphone_is_told_in_words() -> None:
-    assert any(line.startswith("! No microphone") for line in drawn(replace(WORKING, warnings=("microphone_gone",))))
+def test_a_lost_microphone_is_told_in_words_where_else_the_count_stands() -> None:
+    lines = drawn(replace(WORKING, warnings=("microphone_gone",)))
+
+    assert " !! The coach cannot hear" in [line.rstrip() for line in lines]
+    assert any("No microphone" in line for line in lines)
+    assert len(lines) == len(drawn(WORKING))
+
+
+def test_elsewhere_than_on_a_terminal_an_alarm_is_a_line_when_it_begins() -> None:
+    halted = replace(WORKING, state="halted")
+
+    assert any("Halted. Nothing goes on" in text.plain for text in changes(WORKING, halted, LABELS))
+    assert not any("Nothing goes on" in text.plain for text in changes(halted, replace(halted, at=1), LABELS))
 
 
 def test_in_a_pipe_only_what_changes_is_printed() -> None:

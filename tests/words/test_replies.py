@@ -67,7 +67,7 @@ def decisions(outcomes: Iterable[Outcome]) -> list[str]:
     return [out.decision for out in outcomes]
 
 
-@pytest.mark.parametrize("ear", ["taught", "keys", "vosk"])
+@pytest.mark.parametrize("ear", ["taught", "keys", "page", "vosk"])
 @pytest.mark.parametrize("state", [START, ASKED])
 def test_a_halt_word_of_any_ear_is_understood_at_once_open_or_not(ear: str, state: Listening) -> None:
     stop = word("stop", SECOND, ear=ear)
@@ -318,7 +318,7 @@ def test_disagreement_never_brings_a_reply_that_is_no_halt(one: str, other: str,
 
 
 @given(
-    before=st.lists(st.tuples(UTTERED, st.sampled_from(["taught", "vosk", "keys"])), max_size=6),
+    before=st.lists(st.tuples(UTTERED, st.sampled_from(["taught", "vosk", "keys", "page"])), max_size=6),
     ear=st.sampled_from(["taught", "vosk", "keys", "third"]),
     opened=st.sets(st.sampled_from(WORDS)),
 )
@@ -343,8 +343,8 @@ def test_every_word_of_every_ear_comes_out_for_the_record(words: list[tuple[tupl
     assert Counter(heard) == Counter(hearing for out in outcomes for hearing in out.hearings)
 
 
-def test_the_ears_trusted_alone_are_the_taught_words_and_the_keys() -> None:
-    assert {"taught", "keys"} == TRUSTED
+def test_the_ears_trusted_alone_are_the_taught_words_and_what_is_pressed() -> None:
+    assert {"taught", "keys", "page"} == TRUSTED
 
 
 def test_no_key_but_its_own_means_ready_and_enter_means_nothing() -> None:

@@ -1,0 +1,42 @@
+"""A device that keeps time with the wall: a simulated room for somebody who looks on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from time import monotonic
+
+from coach.ports import Block, Captured, Device
+from coach.tempo.units import to_seconds
+
+
+class Paced:
+    """Holds back each stretch until it would have been heard in a real room."""
+
+    def __init__(
+        self, device: Device, pace: float, wait: Callable[[float], None], now: Callable[[], float] = monotonic
+    ) -> None:
+        """`pace`: seconds of the room in one of the wall. `wait(seconds)` may come back early, and is called again."""
+        self.rate = device.rate
+        self._device = device
+        self._pace = pace
+        self._wait = wait
+        self._now = now
+        self._began = 0.0
+
+    def open(self, render: Callable[[int, int], Block]) -> None:
+        """Begin."""
+        self._device.open(render)
+        self._began = self._now()
+
+    def read(self, timeout: float = 1.0) -> Captured | None:
+        """Return the next stretch once its time has come."""
+        captured = self._device.read(timeout)
+        if captured is not None:
+            due = self._began + to_seconds(captured.at + len(captured.mic), self.rate) / self._pace
+            while (early := due - self._now()) > 0:
+                self._wait(early)
+        return captured
+
+    def close(self) -> None:
+        """Let go of the device."""
+        self._device.close()

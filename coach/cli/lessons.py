@@ -1,0 +1,75 @@
+"""What teaching words takes, for the terminal and the page: what is said, what is learnt, what it is good for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from coach.ears.enrolment import FILE, Enrolment, load_enrolment
+from coach.ears.forecast import Forecast, forecast
+from coach.ears.spoken import PHRASES
+from coach.ears.teaching import learn_words
+from coach.errors import CoachError
+from coach.logbook.store import Home, Person
+from coach.ports import Block
+from coach.voice.cache import ClipVoice
+from coach.words.phrases import VoicePack, phrase, sentence
+
+TALK = 40
+"""Phrases of the coach that are the talk in the background while words are learnt: a minute or more."""
+
+Tell = Callable[[int, int], None]
+"""Told how much is done, and of how much."""
+
+
+def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:
+    """Return the words that a person taught, or None. Raises CoachError if they are of another language."""
+    enrolment = load_enrolment(person.takes) if (person.takes / FILE).exists() else None
+    if enrolment is not None and enrolment.language != pack.language:
+        raise CoachError(
+            f'{person.id} taught words in "{enrolment.language}" and this program is in "{pack.language}"; '
+            f"teach them anew: coach enrol {person.id} --forget, then coach enrol {person.id} "
+            f"--language {pack.language}"
+        )
+    return enrolment
+
+
+def prompts(pack: VoicePack, lesson: Mapping[str, int]) -> list[str]:
+    """Return everything that the coach may say in a lesson of those words."""
+    spoken = [phrase(key) for key in PHRASES if key != "enrol_word"]
+    spoken += [phrase("enrol_word", word=pack.replies[word].word) for word in lesson]
+    return [sentence(pack, each) for each in spoken]
+
+
+def talk_of(pack: VoicePack) -> list[str]:
+    """Return what the coach says in the background while words are learnt."""
+    return [text for key, text in sorted(pack.phrases.items()) if "{" not in text][:TALK]
+
+
+def is_learnt(enrolment: Enrolment) -> bool:
+    """Tell whether there is nothing new to learn from."""
+    return enrolment.learnt is not None and all(take.sound is None for own in enrolment.takes.values() for take in own)
+
+
+def learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: VoicePack, tell: Tell) -> Enrolment:
+    """Learn the words from the new takes, remade with noise, with this room and with somebody who talks: the coach.
+
+    `talk_of(pack)` must have been rendered.
+    """
+    talk = np.concatenate([voice.clip(text) for text in talk_of(pack)])
+    return learn_words(enrolment, room=room, talk=talk, tell=tell)
+
+
+def save(enrolment: Enrolment, home: Home, person_id: str) -> None:
+    """Keep what a person taught; they are added to this home if they are not here yet."""
+    known = home.person(person_id) if person_id in home.people() else home.add_person(person_id)
+    known.takes.mkdir(mode=0o700, exist_ok=True)
+    enrolment.save(known.takes)
+
+
+def judged(enrolment: Enrolment) -> tuple[Forecast, Enrolment]:
+    """Return what the words are good for, and the enrolment with that verdict."""
+    foretold = forecast(enrolment)
+    return foretold, replace(enrolment, verdict=foretold.verdict)

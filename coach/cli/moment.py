@@ -1,0 +1,64 @@
+"""What a moment of a session is in words: the terminal and the page say the same."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from coach.cli.labels import Labels, shown
+from coach.snapshot import Snapshot
+
+ALARMS: tuple[tuple[str, Callable[[Snapshot], bool]], ...] = (
+    ("mute", lambda now: now.state == "mute" or "speaker_gone" in now.warnings),
+    ("deaf", lambda now: now.state == "deaf" or "microphone_gone" in now.warnings),
+    ("halted", lambda now: now.state == "halted"),
+    ("unclear", lambda now: now.unanswered > 0 and now.heard_ear == "activity"),
+    ("unanswered", lambda now: now.unanswered > 0),
+    ("paused", lambda now: now.state == "paused"),
+    ("no_echo", lambda now: "no_echo" in now.warnings),
+)
+"""What must not be missed, the most urgent first: the end of a key "alarm_..." of screens.yaml, and when it holds."""
+
+
+def alarm(now: Snapshot) -> str:
+    """Return what must not be missed, of ALARMS; empty: nothing."""
+    return next((kind for kind, holds in ALARMS if holds(now)), "")
+
+
+def alarm_head(kind: str, labels: Labels) -> str:
+    """Return an alarm in a few words."""
+    return labels(f"alarm_{kind}")
+
+
+def alarm_text(kind: str, labels: Labels) -> str:
+    """Return what to do about an alarm."""
+    return labels(f"alarm_{kind}_text")
+
+
+def set_of(now: Snapshot, labels: Labels) -> str:
+    """Return which set of how many; empty outside an exercise."""
+    return f"{labels('set')} {now.set} {labels('of')} {now.sets}" if now.set else ""
+
+
+def side_of(now: Snapshot, labels: Labels) -> str:
+    """Return the side that works; empty where both do."""
+    return labels.word("side", now.side) if now.side else ""
+
+
+def beside_count(now: Snapshot, labels: Labels) -> str:
+    """Return what stands beside the count: "of 12 reps"."""
+    return f"{labels('of')} {now.of} {labels.word('unit', now.unit)}".rstrip()
+
+
+def heard_word(now: Snapshot, labels: Labels) -> str:
+    """Return what was heard last, or that it was not understood; empty: nothing was heard yet."""
+    if not now.heard_ear:
+        return ""
+    return f'"{shown(now.heard)}"' if now.heard else labels("not_understood")
+
+
+def time_left(now: Snapshot, labels: Labels) -> str:
+    """Return about how long the session still takes."""
+    if now.time_left is None:
+        return ""
+    minutes = round(now.time_left / 60)
+    return labels("about_minutes_left", minutes=minutes) if minutes else labels("under_a_minute_left")

@@ -1,0 +1,70 @@
+"""After a session: what was done, when the next one is, how it is going, and what the caregiver wants to add."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import groupby
+
+from coach.cli.labels import Labels, shown
+from coach.cli.parts import record_of
+from coach.cli.review import reviewed
+from coach.cli.session_page import answer_words, ending, needs_a_look, sets_done
+from coach.cli.visit.desk import Desk
+from coach.errors import CoachError
+from coach.logbook.assembled import SessionRecord
+from coach.logbook.store import Home, Person
+from coach.page.screens import LONGEST_NOTE, Choice, Field, Line, Step
+from coach.review.content import short
+
+BY = "caregiver"
+"""Who wrote a note on the page, in the record."""
+
+
+def after(desk: Desk, home: Home, person: Person, session: str) -> None:
+    """Show what was done, and take the caregiver's note until they are done."""
+    labels = desk.labels
+    record = record_of(home, person.id, session)
+    lines = [*_done(record, labels), *_going(home, person, labels)]
+    kept, problem, typed = "", "", ""
+    while True:
+        said = [Line(labels("page_note_kept", text=kept), "good")] if kept else []
+        answer = desk.ask(
+            Step(
+                "after",
+                labels("page_after"),
+                ending(record, labels).plain,
+                (*said, *lines),
+                fields=(Field("note", labels("page_note"), "text", LONGEST_NOTE, typed),),
+                choices=(Choice("done", labels("page_done"), weight="main"), Choice("keep", labels("page_note_keep"))),
+                problem=problem,
+            )
+        )
+        text = shown(answer.fields.get("note", "")).strip()[:LONGEST_NOTE]
+        problem, typed = "", ""
+        if text:  # also when "done" was pressed: what was typed is not lost
+            try:
+                home.note(person.id, session, text, BY)
+            except CoachError as error:
+                problem, typed = str(error), text
+                continue
+            kept = text
+        elif answer.id == "keep":
+            problem = labels("page_note_empty")
+        if answer.id == "done":
+            return
+
+
+def _done(record: SessionRecord, labels: Labels) -> Iterator[Line]:
+    yield Line(sets_done(record, labels))
+    for exercise, sets in groupby(record.sets, lambda one: one.exercise):
+        counted = [one.counted for one in sets]
+        known = [count for count in counted if count is not None]
+        yield Line(labels("page_done_exercise", name=shown(record.name_of(exercise)), sets=len(counted),
+                          counted=", ".join(map(str, known)) or "?"))  # fmt: skip
+    yield Line(f"{labels('log_highest_pain')}: {answer_words(record.highest_pain, labels)}")
+    yield from (Line(text, "open") for text in needs_a_look(record, labels))
+
+
+def _going(home: Home, person: Person, labels: Labels) -> Iterator[Line]:
+    """Yield the review's short form: what waits for the clinician, and how it is going."""
+    yield from (Line(shown(text), "small") for text in short(reviewed(home, person.id), labels))

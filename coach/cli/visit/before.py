@@ -1,0 +1,56 @@
+"""The last steps before a session: what to lay out, and whether somebody is within reach."""
+
+from __future__ import annotations
+
+from coach.cli.labels import shown
+from coach.cli.parts import Prepared
+from coach.cli.visit.desk import OVER, Desk
+from coach.page.screens import Choice, Line, Step
+from coach.program.model import Reach
+from coach.session.plan import Today
+
+
+def lay_out(desk: Desk, prepared: Prepared) -> None:
+    """Say what must be at hand; nothing is asked where nothing is needed."""
+    labels = desk.labels
+    needed = needs(prepared.today)
+    if not needed:
+        return
+    lines = tuple(Line(shown(need)) for need in needed)
+    choices = (Choice("on", labels("page_all_there"), weight="main"), Choice(OVER, labels("page_over"), weight="small"))
+    desk.ask(Step("layout", labels("page_layout"), lines=lines, choices=choices))
+
+
+def needs(today: Today) -> tuple[str, ...]:
+    """Return what today's exercises need at the levels of today, each thing once."""
+    levels = [(planned.exercise, planned.exercise.levels[planned.level]) for planned in today.exercises]
+    return tuple(dict.fromkeys(need for exercise, level in levels for need in (*exercise.needs, *level.needs)))
+
+
+def within_reach(desk: Desk, prepared: Prepared, *, hears: bool) -> None:
+    """Ask whether somebody stays within reach; where somebody must, nothing but that leads on.
+
+    `hears`: whether the person's words are heard; if not, somebody must answer by key.
+    """
+    labels = desk.labels
+    must = must_be_reached(prepared.today, hears=hears)
+    over = Choice(OVER, labels("page_over"), weight="small")
+    yes = Choice("yes", labels("page_reach_yes"), weight="main")
+    step = Step(
+        "reach",
+        labels("page_reach"),
+        labels("page_reach_must" if must else "page_reach_lead"),
+        (Line(labels("page_reach_halt")),),
+        (yes, Choice("no", labels("page_reach_no")), over),
+    )
+    if desk.ask(step).id == "yes" or not must:
+        return
+    problem = labels("page_reach_refused" if hears else "page_reach_refused_keys")
+    found = Choice("yes", labels("page_reach_found"), weight="main")
+    desk.ask(Step("reach", labels("page_reach"), choices=(found, over), problem=problem))
+
+
+def must_be_reached(today: Today, *, hears: bool) -> bool:
+    """Tell whether this session must not begin without somebody within reach."""
+    reach = today.program.within_reach
+    return not hears or reach is Reach.ALWAYS or (reach is Reach.FIRST and today.first_session)

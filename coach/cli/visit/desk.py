@@ -1,0 +1,127 @@
+"""The desk between the page and a visit: put a step up and wait for what is chosen, or show how something goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from coach.cli.labels import Labels
+from coach.cli.visit.live import session_screen
+from coach.page.host import Page
+from coach.page.link import Message
+from coach.page.screens import Progress, Step
+from coach.snapshot import Snapshot
+from coach.voice.cache import ClipVoice
+from coach.words.phrases import VoicePack
+
+LOOK_EVERY = 0.25
+"""Seconds between two looks at the server while nothing is pressed."""
+
+OVER = "over"
+"""Id of the choice that leads back to the first step."""
+
+_FIXED = (
+    "now", "heard", "say", "microphone", "halt", "keys", "lost_head", "lost_text",
+)  # fmt: skip
+"""Words that every screen brings along, `page_word_...` in screens.yaml."""
+
+
+class StartOverError(Exception):
+    """The caregiver wants to begin again with the first step."""
+
+
+class StoppedError(Exception):
+    """The caregiver stops what goes on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """What was chosen on a step."""
+
+    id: str
+    fields: Mapping[str, str] = field(default_factory=dict)
+
+
+class Desk:
+    """Puts screens up and takes what is chosen. Holds no more of a session than the moment that is shown."""
+
+    def __init__(self, page: Page, pack: VoicePack) -> None:
+        self._page = page
+        self._serial = 0
+        self._screen: Message = {}
+        self._shown = ""
+        self._windows = 0
+        self.turn_to(pack)
+
+    def turn_to(self, pack: VoicePack) -> None:
+        """Speak the language of a pack from now on."""
+        self.pack = pack
+        self.labels = Labels(pack.screens)
+
+    def ask(self, step: Step) -> Chosen:
+        """Put a step up and return what is chosen on it. Raises StartOverError for OVER."""
+        self.show(step, anew=True)
+        known = {choice.id for choice in step.choices}
+        while True:
+            for chosen in self._chosen():
+                if chosen.id == OVER:
+                    raise StartOverError
+                if chosen.id in known:
+                    return chosen
+            self._page.wait(LOOK_EVERY)
+            if self._windows != self._page.windows:
+                self._put(self._screen)
+
+    def show(self, step: Step, *, anew: bool = False) -> None:
+        """Show a step that goes on by itself; one with the id of the step before it is an update of that."""
+        if anew or step.id != self._shown:
+            self._serial += 1
+        self._shown = step.id
+        self._put(step.as_json(self._serial, self.pack.language, {}))
+
+    def watch(self, step: Step) -> None:
+        """Show how something goes on. Raises StoppedError if one of the choices of the step was pressed."""
+        self.show(step)
+        if self._chosen():
+            raise StoppedError
+
+    def render(self, voice: ClipVoice, texts: list[str], step: Step) -> None:
+        """Make every text ready, with its progress on `step`."""
+
+        def tell(done: int, of: int) -> None:
+            self.watch(_with(step, Progress(self.labels("preparing_voice"), done, of)))
+
+        voice.prepare(texts, tell)
+
+    def session(self, snapshot: Snapshot) -> None:
+        """Show a moment of a session."""
+        if self._shown != "session":
+            self._serial += 1
+        self._shown = "session"
+        self._put(session_screen(snapshot, self.labels, self._serial, self.pack.language))
+
+    def pressed(self) -> list[str]:
+        """Return the keys that were pressed on the page since the last call."""
+        return [str(message["key"]) for message in self._page.presses() if message.get("do") == "press"]
+
+    def _chosen(self) -> list[Chosen]:
+        """Return what was chosen on the step that is shown; what was meant for an earlier one does not count."""
+        return [
+            Chosen(str(message["id"]), dict(message.get("fields", {})))
+            for message in self._page.presses()
+            if message.get("do") == "choose" and message.get("serial") == self._serial
+        ]
+
+    def _put(self, screen: dict[str, Any]) -> None:
+        self._windows = self._page.windows
+        words = {name: self.labels(f"page_word_{name}") for name in _FIXED}
+        words["windows"] = self.labels("page_windows", n=self._windows) if self._windows > 1 else ""
+        self._screen = {**screen, "words": words}
+        self._page.send(self._screen)
+
+
+def _with(step: Step, progress: Progress) -> Step:
+    from dataclasses import replace
+
+    return replace(step, progress=progress)

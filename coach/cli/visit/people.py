@@ -1,0 +1,183 @@
+"""The first steps: who trains, with which program, and what today holds."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from coach.cli.choose import chosen, in_use
+from coach.cli.labels import Labels, shown
+from coach.cli.parts import Prepared, halts_in
+from coach.cli.today import exercise_line, level_id, problems
+from coach.cli.visit.desk import OVER, Desk
+from coach.errors import CoachError
+from coach.history import past
+from coach.logbook.store import Home, Person
+from coach.page.screens import Choice, Field, Line, Step
+from coach.program_files import find, open_file, shipped
+
+MOST_SHOWN = 12
+"""People whose day is told beside their name: for each of them all records are read."""
+LONGEST_NAME = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Visitor:
+    """Whose session it is, and with what."""
+
+    person: Person
+    prepared: Prepared
+
+
+def who(desk: Desk, home: Home, problem: str = "") -> Person | None:
+    """Ask who trains; None: nobody, the page is to be closed."""
+    labels = desk.labels
+    people = [home.person(known) for known in home.people()]
+    if people:
+        told = people if len(people) <= MOST_SHOWN else []
+        choices = [Choice(f"person.{one.id}", called(one), _day(one, home, labels) if one in told else "")
+                   for one in people]  # fmt: skip
+        choices += [Choice("new", labels("page_somebody_new")), Choice("close", labels("page_close"), weight="small")]
+        answer = desk.ask(Step("who", labels("page_who"), choices=tuple(choices), problem=problem))
+        if answer.id == "close":
+            return None
+        if answer.id != "new":
+            return home.person(answer.id.removeprefix("person."))
+        problem = ""
+    return _new(desk, home, problem)
+
+
+def called(person: Person) -> str:
+    """Return what a person is called on a screen."""
+    return shown(person.name) or person.id
+
+
+def _day(person: Person, home: Home, labels: Labels) -> str:
+    """Return what today is for a person, in few words; empty if it is not that simple."""
+    try:
+        today = chosen(None, home, person).today
+    except CoachError:
+        return ""
+    due = today.due
+    if due is None:
+        return shown(today.program.title)
+    when = labels("page_due_today") if due <= home.today() else labels("page_due_on", day=due)
+    return f"{shown(today.program.title)}, {when}"
+
+
+def _new(desk: Desk, home: Home, problem: str) -> Person:
+    labels = desk.labels
+    while True:
+        step = Step(
+            "new",
+            labels("page_new"),
+            labels("page_new_lead"),
+            fields=(Field("name", labels("page_name"), most=LONGEST_NAME),),
+            choices=(Choice("on", labels("page_on"), weight="main"), Choice(OVER, labels("page_over"), weight="small")),
+            problem=problem,
+        )
+        name = " ".join(shown(desk.ask(step).fields.get("name", "")).split())[:LONGEST_NAME].strip()
+        if name:
+            return home.add_person(free_id(name, home.people()), name)
+        problem = labels("page_name_missing")
+
+
+def free_id(name: str, taken: tuple[str, ...]) -> str:
+    """Return an id for a new person from a name in any writing; one that is taken gets a number.
+
+    >>> free_id("Zoë O'Neil", ("zoe-o-neil",))
+    'zoe-o-neil-2'
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    base = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:30].strip("-") or "person"
+    number, made = 1, base
+    while made in taken:
+        number += 1
+        made = f"{base}-{number}"
+    return made
+
+
+def today(desk: Desk, home: Home, person: Person, file: str | None) -> Prepared | None:
+    """Show what today holds and why; None: not today. `file` is what the command was given, if anything."""
+    name = file if file is not None else ""
+    while True:
+        prepared = chosen(name, home, person) if name else _program(desk, home, person)
+        desk.turn_to(prepared.pack)
+        answer = desk.ask(_today(desk, home, person, prepared)).id
+        if answer == "program":
+            name = _which(desk, home, person)
+            continue
+        return prepared if answer == "on" else None
+
+
+def _program(desk: Desk, home: Home, person: Person) -> Prepared:
+    """Return the program in use, where there is only one that it can be, or the one that is chosen."""
+    if in_use(home, person):
+        try:
+            return chosen(None, home, person)
+        except CoachError:  # several, or one whose file is gone: to be chosen
+            pass
+    return chosen(_which(desk, home, person), home, person)
+
+
+def _which(desk: Desk, home: Home, person: Person) -> str:
+    labels = desk.labels
+    used = [one.id for one in reversed(in_use(home, person))]
+    names = list(dict.fromkeys([*used, *shipped()]))
+    choices = [Choice(f"program.{name}", title, labels("page_in_use") if name in used else "")
+               for name in names if (title := _title(name, home, person))]  # fmt: skip
+    choices.append(Choice(OVER, labels("page_over"), weight="small"))
+    answer = desk.ask(Step("program", labels("page_program"), labels("page_program_lead"), choices=tuple(choices)))
+    return answer.id.removeprefix("program.")
+
+
+def _title(name: str, home: Home, person: Person) -> str:
+    """Return the title of a program; empty if it cannot be read."""
+    try:
+        if name in shipped() and not Path(name).is_file():
+            return shown(open_file(find(name), halts_in).program.title)
+        return shown(chosen(name, home, person).program.title)
+    except CoachError:
+        return ""
+
+
+def _today(desk: Desk, home: Home, person: Person, prepared: Prepared) -> Step:
+    labels, plan = desk.labels, prepared.today
+    early = plan.due is not None and plan.due > home.today()
+    lines = [Line(labels.clause(because), "small") for because in plan.because]
+    for planned in plan.exercises:
+        lines.append(Line(exercise_line(planned, labels, labels.word("level", level_id(planned)))))
+        lines += [Line(labels.clause(because), "small") for because in planned.because]
+    history, decided = home.history(person.id), home.decisions(person.id)
+    lines += [Line(problem, "bad") for problem in problems(history, decided, labels)]
+    first = not past(history.records, prepared.program.id)
+    lead = labels("today_first") if first else labels("page_early", due=plan.due) if early else ""
+    on = Choice("on", labels("page_early_on" if early else "page_on"), weight="plain" if early else "main")
+    off = Choice("off", labels("page_not_today"), weight="main" if early else "small")
+    more = (Choice("program", labels("page_other_program"), weight="small"),)
+    return Step(
+        "today",
+        labels("page_today", name=called(person)),
+        f"{shown(plan.program.title)}. {lead}".strip(),
+        tuple(lines),
+        (off, on, *more) if early else (on, off, *more),
+    )
+
+
+def cautions(desk: Desk, prepared: Prepared) -> None:
+    """Show, before a first session, what the program warns of and what always holds."""
+    labels = desk.labels
+    if not prepared.today.first_session:
+        return
+    lines = [Line(text) for text in _sentences(prepared.program.cautions)]
+    lines += [Line(labels(key)) for key in ("page_caution_stop", "page_caution_missed", "page_caution_help")]
+    choices = (Choice("on", labels("page_read"), weight="main"), Choice(OVER, labels("page_over"), weight="small"))
+    desk.ask(Step("cautions", labels("page_cautions"), lines=tuple(lines), choices=choices))
+
+
+def _sentences(text: str) -> Iterator[str]:
+    """Yield a program's cautions sentence by sentence."""
+    return (part for part in re.split(r"(?<=[.!?])\s+", " ".join(shown(text).split())) if part)

@@ -1,0 +1,174 @@
+"""The microphone and speaker of a visit, real or simulated, and one word each way before the session."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from rich.console import Console
+
+from coach.cli.visit.desk import OVER, Desk, StoppedError
+from coach.ears.front import Ears
+from coach.errors import DeviceError
+from coach.logbook.store import Home
+from coach.page.screens import Choice, Line, Meter, Step
+from coach.ports import Block, Device
+from coach.tryout import Tried, try_out
+from coach.voice.cache import ClipVoice
+from coach.words.phrases import Phrase, VoicePack, phrase, sentence
+
+CHECK = ("check_hello", "check_ready")
+"""Phrases of the check; long enough together that the microphone can be said to hear them or not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A device to run a session on."""
+
+    device: Device
+    name: str
+    """What the record calls it."""
+    tell: Callable[[Any], None] | None = None
+    """Told each moment, where a patient is simulated."""
+
+
+class Sound(Protocol):
+    """Where the sound of a visit comes from."""
+
+    def session(self, pack: VoicePack) -> Session:
+        """Return a device for a session."""
+        ...
+
+    def lesson(self, pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
+        """Return a device for a lesson or a check, and what gives the clips on it."""
+        ...
+
+
+class RealSound:
+    """The microphone and speaker of this machine."""
+
+    def __init__(self, device: str | None) -> None:
+        self._device = device
+
+    def session(self, pack: VoicePack) -> Session:  # noqa: ARG002  a room needs to know
+        """Return a stream. Raises DeviceError if there is no usable device."""
+        from coach.audio.stream import Stream
+
+        stream = Stream(self._device)
+        return Session(stream, " and ".join(dict.fromkeys(stream.names)))
+
+    def lesson(self, pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
+        """Return a stream."""
+        return self.session(pack).device, say
+
+
+class RoomSound:
+    """A simulated room with the patient of a script, at so many times the speed of a real one."""
+
+    def __init__(self, script: str, home: Home, console: Console, wait: Callable[[float], None], pace: float) -> None:
+        self._script = script
+        self._home = home
+        self._console = console
+        self._wait = wait
+        self._pace = pace
+
+    def session(self, pack: VoicePack) -> Session:
+        """Return a room whose patient follows the script."""
+        from coach.audio.paced import Paced
+        from coach.cli.room import furnish
+        from coach.logbook.assembled import VIRTUAL_ROOM
+
+        room = furnish(self._script, pack, self._home, self._console)
+        return Session(Paced(room, self._pace, self._wait), VIRTUAL_ROOM, room.moment)
+
+    def lesson(self, pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
+        """Return a room whose patient says what they are asked to say."""
+        from coach.audio.paced import Paced
+        from coach.audio.room import VirtualRoom
+        from coach.cli.room import answering
+
+        room = VirtualRoom()
+        return Paced(room, self._pace, self._wait), answering(room, say, pack, self._home, self._console)
+
+
+def check(desk: Desk, sound: Sound, voice: ClipVoice, ears: Callable[[], Ears], *, taught: bool) -> None:
+    """Say a word, hear one, tell what was found; again as often as wanted. `taught`: there are words to understand."""
+    labels = desk.labels
+    texts = [sentence(desk.pack, phrase(key)) for key in CHECK]
+    start = Step(
+        "check",
+        labels("page_check"),
+        labels("page_check_lead"),
+        choices=(
+            Choice("on", labels("page_check_now"), weight="main"),
+            Choice("skip", labels("page_check_skip"), weight="small"),
+            Choice(OVER, labels("page_over"), weight="small"),
+        ),
+    )
+    if desk.ask(start).id == "skip":
+        return
+    while True:
+        problem = ""
+        tried = Tried()
+        try:
+            tried = _try(desk, sound, voice, ears(), texts)
+        except DeviceError as error:
+            problem = str(error)
+        except StoppedError:
+            return
+        good = tried.alive and tried.voice and tried.echo is not False
+        on = Choice("on", labels("page_on" if good else "page_on_all_the_same"), weight="main" if good else "plain")
+        again = Choice("again", labels("page_check_again"), weight="plain" if good else "main")
+        over = Choice(OVER, labels("page_over"), weight="small")
+        lines = tuple(found(tried, taught=taught, desk=desk)) if not problem else ()
+        head = labels("page_check_good" if good else "page_check_bad")
+        step = Step("checked", head, lines=lines, choices=(on, again, over) if good else (again, on, over),
+                    problem=problem)  # fmt: skip
+        if desk.ask(step).id == "on":
+            return
+
+
+def _try(desk: Desk, sound: Sound, voice: ClipVoice, ears: Ears, texts: list[str]) -> Tried:
+    import numpy as np
+
+    clip = np.concatenate([voice.clip(text) for text in texts])
+    device, say = sound.lesson(desk.pack, lambda _: clip)
+    labels = desk.labels
+
+    def tell(tried: Tried) -> None:
+        asked = labels("page_check_say", word=desk.pack.replies["ready"].word)
+        lines = (Line(" ".join(texts), "said"), Line(asked if tried.spoken else labels("page_check_listen")))
+        desk.watch(
+            Step(
+                "checking",
+                labels("page_check"),
+                lines=lines,
+                meter=Meter(labels("page_word_microphone"), round(tried.level, 2)),
+                choices=(Choice("stop", labels("page_check_stop"), weight="small"),),
+            )
+        )
+
+    return try_out(device, say(phrase(CHECK[-1])), ears, tell)
+
+
+def found(tried: Tried, *, taught: bool, desk: Desk) -> list[Line]:
+    """Return what the check found, each finding with what to do about it."""
+    labels = desk.labels
+    word = desk.pack.replies["ready"].word
+    if not tried.alive:
+        return [Line(labels("page_found_no_microphone"), "bad"), Line(labels("page_found_no_microphone_do"))]
+    lines = []
+    if tried.echo is None:
+        lines.append(Line(labels("page_found_echo_unknown"), "open"))
+    else:
+        lines.append(Line(labels("page_found_echo" if tried.echo else "page_found_no_echo"),
+                          "good" if tried.echo else "bad"))  # fmt: skip
+    if tried.word:
+        lines.append(Line(labels("page_found_word", word=word), "good"))
+    elif tried.voice:
+        lines.append(Line(labels("page_found_voice"), "good"))
+        lines.append(Line(labels("page_found_not_word" if taught else "page_found_no_words", word=word), "open"))
+    else:
+        lines.append(Line(labels("page_found_no_voice"), "bad"))
+    return lines

@@ -1,0 +1,119 @@
+"""A visit with the page, from "who trains" to what was done; then the next one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from rich.console import Console
+
+from coach.cli.ears import ears_for
+from coach.cli.labels import Labels
+from coach.cli.parts import Prepared, coach_voice, run_session, sentences, tell_closed, tell_end
+from coach.cli.view import View
+from coach.cli.visit import people
+from coach.cli.visit.after import after
+from coach.cli.visit.before import lay_out, within_reach
+from coach.cli.visit.desk import OVER, Desk, StartOverError, StoppedError
+from coach.cli.visit.sound import CHECK, Sound, check
+from coach.cli.visit.teach import words_of
+from coach.ears.front import Ears
+from coach.ears.keys import Keys
+from coach.ears.numbers import numbers_heard
+from coach.errors import CoachError
+from coach.logbook.store import Home, Person
+from coach.page.screens import Choice, Step
+from coach.snapshot import Snapshot
+from coach.voice.cache import ClipVoice
+from coach.words.phrases import VoicePack, phrase, sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What every visit here has in common."""
+
+    home: Home
+    desk: Desk
+    sound: Sound
+    console: Console
+    pressed: Callable[[], str]
+    """Returns the keys pressed in the terminal since it was asked last."""
+    file: str | None
+    """The program file that the command was given."""
+    ears: str | None
+    """What --ears was given."""
+    pack: VoicePack
+    """The language of the first step."""
+
+
+def visits(place: Place) -> None:
+    """Go through one visit after another until the page is closed."""
+    problem = ""
+    while True:
+        place.desk.turn_to(place.pack)
+        try:
+            person = people.who(place.desk, place.home, problem)
+            if person is None:
+                return
+            _visit(place, person)
+            problem = ""
+        except (StartOverError, StoppedError):
+            problem = ""
+        except CoachError as error:
+            place.console.print(f"! {error}", soft_wrap=True, markup=False)
+            problem = str(error)
+
+
+def _visit(place: Place, person: Person) -> None:
+    desk, home = place.desk, place.home
+    tell_closed(home.close_broken(person.id), desk.labels, place.console)
+    prepared = people.today(desk, home, person, place.file)
+    if prepared is None:
+        return
+    people.cautions(desk, prepared)
+    enrolment = words_of(desk, home, person, place.sound)
+    if enrolment is not None:
+        prepared = replace(prepared, today=replace(prepared.today, numbers_heard=numbers_heard(enrolment)))
+    make = ears_for(enrolment, prepared.pack, home, place.console, place.ears)
+    voice = coach_voice(home, prepared.pack)
+    desk.render(voice, [*sentences(prepared), *(sentence(prepared.pack, phrase(key)) for key in CHECK)],
+                Step("preparing", desk.labels("page_preparing"),
+                     choices=(Choice(OVER, desk.labels("page_over"), weight="small"),)))  # fmt: skip
+    hears = "taught" in make().names
+    check(desk, place.sound, voice, make, taught=hears)
+    lay_out(desk, prepared)
+    within_reach(desk, prepared, hears=hears)
+    session = _session(place, person, prepared, voice, make())
+    after(desk, home, person, session)
+
+
+def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice, ears: Ears) -> str:
+    """Run the session in the terminal and on the page, which show the same moments; return its id."""
+    keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
+    on = place.sound.session(prepared.pack)
+    with View(prepared.pack.screens, place.console) as view:
+
+        def show(snapshot: Snapshot) -> None:
+            view.show(snapshot)
+            place.desk.session(snapshot)
+
+        def poll() -> None:
+            for key in place.pressed():
+                keys.press(key)
+            for key in place.desk.pressed():
+                keys.press(key, "page")
+
+        ran = run_session(
+            prepared,
+            place.home,
+            person.id,
+            device=on.device,
+            device_name=on.name,
+            voice=voice,
+            ears=ears,
+            show=show,
+            tell=on.tell,
+            poll=poll,
+        )
+    tell_end(place.home, person.id, ran, Labels(prepared.pack.screens), place.console)
+    return ran.session

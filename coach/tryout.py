@@ -1,0 +1,85 @@
+"""Try one word each way before a session: does the microphone hear the coach and the person, and is it understood."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from coach.audio.echo import Canceller
+from coach.audio.mixer import Layer, Mixer
+from coach.audio.room_check import RoomCheck
+from coach.ears.front import Ears
+from coach.ports import Block, Captured, Device
+from coach.snapshots import Showing
+from coach.tempo.units import to_samples
+
+BEFORE = to_samples(0.3)
+"""Samples of quiet before the coach speaks."""
+PATIENCE = to_samples(8.0)
+"""Samples behind the coach's words in which an answer may come."""
+SETTLE = to_samples(1.0)
+"""Samples behind a voice in which a word of it may still be understood."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What was found so far."""
+
+    level: float = 0.0
+    """Of the microphone now, 0 to 1."""
+    alive: bool = False
+    """Whether the microphone gave anything but perfect silence."""
+    echo: bool | None = None
+    """Whether the microphone heard the coach, which with headphones it does not; None: not known."""
+    spoken: bool = False
+    """The coach has said its words."""
+    voice: bool = False
+    """Somebody spoke behind them."""
+    word: str = ""
+    """Reply id that was understood: "ready"."""
+
+
+def try_out(device: Device, clip: Block, ears: Ears, tell: Callable[[Tried], None]) -> Tried:
+    """Say `clip`, which asks for "ready", and listen; `tell` is told at every stretch of sound.
+
+    Ends as soon as a word was understood, a while after a voice that was not, or when nobody answers. Raises
+    DeviceError when the device cannot be used.
+    """
+    mixer, canceller, check, showing = Mixer(), Canceller(), RoomCheck(), Showing()
+    ears.open(frozenset({"ready"}))
+    device.open(mixer.render)
+    try:
+        mixer.place(clip, BEFORE, layer=Layer.SPEECH)
+        over = BEFORE + len(clip)
+        until = over + PATIENCE
+        tried = Tried()
+        now = 0
+        while now < until:
+            captured = device.read()
+            if captured is None:
+                return tried
+            now = captured.at + len(captured.mic)
+            check.feed(captured)
+            tried, until = _heard(tried, ears, canceller.process(captured), over, until)
+            showing.level(captured.mic)
+            alive = tried.alive or bool(captured.mic.any())
+            tried = replace(tried, level=showing.mic, alive=alive, echo=check.echo, spoken=now >= over)
+            tell(tried)
+        return tried
+    finally:
+        device.close()
+
+
+def _heard(tried: Tried, ears: Ears, captured: Captured, over: int, until: int) -> tuple[Tried, int]:
+    """Return what the ears add to what was found, and until when to listen now."""
+    for hearing in ears.feed(captured):
+        if hearing.began < over and hearing.ended <= over:  # the coach's own words, or what came into them
+            continue
+        if hearing.kind == "word":
+            tried = replace(tried, voice=True, word=hearing.word)
+            until = min(until, hearing.at)
+        elif hearing.kind == "voice_began":
+            tried = replace(tried, voice=True)
+        else:
+            until = min(until, hearing.ended + SETTLE)
+    return tried, until
