@@ -1,0 +1,436 @@
+// Draws the screens that the coach sends, and sends back what is pressed. It keeps no state of a session and holds
+// no wording: every word comes in a screen, and is put in as text, never as markup.
+"use strict";
+
+const STALE = 3000;      // ms without a screen after which a running session counts as lost
+const AGAIN = 1000;      // ms until the connection is tried anew
+const RUN_ON = 250;      // ms that a shape moves on without news; after that it stands still
+const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "lost"];
+const HALTS_TRIED = 20;  // a halt that did not arrive is sent again; nothing else is
+
+const $ = (id) => document.getElementById(id);
+const SVG = "http://www.w3.org/2000/svg";
+const still = matchMedia("(prefers-reduced-motion: reduce)");
+
+let screen = null;       // the last one that came
+let words = {};
+let connected = true;
+let late = false;        // a session runs, and no screen came for a while
+let unsent = 0;          // since when a press is known not to have arrived; 0: all arrived
+let sending = false;
+
+// ---- small means
+
+function put(id, text) {
+  const element = $(id);
+  if (element.textContent !== text) element.textContent = text;
+  element.classList.toggle("empty", !text);
+}
+
+function show(id, yes) {
+  $(id).hidden = !yes;
+}
+
+function set(element, name, value) {
+  if (element.getAttribute(name) !== value) element.setAttribute(name, value);
+}
+
+function sign(name) {
+  const svg = document.createElementNS(SVG, "svg");
+  const use = document.createElementNS(SVG, "use");
+  svg.setAttribute("class", "sign");
+  svg.setAttribute("aria-hidden", "true");
+  use.setAttribute("href", `#sign-${name}`);
+  svg.append(use);
+  return svg;
+}
+
+function made(tag, attributes = {}, text = "") {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  element.textContent = text;
+  return element;
+}
+
+/** Make the children of `parent` fit `items` in order; those whose id stays are kept, with focus and typed text. */
+function reconcile(parent, items, idOf, make, update) {
+  const old = new Map([...parent.children].filter((child) => "item" in child.dataset)
+    .map((child) => [child.dataset.item, child]));
+  const ids = new Set(items.map((item) => String(idOf(item))));
+  for (const [id, child] of old) if (!ids.has(id)) child.remove(); // first, so that nothing that stays is moved
+  let after = parent.querySelector(":scope > :not([data-item])");
+  for (const item of items) {
+    const id = String(idOf(item));
+    const child = old.get(id) || make(item);
+    child.dataset.item = id;
+    update(child, item);
+    const place = after ? after.nextElementSibling : parent.firstElementChild;
+    if (place !== child) parent.insertBefore(child, place);
+    after = child;
+  }
+}
+
+function gauge(id, part) {
+  const bar = $(id);
+  const known = part !== null;
+  bar.classList.toggle("unknown", !known);
+  const percent = known ? Math.round(Math.min(1, Math.max(0, part)) * 100) : 0;
+  if (known) set(bar, "aria-valuenow", String(percent));
+  else bar.removeAttribute("aria-valuenow");
+  bar.firstElementChild.style.width = known ? `${percent}%` : "";
+}
+
+function seconds(number) {
+  return new Intl.NumberFormat(screen.lang || "en", { style: "unit", unit: "second", unitDisplay: "narrow" })
+    .format(number);
+}
+
+/** How much room a text takes: letters of the wide scripts count double. */
+function breadth(text) {
+  let sum = 0;
+  for (const letter of text) sum += letter.codePointAt(0) >= 0x1100 ? 2 : 1;
+  return sum;
+}
+
+// ---- what goes back
+
+async function send(body, halts) {
+  for (let tried = 0; tried < (halts ? HALTS_TRIED : 1); tried += 1) {
+    try {
+      const answer = await fetch("do", {
+        method: "POST", keepalive: true, redirect: "error", headers: { "content-type": "application/json" },
+        body: JSON.stringify(body), signal: AbortSignal.timeout(4000),
+      });
+      if (!answer.ok) throw new Error(String(answer.status));
+      unsent = 0;
+      alarm();
+      return;
+    } catch {
+      unsent = performance.now();
+      alarm();
+    }
+    if (halts) await new Promise((done) => { setTimeout(done, 500); });
+  }
+}
+
+function press(key) {
+  send({ do: "press", key: key.key }, key.halts);
+}
+
+function halt() {
+  press((screen.keys || []).find((key) => key.halts) || { key: " ", halts: true });
+}
+
+async function choose(id) {
+  if (sending || !screen || screen.kind !== "step") return;
+  sending = true;
+  const fields = {};
+  for (const field of $("fields").querySelectorAll("input, textarea")) fields[field.name] = field.value;
+  await send({ do: "choose", serial: screen.serial, id, fields }, false);
+  sending = false;
+}
+
+/** The key that was meant, whatever layout of letters is on: a Korean one gives no "p" for the key of p. */
+function keyOf(event) {
+  if (event.code === "Space" || event.key === " ") return " ";
+  if (/^[\x21-\x7e]$/.test(event.key)) return event.key.toLowerCase();
+  const plain = /^(?:Key|Digit|Numpad)([A-Z0-9])$/.exec(event.code);
+  return plain && (event.key.length === 1 || event.key === "Process") ? plain[1].toLowerCase() : "";
+}
+
+function onKey(event) {
+  if (!screen || screen.kind !== "session" || event.ctrlKey || event.altKey || event.metaKey) return;
+  const key = keyOf(event);
+  if (!key) {
+    if (event.key === "Enter" && event.repeat) event.preventDefault(); // a key that is held down presses once
+    return;
+  }
+  const found = screen.keys.find((one) => one.key === key);
+  if (key !== " " && !found) return;
+  event.preventDefault(); // on both ways of the key, so that space presses no button
+  event.stopPropagation();
+  if (event.type !== "keydown" || event.repeat) return;
+  if (key === " " || found.halts) halt();
+  else press(found);
+}
+
+addEventListener("keydown", onKey, true);
+addEventListener("keyup", onKey, true);
+$("halt").addEventListener("click", halt);
+$("form").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const main = screen && screen.kind === "step" && screen.choices.find((choice) => choice.weight === "main");
+  if (main) choose(main.id);
+});
+
+// ---- a step
+
+function drawStep(now, fresh) {
+  put("place", now.place);
+  put("head", now.head);
+  put("lead", now.lead);
+  put("problem", now.problem || "");
+  if (fresh) $("fields").replaceChildren();
+
+  reconcile($("lines"), now.lines.map((line, at) => ({ ...line, at })), (line) => `${line.at} ${line.mark}`, (line) => {
+    const item = made("li", { class: line.mark });
+    if (line.mark !== "said") item.append(sign(line.mark));
+    item.append(made("span", { dir: "auto" }));
+    return item;
+  }, (item, line) => {
+    if (item.lastChild.textContent !== line.text) item.lastChild.textContent = line.text;
+  });
+
+  show("meter", now.meter);
+  if (now.meter) {
+    put("meter-label", now.meter.label);
+    gauge("meter-bar", now.meter.level);
+  }
+  show("progress", now.progress);
+  if (now.progress) {
+    const { label, done, of } = now.progress;
+    put("progress-label", label);
+    put("progress-count", of ? `${done} / ${of}` : "");
+    gauge("progress-bar", of ? done / of : null);
+  }
+
+  reconcile($("fields"), now.fields, (field) => field.id, (field) => {
+    const box = made("div", { class: "field" });
+    const id = `field-${field.id}`;
+    const input = made(field.kind === "text" ? "textarea" : "input", { id, name: field.id, dir: "auto" });
+    if (field.kind === "text") input.rows = 4;
+    input.maxLength = field.most;
+    input.value = field.value;
+    box.append(made("label", { for: id, dir: "auto" }), input);
+    return box;
+  }, (box, field) => {
+    if (box.firstChild.textContent !== field.label) box.firstChild.textContent = field.label;
+  });
+
+  reconcile($("choices"), now.choices, (choice) => choice.id, (choice) => {
+    const button = made("button", { type: "button" });
+    button.append(made("b", { dir: "auto" }), made("span", { dir: "auto" }));
+    button.addEventListener("click", (event) => { if (event.detail < 2) choose(choice.id); });
+    return button;
+  }, (button, choice) => {
+    set(button, "class", choice.weight);
+    const [text, beside] = button.children;
+    if (text.textContent !== choice.words) text.textContent = choice.words;
+    if (beside.textContent !== choice.beside) beside.textContent = choice.beside || "";
+  });
+  $("choices").classList.toggle("many", now.choices.length > 4);
+}
+
+// ---- a session
+
+function drawSession(now) {
+  put("exercise", now.exercise || now.title);
+  put("set", now.place);
+  put("side", now.side);
+  put("state", now.state_words);
+  put("person", now.person);
+  put("title", now.exercise ? now.title : "");
+  put("time-left", now.time_left || "");
+
+  put("said-label", words.now);
+  put("said", now.said);
+  const broad = breadth(now.said);
+  set($("said"), "class", broad <= 34 ? "short" : broad <= 96 ? "middle" : broad <= 190 ? "long" : "endless");
+
+  show("count", now.count);
+  if (now.count) {
+    put("count-n", String(now.count.n));
+    put("count-beside", now.count.beside);
+  }
+  show("rest", now.rest);
+  if (now.rest) {
+    put("rest-n", String(Math.ceil(now.rest.left)));
+    put("rest-beside", now.rest.beside);
+    drawStones(now.rest.left, now.rest.of);
+  }
+  show("phase", now.phase);
+  follow(now.phase);
+  show("stage", now.count || now.rest || now.phase);
+
+  put("say-label", words.say);
+  reconcile($("say-words"), now.may_say, (word) => word, () => made("li", { dir: "auto" }), (item, word) => {
+    if (item.textContent !== word) item.textContent = word;
+  });
+  $("say").classList.toggle("empty", !now.may_say.length);
+  put("heard-label", words.heard);
+  const heard = $("heard");
+  const at = now.heard ? String(now.heard.at) : "";
+  if (heard.dataset.at !== at) {
+    heard.dataset.at = at;
+    put("heard-words", now.heard ? now.heard.words : "");
+    put("heard-ear", now.heard ? now.heard.ear : "");
+    heard.classList.remove("new");
+    void heard.offsetWidth; // so that the mark of something new starts again
+    heard.classList.toggle("new", Boolean(now.heard));
+  }
+  heard.classList.toggle("empty", !now.heard);
+  put("mic-label", words.microphone);
+  gauge("mic-bar", now.mic);
+
+  put("keys-label", words.keys);
+  const others = now.keys.filter((key) => !key.halts);
+  const held = $("keys").contains(document.activeElement);
+  reconcile($("keys"), others, (key) => key.key, (key) => {
+    const button = made("button", { type: "button" });
+    button.append(made("b", { dir: "auto" }), made("kbd"));
+    button.addEventListener("click", (event) => { if (event.detail < 2) press(key); });
+    return button;
+  }, (button, key) => {
+    const [does, name] = button.children;
+    if (does.textContent !== key.does) does.textContent = key.does;
+    if (name.textContent !== key.name) name.textContent = key.name;
+  });
+  $("keys").classList.toggle("empty", !others.length);
+  const halting = now.keys.find((key) => key.halts);
+  put("halt-words", words.halt);
+  put("halt-key", halting ? halting.name : "");
+  if (held && !$("keys").contains(document.activeElement)) $("halt").focus(); // never lost, and Enter there is safe
+}
+
+/** The rest as stones in a row: those still to come are full, those gone are outlines. */
+function drawStones(left, of) {
+  const many = Math.max(1, Math.min(12, Math.round(of / 5) || 1));
+  const row = $("stones");
+  if (row.childElementCount !== many) {
+    row.replaceChildren();
+    set(row, "viewBox", `0 0 ${many * 40} 40`);
+    for (let at = 0; at < many; at += 1) {
+      const stone = document.createElementNS(SVG, "path");
+      stone.setAttribute("d", boulder(at * 40 + 20, 34, 15));
+      row.append(stone);
+    }
+  }
+  const full = of ? Math.ceil((left / of) * many - 1e-9) : 0;
+  [...row.children].forEach((stone, at) => set(stone, "class", at < full ? "stone" : "outline"));
+}
+
+function boulder(x, foot, r) {
+  const y = foot - r * 0.72;
+  return `M${x - r} ${y + r * 0.2}C${x - r} ${y - r * 0.5} ${x - r * 0.4} ${y - r * 0.8} ${x + r * 0.15} ${y - r * 0.8}`
+    + `S${x + r} ${y - r * 0.3} ${x + r} ${y + r * 0.15}S${x + r * 0.6} ${foot} ${x} ${foot}S${x - r} ${y + r * 0.75}`
+    + ` ${x - r} ${y + r * 0.2}Z`;
+}
+
+// ---- the moving shape: a stone on ground that rises and sinks under it
+
+let phase = null;        // the last one that came, with when it came and whether it runs
+let stands = null;       // height at which the stone is drawn, 0 to 1
+
+function follow(now) {
+  if (!now) {
+    phase = null;
+    stands = null;
+    return;
+  }
+  const same = phase && phase.name === now.name && phase.from === now.from && phase.to === now.to;
+  phase = { ...now, came: performance.now(), runs: !same || now.done > phase.done };
+  put("phase-name", now.name);
+  put("phase-left", seconds(Math.ceil(Math.max(0, now.left) - 1e-9)));
+  if (still.matches || stands === null) move();
+}
+
+function move() {
+  const on = phase.runs ? Math.min(RUN_ON, performance.now() - phase.came) / 1000 : 0;
+  let done = phase.length > 0 ? Math.min(1, phase.done + on / phase.length) : phase.done;
+  if (still.matches && phase.length > 0) done = Math.min(1, Math.max(0, 1 - Math.ceil(phase.left) / phase.length));
+  const aim = phase.from + (phase.to - phase.from) * done;
+  stands = stands === null || still.matches ? aim : stands + (aim - stands) * 0.4;
+  const box = $("ground").getBoundingClientRect();
+  if (!box.width || !box.height) return;
+  const { width, height } = box;
+  const floor = height - 8;
+  const r = Math.min(height * 0.24, width * 0.13);
+  const reach = floor - r * 1.6 - 10;
+  const top = (at) => floor - 6 - reach * at;
+  const peak = top(stands);
+  const [hill, mark, line, gone, stone] = $("ground").children;
+  set($("ground"), "viewBox", `0 0 ${width} ${height}`);
+  set(hill, "d", `M0 ${floor}C${width * 0.28} ${floor} ${width * 0.3} ${peak} ${width / 2} ${peak}`
+    + `S${width * 0.72} ${floor} ${width} ${floor}Z`);
+  set(mark, "d", `M0 ${top(phase.to)}H${width * 0.26}M${width * 0.74} ${top(phase.to)}H${width}`);
+  set(line, "d", `M0 ${floor}H${width}`);
+  set(gone, "d", `M0 ${floor}H${width * done}`);
+  set(stone, "d", boulder(width / 2, peak + 3, r));
+}
+
+function frame() {
+  if (phase && !still.matches && !lost()) move();
+  requestAnimationFrame(frame);
+}
+requestAnimationFrame(frame);
+
+// ---- alarms and the connection
+
+function lost() {
+  return !connected || late || unsent > 0;
+}
+
+function alarm() {
+  const gone = lost();
+  show("never", gone && !screen);
+  let now = null;
+  if (screen && gone) now = { kind: "lost", head: words.lost_head, text: words.lost_text };
+  else if (screen && screen.kind === "session") now = screen.alarm;
+  put("alarm-head", now ? now.head : "");
+  put("alarm-text", now ? now.text : "");
+  if (now) set($("alarm-sign").firstElementChild, "href", `#sign-${SIGNS.includes(now.kind) ? now.kind : "bad"}`);
+  const kind = now ? now.kind : "";
+  if (document.body.dataset.alarm !== kind) document.body.dataset.alarm = kind;
+}
+
+let watch = 0;
+
+function draw(now) {
+  const fresh = !screen || screen.kind !== now.kind || (now.kind === "step" && screen.serial !== now.serial);
+  screen = now;
+  words = now.words || words;
+  late = false;
+  connected = true;
+  if (unsent && performance.now() - unsent > STALE) unsent = 0;
+  clearTimeout(watch);
+  if (now.kind === "session") watch = setTimeout(() => { late = true; alarm(); }, STALE);
+
+  set(document.documentElement, "lang", now.lang);
+  const state = now.kind === "session" ? now.state_words : now.place; // a title is seen by others: it names nobody
+  const title = state ? `${state} - Coach` : "Coach";
+  if (document.title !== title) document.title = title;
+  put("windows", words.windows || "");
+  document.body.dataset.kind = now.kind;
+  show("step", now.kind === "step");
+  show("session", now.kind === "session");
+  if (now.kind === "session") drawSession(now);
+  else {
+    follow(null);
+    drawStep(now, fresh);
+  }
+  alarm();
+  if (fresh) {
+    scrollTo(0, 0);
+    $(now.kind === "session" ? "exercise" : "head").focus();
+  }
+}
+
+let source = null;
+let leaving = false;
+
+function connect() {
+  source = new EventSource("screens");
+  source.onmessage = (event) => draw(JSON.parse(event.data));
+  source.onerror = () => {
+    source.close();
+    if (leaving) return;
+    connected = false;
+    alarm();
+    setTimeout(connect, AGAIN);
+  };
+}
+
+addEventListener("pagehide", () => { leaving = true; source.close(); });
+addEventListener("pageshow", (event) => { if (event.persisted) { leaving = false; connect(); } });
+setTimeout(() => { if (!screen) { connected = false; alarm(); } }, STALE);
+connect();
