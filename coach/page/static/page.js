@@ -283,7 +283,8 @@ function drawSession(now) {
   }, (button, key) => {
     const [does, name] = button.children;
     if (does.textContent !== key.does) does.textContent = key.does;
-    if (name.textContent !== key.name) name.textContent = key.name;
+    const said = key.name === key.does ? "" : key.name; // a digit is its own name
+    if (name.textContent !== said) name.textContent = said;
   });
   $("keys").classList.toggle("empty", !others.length);
   const halting = now.keys.find((key) => key.halts);
@@ -298,10 +299,11 @@ function drawStones(left, of) {
   const row = $("stones");
   if (row.childElementCount !== many) {
     row.replaceChildren();
-    set(row, "viewBox", `0 0 ${many * 40} 40`);
+    const across = Math.min(many, 6);
+    set(row, "viewBox", `0 0 ${across * 40} ${Math.ceil(many / across) * 36}`);
     for (let at = 0; at < many; at += 1) {
       const stone = document.createElementNS(SVG, "path");
-      stone.setAttribute("d", boulder(at * 40 + 20, 34, 15));
+      stone.setAttribute("d", boulder((at % across) * 40 + 20, Math.floor(at / across) * 36 + 31, 16));
       row.append(stone);
     }
   }
@@ -349,7 +351,6 @@ function move() {
   const top = (at) => floor - 6 - reach * at;
   const peak = top(stands);
   const [hill, mark, line, gone, stone] = $("ground").children;
-  set($("ground"), "viewBox", `0 0 ${width} ${height}`);
   set(hill, "d", `M0 ${floor}C${width * 0.28} ${floor} ${width * 0.3} ${peak} ${width / 2} ${peak}`
     + `S${width * 0.72} ${floor} ${width} ${floor}Z`);
   set(mark, "d", `M0 ${top(phase.to)}H${width * 0.26}M${width * 0.74} ${top(phase.to)}H${width}`);
