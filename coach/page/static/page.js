@@ -94,31 +94,46 @@ function breadth(text) {
 
 // ---- what goes back
 
-async function send(body, halts) {
-  for (let tried = 0; tried < (halts ? HALTS_TRIED : 1); tried += 1) {
-    try {
-      const answer = await fetch("do", {
-        method: "POST", keepalive: true, redirect: "error", headers: { "content-type": "application/json" },
-        body: JSON.stringify(body), signal: AbortSignal.timeout(4000),
-      });
-      if (!answer.ok) throw new Error(String(answer.status));
-      unsent = 0;
-      alarm();
-      return;
-    } catch {
-      unsent = performance.now();
-      alarm();
-    }
-    if (halts) await new Promise((done) => { setTimeout(done, 500); });
+/** Send once; tell whether it arrived. What was called off meanwhile counts as arrived: nobody waits for it. */
+async function sent(body, calledOff) {
+  if (calledOff.aborted) return true;
+  try {
+    const answer = await fetch("do", {
+      method: "POST", keepalive: true, redirect: "error", headers: { "content-type": "application/json" },
+      body: JSON.stringify(body), signal: AbortSignal.any([calledOff, AbortSignal.timeout(4000)]),
+    });
+    unsent = answer.ok ? 0 : performance.now();
+  } catch {
+    if (calledOff.aborted) return true;
+    unsent = performance.now();
   }
+  alarm();
+  return unsent === 0;
+}
+
+let others = new AbortController(); // calls off what is on its way
+let before = Promise.resolve(true); // so that presses arrive in the order in which they were made
+
+function send(body) {
+  const { signal } = others;
+  before = before.then(() => sent(body, signal));
+  return before;
 }
 
 function press(key) {
-  send({ do: "press", key: key.key }, key.halts);
+  send({ do: "press", key: key.key });
 }
 
-function halt() {
-  press((screen.keys || []).find((key) => key.halts) || { key: " ", halts: true });
+/** Halt at once, ahead of all that was pressed before: a "ready" that comes late must not undo it. */
+async function halt() {
+  others.abort();
+  others = new AbortController();
+  const found = screen.keys.find((one) => one.halts);
+  const body = { do: "press", key: found ? found.key : " " };
+  const never = new AbortController().signal;
+  for (let tried = 0; tried < HALTS_TRIED && !(await sent(body, never)); tried += 1) {
+    await new Promise((done) => { setTimeout(done, 500); });
+  }
 }
 
 async function choose(id) {
@@ -126,7 +141,7 @@ async function choose(id) {
   sending = true;
   const fields = {};
   for (const field of $("fields").querySelectorAll("input, textarea")) fields[field.name] = field.value;
-  await send({ do: "choose", serial: screen.serial, id, fields }, false);
+  await send({ do: "choose", serial: screen.serial, id, fields });
   sending = false;
 }
 
@@ -332,8 +347,7 @@ function follow(now) {
   const same = phase && phase.name === now.name && phase.from === now.from && phase.to === now.to;
   phase = { ...now, came: performance.now(), runs: !same || now.done > phase.done };
   put("phase-name", now.name);
-  put("phase-left", seconds(Math.ceil(Math.max(0, now.left) - 1e-9)));
-  if (still.matches || stands === null) move();
+  put("phase-left", seconds(Math.max(0, Math.ceil(now.left - 1e-9))));
 }
 
 function move() {
@@ -351,7 +365,6 @@ function move() {
   const top = (at) => floor - 6 - reach * at;
   const peak = top(stands);
   const [hill, mark, line, gone, stone] = $("ground").children;
-  set($("ground"), "viewBox", `0 0 ${width} ${height}`);
   set(hill, "d", `M0 ${floor}C${width * 0.28} ${floor} ${width * 0.3} ${peak} ${width / 2} ${peak}`
     + `S${width * 0.72} ${floor} ${width} ${floor}Z`);
   set(mark, "d", `M0 ${top(phase.to)}H${width * 0.26}M${width * 0.74} ${top(phase.to)}H${width}`);
@@ -361,7 +374,7 @@ function move() {
 }
 
 function frame() {
-  if (phase && !still.matches && !lost()) move();
+  if (phase && !lost()) move();
   requestAnimationFrame(frame);
 }
 requestAnimationFrame(frame);
@@ -405,6 +418,7 @@ function draw(now) {
   document.body.dataset.kind = now.kind;
   show("step", now.kind === "step");
   show("session", now.kind === "session");
+  show("foot", now.kind === "session");
   if (now.kind === "session") drawSession(now);
   else {
     follow(null);
