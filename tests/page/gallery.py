@@ -80,7 +80,7 @@ def english() -> dict[str, Screen]:
         ]),
         "today": step("en", "today", place="Step 2 of 6", head="Today for Mira: 3 exercises, about 14 minutes",
                       lead="Last time was three days ago; the plan is due today.", lines=[
-            line("plain", "Heel raise with slow lowering: 2 sets of 12. As last time."),
+            line("plain", "Heel raise with slow lowering: 2 sets of 12."), line("small", "As last time."),
             line("plain", "Standing on one foot: 3 holds of 20 seconds. Your therapist made it harder from today."),
             line("plain", "Toe walking: 2 rounds. It is new."),
         ], choices=[choice("go", "Go on", weight="main"), choice("back", "Somebody else", weight="small")]),

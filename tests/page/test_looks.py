@@ -171,6 +171,17 @@ def test_caption_and_count_can_be_read_across_the_room(page: Page, shown: Shown,
     assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")
 
 
+def test_another_caption_or_a_first_reply_moves_nothing(page: Page, shown: Shown) -> None:
+    tops = """["stage", "talk", "keys", "halt"].map((id) => document.getElementById(id).getBoundingClientRect().top)"""
+    seen = []
+    for said in ("Up.", "Lower, slowly.", "Three more, and keep the heel over the middle of the foot all the way."):
+        for heard in (None, SCREENS["working"]["heard"]):
+            shown(SCREENS["working"], again=True, said=said, heard=heard)
+            seen.append(page.evaluate(tops))
+
+    assert seen == [seen[0]] * len(seen)
+
+
 def test_a_long_caption_stays_large(page: Page, shown: Shown) -> None:
     shown(SCREENS["working"], said="I heard you, but I did not understand. Say ready to go on, or rest a while.")
 
@@ -189,6 +200,24 @@ def test_space_halts_wherever_the_focus_is_and_presses_no_button(page: Page, coa
     page.keyboard.press("Shift+Space")
 
     assert coach.presses(len(places) + 1) == presses(*" " * (len(places) + 1))
+
+
+def test_the_halt_acts_when_it_is_touched_and_not_when_it_is_let_go(
+    page: Page, coach: FakeScreens, shown: Shown
+) -> None:
+    shown(SCREENS["working"])
+    page.locator("#halt").hover()
+    page.mouse.down()
+    assert coach.presses(1) == presses(" ")
+
+    page.mouse.up()
+    page.locator("#keys button", has_text="pause").click()
+    assert coach.presses(2) == presses(" ", "p")
+
+    page.locator("#halt").focus()
+    page.evaluate("down = -Infinity")  # long ago
+    page.keyboard.press("Enter")
+    assert coach.presses(3) == presses(" ", "p", " ")
 
 
 def test_a_key_that_is_held_down_presses_once(page: Page, coach: FakeScreens, shown: Shown) -> None:
@@ -364,6 +393,18 @@ def test_an_alarm_is_told_by_sign_heading_and_words_and_hides_the_count(page: Pa
         assert page.locator("#alarm svg").is_visible()
         assert not page.locator("#count-n").is_visible()
         assert page.locator("#said").is_visible()
+
+
+def test_an_alarm_is_in_sight_however_far_down_the_page_was(page: Page, shown: Shown) -> None:
+    resize(page, REFLOW)
+    for name in ("deaf", "unanswered"):
+        shown(SCREENS["waiting"])
+        page.evaluate("scrollTo(0, 1e6)")
+
+        shown(SCREENS[name], again=True)
+
+        assert page.evaluate("document.getElementById('alarm-head').getBoundingClientRect().top") > 0
+        assert page.evaluate("scrollY") == 0
 
 
 def test_the_caption_is_announced_when_it_changes_and_the_count_never(page: Page, shown: Shown) -> None:

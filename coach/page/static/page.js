@@ -80,9 +80,14 @@ function gauge(id, part) {
   bar.firstElementChild.style.width = known ? `${percent}%` : "";
 }
 
+let format = null;       // how the language writes seconds
+
 function seconds(number) {
-  return new Intl.NumberFormat(screen.lang || "en", { style: "unit", unit: "second", unitDisplay: "narrow" })
-    .format(number);
+  if (!format || format.lang !== screen.lang) {
+    const style = { style: "unit", unit: "second", unitDisplay: "narrow" };
+    format = { lang: screen.lang, of: new Intl.NumberFormat(screen.lang, style) };
+  }
+  return format.of.format(number);
 }
 
 /** How much room a text takes: letters of the wide scripts count double. */
@@ -171,7 +176,12 @@ function onKey(event) {
 
 addEventListener("keydown", onKey, true);
 addEventListener("keyup", onKey, true);
-$("halt").addEventListener("click", halt);
+let down = -Infinity;    // when the halt was touched last: it acts at once, not when the finger is lifted
+$("halt").addEventListener("pointerdown", (event) => {
+  down = event.timeStamp;
+  halt();
+});
+$("halt").addEventListener("click", (event) => { if (event.timeStamp - down > 1000) halt(); }); // by Enter, or read out
 $("form").addEventListener("submit", (event) => {
   event.preventDefault();
   const main = screen && screen.kind === "step" && screen.choices.find((choice) => choice.weight === "main");
@@ -189,7 +199,7 @@ function drawStep(now, fresh) {
 
   reconcile($("lines"), now.lines.map((line, at) => ({ ...line, at })), (line) => `${line.at} ${line.mark}`, (line) => {
     const item = made("li", { class: line.mark });
-    if (line.mark !== "said") item.append(sign(line.mark));
+    if (line.mark !== "said" && line.mark !== "small") item.append(sign(line.mark));
     item.append(made("span", { dir: "auto" }));
     return item;
   }, (item, line) => {
@@ -268,7 +278,7 @@ function drawSession(now) {
   show("stage", now.count || now.rest || now.phase);
 
   put("say-label", words.say);
-  reconcile($("say-words"), now.may_say, (word) => word, () => made("li", { dir: "auto" }), (item, word) => {
+  reconcile($("say-words"), [...new Set(now.may_say)], (word) => word, () => made("li", { dir: "auto" }), (item, word) => {
     if (item.textContent !== word) item.textContent = word;
   });
   $("say").classList.toggle("empty", !now.may_say.length);
@@ -337,6 +347,7 @@ function boulder(x, foot, r) {
 
 let phase = null;        // the last one that came, with when it came and whether it runs
 let stands = null;       // height at which the stone is drawn, 0 to 1
+let moving = false;      // it is drawn anew with every frame
 
 function follow(now) {
   if (!now) {
@@ -348,6 +359,10 @@ function follow(now) {
   phase = { ...now, came: performance.now(), runs: !same || now.done > phase.done };
   put("phase-name", now.name);
   put("phase-left", seconds(Math.max(0, Math.ceil(now.left - 1e-9))));
+  if (!moving) {
+    moving = true;
+    requestAnimationFrame(frame);
+  }
 }
 
 function move() {
@@ -374,10 +389,11 @@ function move() {
 }
 
 function frame() {
-  if (phase && !lost()) move();
+  moving = phase !== null;
+  if (!moving) return;
+  if (!lost()) move();
   requestAnimationFrame(frame);
 }
-requestAnimationFrame(frame);
 
 // ---- alarms and the connection
 
@@ -395,7 +411,9 @@ function alarm() {
   put("alarm-text", now ? now.text : "");
   if (now) set($("alarm-sign").firstElementChild, "href", `#sign-${SIGNS.includes(now.kind) ? now.kind : "bad"}`);
   const kind = now ? now.kind : "";
-  if (document.body.dataset.alarm !== kind) document.body.dataset.alarm = kind;
+  if (document.body.dataset.alarm === kind) return;
+  document.body.dataset.alarm = kind;
+  if (kind) scrollTo(0, 0);
 }
 
 let watch = 0;
@@ -427,7 +445,7 @@ function draw(now) {
   alarm();
   if (fresh) {
     scrollTo(0, 0);
-    $(now.kind === "session" ? "exercise" : "head").focus();
+    $(now.kind === "session" ? "exercise" : "head").focus({ preventScroll: true });
   }
 }
 
