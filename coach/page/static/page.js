@@ -5,7 +5,8 @@
 const STALE = 3000;      // ms without a screen after which a running session counts as lost
 const AGAIN = 1000;      // ms until the connection is tried anew
 const RUN_ON = 250;      // ms that a shape moves on without news; after that it stands still
-const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "lost"];
+const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "unclear", "lost"];
+const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice" }; // any other: danger
 const HALTS_TRIED = 20;  // a halt that did not arrive is sent again; nothing else is
 
 const $ = (id) => document.getElementById(id);
@@ -413,6 +414,8 @@ function alarm() {
   const kind = now ? now.kind : "";
   if (document.body.dataset.alarm === kind) return;
   document.body.dataset.alarm = kind;
+  if (kind) document.body.dataset.band = BANDS[kind] || "danger";
+  else delete document.body.dataset.band;
   if (kind) scrollTo(0, 0);
 }
 
