@@ -160,6 +160,36 @@ def test_nothing_reaches_over_the_side_and_every_button_can_be_hit(
         assert page.evaluate(small) == 0, name
 
 
+def test_letters_that_a_reader_sets_wider_are_not_cut_off(page: Page, shown: Shown) -> None:
+    wider = """const style = new CSSStyleSheet();
+        style.replaceSync(`* { line-height: 1.5 !important; letter-spacing: 0.12em !important;
+            word-spacing: 0.16em !important } p { margin-bottom: 2em !important }`);
+        document.adoptedStyleSheets = [style];"""
+    cut = """[...document.querySelectorAll("h1, p, b, button, label, li")].filter((one) => one.checkVisibility()
+        && one.clientHeight && (one.scrollHeight > one.clientHeight + 4 || one.scrollWidth > one.clientWidth + 4)
+        && getComputedStyle(one).overflow === "hidden").map((one) => one.id || one.textContent)"""
+    resize(page, (640, 512))
+    for name, screen in SCREENS.items():
+        shown(screen)
+        page.evaluate(f"() => {{ {wider} }}")
+
+        assert page.evaluate("document.documentElement.scrollWidth") <= 640, name
+        assert page.evaluate(cut) == [], name
+
+
+def test_the_screen_is_kept_lit_in_a_session_and_not_after_it(page: Page, shown: Shown) -> None:
+    page.add_init_script("""window.lit = [];
+        Object.defineProperty(navigator, "wakeLock", {value: {request: async () => {
+        lit.push("asked");
+        return {release: () => lit.push("let go"), addEventListener: () => {}};
+    }}})""")
+
+    for name in ("who", "working", "resting", "after"):
+        shown(SCREENS[name])
+
+    assert page.evaluate("lit") == ["asked", "let go"]
+
+
 @pytest.mark.parametrize("name", ["working", "ko-working"])
 def test_caption_and_count_can_be_read_across_the_room(page: Page, shown: Shown, name: str) -> None:
     shown(SCREENS[name])

@@ -419,6 +419,21 @@ function alarm() {
   if (kind) scrollTo(0, 0);
 }
 
+let awake = null;        // what keeps the screen lit while a session is read from across the room
+
+function keepAwake(yes) {
+  if (!navigator.wakeLock || Boolean(awake) === yes || document.hidden) return;
+  const asked = yes ? { held: null } : null;
+  if (awake && awake.held) awake.held.release();
+  awake = asked;
+  if (!yes) return;
+  navigator.wakeLock.request("screen").then((held) => {
+    if (awake !== asked) held.release();
+    asked.held = held;
+    held.addEventListener("release", () => { if (awake === asked) awake = null; }); // hidden for a while: asked anew
+  }, () => {}); // refused: it is not asked again in this session
+}
+
 let watch = 0;
 
 function draw(now) {
@@ -446,6 +461,7 @@ function draw(now) {
     drawStep(now, fresh);
   }
   alarm();
+  keepAwake(now.kind === "session");
   if (fresh) {
     scrollTo(0, 0);
     $(now.kind === "session" ? "exercise" : "head").focus({ preventScroll: true });
