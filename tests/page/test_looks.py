@@ -557,7 +557,7 @@ def test_a_halt_that_does_not_arrive_is_said_and_sent_again_and_other_keys_are_n
     page.keyboard.press("p")
     page.wait_for_selector("body[data-alarm=lost]")
     page.keyboard.press("Space")
-    page.wait_for_function("unsent > 0")
+    page.wait_for_function("() => unsent > 0")
     assert page.locator("#halt").is_visible()
 
     coach.deaf = False
