@@ -323,13 +323,21 @@ def test_a_step_takes_space_for_a_button_as_any_page_does(page: Page, coach: Fak
     assert coach.presses(1) == [{"do": "choose", "serial": sent["serial"], "id": "joon", "fields": {}}]
 
 
-def test_a_double_click_chooses_once(page: Page, coach: FakeScreens, shown: Shown) -> None:
-    shown(SCREENS["who"])
-    page.locator("#choices button", has_text="Joon").dblclick()
-    coach.presses(1)
-    page.locator("#choices button", has_text="Sol").click()
+def test_the_second_half_of_a_double_click_chooses_nothing_even_on_the_step_that_came_meanwhile(
+    page: Page, coach: FakeScreens, shown: Shown
+) -> None:
+    for meanwhile in ("who", "named"):
+        shown(SCREENS["who"])
+        page.locator("#choices button", has_text="Joon").hover()
+        page.mouse.down(click_count=1)
+        page.mouse.up(click_count=1)
+        many = len(coach.presses(len(coach.pressed) + 1))
+        shown(SCREENS[meanwhile], again=meanwhile == "who")
+        page.mouse.down(click_count=2)
+        page.mouse.up(click_count=2)
+        page.locator("#choices button").last.click()
 
-    assert [press["id"] for press in coach.presses(2)] == ["joon", "sol"]
+        assert coach.presses(many + 1)[many]["id"] in {"new", "back"}
 
 
 def test_enter_in_a_line_presses_the_main_choice_with_what_was_typed(
