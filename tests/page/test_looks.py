@@ -160,6 +160,36 @@ def test_nothing_reaches_over_the_side_and_every_button_can_be_hit(
         assert page.evaluate(small) == 0, name
 
 
+def test_letters_that_a_reader_sets_wider_are_not_cut_off(page: Page, shown: Shown) -> None:
+    wider = """const style = new CSSStyleSheet();
+        style.replaceSync(`* { line-height: 1.5 !important; letter-spacing: 0.12em !important;
+            word-spacing: 0.16em !important } p { margin-bottom: 2em !important }`);
+        document.adoptedStyleSheets = [style];"""
+    cut = """[...document.querySelectorAll("h1, p, b, button, label, li")].filter((one) => one.checkVisibility()
+        && one.clientHeight && (one.scrollHeight > one.clientHeight + 4 || one.scrollWidth > one.clientWidth + 4)
+        && getComputedStyle(one).overflow === "hidden").map((one) => one.id || one.textContent)"""
+    resize(page, (640, 512))
+    for name, screen in SCREENS.items():
+        shown(screen)
+        page.evaluate(f"() => {{ {wider} }}")
+
+        assert page.evaluate("document.documentElement.scrollWidth") <= 640, name
+        assert page.evaluate(cut) == [], name
+
+
+def test_the_screen_is_kept_lit_in_a_session_and_not_after_it(page: Page, shown: Shown) -> None:
+    page.add_init_script("""window.lit = [];
+        Object.defineProperty(navigator, "wakeLock", {value: {request: async () => {
+        lit.push("asked");
+        return {release: () => lit.push("let go"), addEventListener: () => {}};
+    }}})""")
+
+    for name in ("who", "working", "resting", "after"):
+        shown(SCREENS[name])
+
+    assert page.evaluate("lit") == ["asked", "let go"]
+
+
 @pytest.mark.parametrize("name", ["working", "ko-working"])
 def test_caption_and_count_can_be_read_across_the_room(page: Page, shown: Shown, name: str) -> None:
     shown(SCREENS[name])
@@ -169,6 +199,17 @@ def test_caption_and_count_can_be_read_across_the_room(page: Page, shown: Shown,
     assert page.evaluate(size, "count-n") >= 0.25
     assert page.evaluate(size, "phase-name") >= 0.05
     assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")
+
+
+def test_another_caption_or_a_first_reply_moves_nothing(page: Page, shown: Shown) -> None:
+    tops = """["stage", "talk", "keys", "halt"].map((id) => document.getElementById(id).getBoundingClientRect().top)"""
+    seen = []
+    for said in ("Up.", "Lower, slowly.", "Three more, and keep the heel over the middle of the foot all the way."):
+        for heard in (None, SCREENS["working"]["heard"]):
+            shown(SCREENS["working"], again=True, said=said, heard=heard)
+            seen.append(page.evaluate(tops))
+
+    assert seen == [seen[0]] * len(seen)
 
 
 def test_a_long_caption_stays_large(page: Page, shown: Shown) -> None:
@@ -189,6 +230,24 @@ def test_space_halts_wherever_the_focus_is_and_presses_no_button(page: Page, coa
     page.keyboard.press("Shift+Space")
 
     assert coach.presses(len(places) + 1) == presses(*" " * (len(places) + 1))
+
+
+def test_the_halt_acts_when_it_is_touched_and_not_when_it_is_let_go(
+    page: Page, coach: FakeScreens, shown: Shown
+) -> None:
+    shown(SCREENS["working"])
+    page.locator("#halt").hover()
+    page.mouse.down()
+    assert coach.presses(1) == presses(" ")
+
+    page.mouse.up()
+    page.locator("#keys button", has_text="pause").click()
+    assert coach.presses(2) == presses(" ", "p")
+
+    page.locator("#halt").focus()
+    page.evaluate("down = -Infinity")  # long ago
+    page.keyboard.press("Enter")
+    assert coach.presses(3) == presses(" ", "p", " ")
 
 
 def test_a_key_that_is_held_down_presses_once(page: Page, coach: FakeScreens, shown: Shown) -> None:
@@ -264,13 +323,21 @@ def test_a_step_takes_space_for_a_button_as_any_page_does(page: Page, coach: Fak
     assert coach.presses(1) == [{"do": "choose", "serial": sent["serial"], "id": "joon", "fields": {}}]
 
 
-def test_a_double_click_chooses_once(page: Page, coach: FakeScreens, shown: Shown) -> None:
-    shown(SCREENS["who"])
-    page.locator("#choices button", has_text="Joon").dblclick()
-    coach.presses(1)
-    page.locator("#choices button", has_text="Sol").click()
+def test_the_second_half_of_a_double_click_chooses_nothing_even_on_the_step_that_came_meanwhile(
+    page: Page, coach: FakeScreens, shown: Shown
+) -> None:
+    for meanwhile in ("who", "named"):
+        shown(SCREENS["who"])
+        page.locator("#choices button", has_text="Joon").hover()
+        page.mouse.down(click_count=1)
+        page.mouse.up(click_count=1)
+        many = len(coach.presses(len(coach.pressed) + 1))
+        shown(SCREENS[meanwhile], again=meanwhile == "who")
+        page.mouse.down(click_count=2)
+        page.mouse.up(click_count=2)
+        page.locator("#choices button").last.click()
 
-    assert [press["id"] for press in coach.presses(2)] == ["joon", "sol"]
+        assert coach.presses(many + 1)[many]["id"] in {"new", "back"}
 
 
 def test_enter_in_a_line_presses_the_main_choice_with_what_was_typed(
@@ -353,8 +420,10 @@ def test_the_title_of_the_window_names_nobody(page: Page, shown: Shown) -> None:
         assert page.locator("main:visible").count() == 1
 
 
-def test_an_alarm_is_told_by_sign_heading_and_words_and_hides_the_count(page: Page, shown: Shown) -> None:
-    for name in ("halted", "paused", "unanswered", "deaf", "mute"):
+def test_an_alarm_is_told_by_sign_heading_and_words_and_hides_the_count_where_the_work_stands(
+    page: Page, shown: Shown
+) -> None:
+    for name in ("halted", "paused", "unanswered", "deaf", "mute", "unclear", "no_echo"):
         sent = shown(SCREENS[name], count={"n": 6, "beside": "of 12 reps"})
         alarm = page.get_by_role("alert").locator("visible=true").first
 
@@ -362,8 +431,20 @@ def test_an_alarm_is_told_by_sign_heading_and_words_and_hides_the_count(page: Pa
         assert sent["alarm"]["text"] in alarm.inner_text()
         assert page.locator("#alarm use").get_attribute("href") == f"#sign-{sent['alarm']['kind']}"
         assert page.locator("#alarm svg").is_visible()
-        assert not page.locator("#count-n").is_visible()
+        assert page.locator("#count-n").is_visible() == (name in {"unclear", "no_echo"})
         assert page.locator("#said").is_visible()
+
+
+def test_an_alarm_is_in_sight_however_far_down_the_page_was(page: Page, shown: Shown) -> None:
+    resize(page, REFLOW)
+    for name in ("deaf", "unanswered"):
+        shown(SCREENS["waiting"])
+        page.evaluate("scrollTo(0, 1e6)")
+
+        shown(SCREENS[name], again=True)
+
+        assert page.evaluate("document.getElementById('alarm-head').getBoundingClientRect().top") > 0
+        assert page.evaluate("scrollY") == 0
 
 
 def test_the_caption_is_announced_when_it_changes_and_the_count_never(page: Page, shown: Shown) -> None:
@@ -484,7 +565,7 @@ def test_a_halt_that_does_not_arrive_is_said_and_sent_again_and_other_keys_are_n
     page.keyboard.press("p")
     page.wait_for_selector("body[data-alarm=lost]")
     page.keyboard.press("Space")
-    page.wait_for_function("unsent > 0")
+    page.wait_for_function("() => unsent > 0")
     assert page.locator("#halt").is_visible()
 
     coach.deaf = False

@@ -5,7 +5,8 @@
 const STALE = 3000;      // ms without a screen after which a running session counts as lost
 const AGAIN = 1000;      // ms until the connection is tried anew
 const RUN_ON = 250;      // ms that a shape moves on without news; after that it stands still
-const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "lost"];
+const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "unclear", "lost"];
+const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice" }; // any other: danger
 const HALTS_TRIED = 20;  // a halt that did not arrive is sent again; nothing else is
 
 const $ = (id) => document.getElementById(id);
@@ -80,9 +81,14 @@ function gauge(id, part) {
   bar.firstElementChild.style.width = known ? `${percent}%` : "";
 }
 
+let format = null;       // how the language writes seconds
+
 function seconds(number) {
-  return new Intl.NumberFormat(screen.lang || "en", { style: "unit", unit: "second", unitDisplay: "narrow" })
-    .format(number);
+  if (!format || format.lang !== screen.lang) {
+    const style = { style: "unit", unit: "second", unitDisplay: "narrow" };
+    format = { lang: screen.lang, of: new Intl.NumberFormat(screen.lang, style) };
+  }
+  return format.of.format(number);
 }
 
 /** How much room a text takes: letters of the wide scripts count double. */
@@ -171,7 +177,12 @@ function onKey(event) {
 
 addEventListener("keydown", onKey, true);
 addEventListener("keyup", onKey, true);
-$("halt").addEventListener("click", halt);
+let down = -Infinity;    // when the halt was touched last: it acts at once, not when the finger is lifted
+$("halt").addEventListener("pointerdown", (event) => {
+  down = event.timeStamp;
+  halt();
+});
+$("halt").addEventListener("click", (event) => { if (event.timeStamp - down > 1000) halt(); }); // by Enter, or read out
 $("form").addEventListener("submit", (event) => {
   event.preventDefault();
   const main = screen && screen.kind === "step" && screen.choices.find((choice) => choice.weight === "main");
@@ -189,7 +200,7 @@ function drawStep(now, fresh) {
 
   reconcile($("lines"), now.lines.map((line, at) => ({ ...line, at })), (line) => `${line.at} ${line.mark}`, (line) => {
     const item = made("li", { class: line.mark });
-    if (line.mark !== "said") item.append(sign(line.mark));
+    if (line.mark !== "said" && line.mark !== "small") item.append(sign(line.mark));
     item.append(made("span", { dir: "auto" }));
     return item;
   }, (item, line) => {
@@ -268,7 +279,7 @@ function drawSession(now) {
   show("stage", now.count || now.rest || now.phase);
 
   put("say-label", words.say);
-  reconcile($("say-words"), now.may_say, (word) => word, () => made("li", { dir: "auto" }), (item, word) => {
+  reconcile($("say-words"), [...new Set(now.may_say)], (word) => word, () => made("li", { dir: "auto" }), (item, word) => {
     if (item.textContent !== word) item.textContent = word;
   });
   $("say").classList.toggle("empty", !now.may_say.length);
@@ -337,6 +348,7 @@ function boulder(x, foot, r) {
 
 let phase = null;        // the last one that came, with when it came and whether it runs
 let stands = null;       // height at which the stone is drawn, 0 to 1
+let moving = false;      // it is drawn anew with every frame
 
 function follow(now) {
   if (!now) {
@@ -348,6 +360,10 @@ function follow(now) {
   phase = { ...now, came: performance.now(), runs: !same || now.done > phase.done };
   put("phase-name", now.name);
   put("phase-left", seconds(Math.max(0, Math.ceil(now.left - 1e-9))));
+  if (!moving) {
+    moving = true;
+    requestAnimationFrame(frame);
+  }
 }
 
 function move() {
@@ -374,10 +390,11 @@ function move() {
 }
 
 function frame() {
-  if (phase && !lost()) move();
+  moving = phase !== null;
+  if (!moving) return;
+  if (!lost()) move();
   requestAnimationFrame(frame);
 }
-requestAnimationFrame(frame);
 
 // ---- alarms and the connection
 
@@ -395,7 +412,26 @@ function alarm() {
   put("alarm-text", now ? now.text : "");
   if (now) set($("alarm-sign").firstElementChild, "href", `#sign-${SIGNS.includes(now.kind) ? now.kind : "bad"}`);
   const kind = now ? now.kind : "";
-  if (document.body.dataset.alarm !== kind) document.body.dataset.alarm = kind;
+  if (document.body.dataset.alarm === kind) return;
+  document.body.dataset.alarm = kind;
+  if (kind) document.body.dataset.band = BANDS[kind] || "danger";
+  else delete document.body.dataset.band;
+  if (kind) scrollTo(0, 0);
+}
+
+let awake = null;        // what keeps the screen lit while a session is read from across the room
+
+function keepAwake(yes) {
+  if (!navigator.wakeLock || Boolean(awake) === yes || document.hidden) return;
+  const asked = yes ? { held: null } : null;
+  if (awake && awake.held) awake.held.release();
+  awake = asked;
+  if (!yes) return;
+  navigator.wakeLock.request("screen").then((held) => {
+    if (awake !== asked) held.release();
+    asked.held = held;
+    held.addEventListener("release", () => { if (awake === asked) awake = null; }); // hidden for a while: asked anew
+  }, () => {}); // refused: it is not asked again in this session
 }
 
 let watch = 0;
@@ -425,9 +461,10 @@ function draw(now) {
     drawStep(now, fresh);
   }
   alarm();
+  keepAwake(now.kind === "session");
   if (fresh) {
     scrollTo(0, 0);
-    $(now.kind === "session" ? "exercise" : "head").focus();
+    $(now.kind === "session" ? "exercise" : "head").focus({ preventScroll: true });
   }
 }
 
