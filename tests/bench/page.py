@@ -1,0 +1,408 @@
+"""How quick is the page: a press to silence, an event to the screen, and what does its server cost?
+
+    python tests/bench/page.py [--halts 20] [--events 100]
+
+A press to silence: `coach page` on a private PulseAudio, its sound heard on the sink's monitor; beside it a plain script
+that serves a button and looks at it after each clip. An event to the screen: in headless Chromium, from the moment the
+coach sends it until the frame is drawn in which it is to be read; beside it a page that asks twice a second. The cost:
+processor time of the server while ten screens a second go out to one window, and what sending takes in the coach.
+Nothing here fails on a figure.
+"""
+
+from __future__ import annotations
+
+import argparse
+import http.client
+import http.server
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from pulse import NoPulseError, pulse_server
+
+from coach.page.host import Page
+from coach.page.server import FILES, STATIC
+from coach.tempo.units import RATE
+
+ROOT = Path(__file__).resolve().parents[2]
+PROGRAM = """\
+format: 1
+title: Long sets
+language: en
+written_by: {name: "", role: physical therapist, on: 2027-01-11, review_on: 2027-02-08}
+within_reach: not needed
+cautions: Rest when you like.
+call: Call the clinic.
+ask: {pain: never, effort: never, reps: never}
+limits: {pain: {carry_on_to: 3, ease_to: 5}, halts: 60, minutes: 120}
+schedule: {every: 1 day}
+exercises:
+  - id: lowering
+    name: Slow lowering
+    why: It helps.
+    sides: both together
+    dose: {sets: 4, reps: 40, rest: 5 s, phases: {raise: 1 s, lower: 6 s}, guide: tone}
+    levels:
+      - {id: one, setup: Stand up., cue: Rise and lower.}
+"""
+STEPS = {"new": "on", "today": "on", "cautions": "on", "teach": "keys", "check": "skip", "reach": "yes", "after": "done"}
+ANSWERS = {"checking": "r", "screening": "n", "screen_check": "y", "setup": "r", "waiting": "r", "halted": "b",
+           "recovering": "r", "paused": "r", "confirming": "y", "asking": "2"}  # fmt: skip
+QUIET = 0.003
+"""RMS of 5 ms below which the speaker is silent: the tone is a hundred times as loud."""
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--halts", type=int, default=20, help="presses to silence (default 20)")
+    parser.add_argument("--events", type=int, default=100, help="events to the screen (default 100)")
+    parser.add_argument("--child", choices=("plain",), help=argparse.SUPPRESS)
+    args = parser.parse_args()
+    if args.child:
+        _plain_script()
+        return 0
+    size = sum((STATIC / name).stat().st_size for name in FILES.values())
+    print(f"the page as it is loaded: {size / 1000:.1f} kB")
+    _halts(args.halts)
+    _events(args.events)
+    _cost()
+    return 0
+
+
+# -- a press to silence -----------------------------------------------------------------------------------------------
+
+
+def _halts(count: int) -> None:
+    try:
+        with pulse_server() as env:
+            rows = [("coach page", _heard(_coach, count, env)), ("plain script", _heard(_plain, count, env))]
+    except NoPulseError as error:
+        print(f"press to silence: not measured, {error}")
+        return
+    print(f"press to silence in ms, {count} presses, PulseAudio null sink, heard on its monitor")
+    for name, found in rows:
+        print(f"  {name:14}{len(found):>5}   {_spread(found)}")
+
+
+def _heard(run: Any, count: int, env: dict[str, str]) -> list[float]:
+    """Return the milliseconds from each press to the beginning of silence."""
+    with Recorder(env) as recorder:
+        pressed = run(count, env, recorder)
+        time.sleep(0.5)
+        recorder.stop()
+        return [1000 * (quiet - at) for at in pressed if (quiet := recorder.quiet_after(at)) is not None]
+
+
+class Recorder:
+    """Hears the sink's monitor and knows when each sample was played, on this machine's clock."""
+
+    def __init__(self, env: dict[str, str]) -> None:
+        command = ["parec", "--raw", "--format=s16le", f"--rate={RATE}", "--channels=1", "--device=spk.monitor",
+                   "--latency-msec=5"]  # fmt: skip
+        self._parec = subprocess.Popen(command, env=env, stdout=subprocess.PIPE)
+        self._data = bytearray()
+        self._earliest = float("inf")
+        self._thread = threading.Thread(target=self._read, daemon=True)
+
+    def __enter__(self) -> Recorder:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def stop(self) -> None:
+        self._parec.terminate()
+        self._thread.join(5)
+
+    def _read(self) -> None:
+        assert self._parec.stdout is not None
+        handle = self._parec.stdout.fileno()
+        while part := os.read(handle, 4096):
+            now = time.monotonic()
+            self._data += part
+            # The least delayed stretch of all says when sample 0 was; anything later came late out of the pipe.
+            self._earliest = min(self._earliest, now - len(self._data) / 2 / RATE)
+
+    def level(self, at: float, seconds: float) -> float:
+        """Return the RMS that is heard from `at` on; of what has not come yet, 0."""
+        begin = max(0, round((at - self._earliest) * RATE))
+        sound = np.frombuffer(bytes(self._data[2 * begin : 2 * (begin + round(seconds * RATE))]), "<i2") / 32768
+        return float(np.sqrt(np.mean(sound**2))) if len(sound) else 0.0
+
+    def quiet_after(self, at: float) -> float | None:
+        """Return when silence of 150 ms begins after `at`; None if it was silent then already."""
+        if self.level(at - 0.02, 0.02) < QUIET:
+            return None
+        step = 0.005
+        for number in range(int(20 / step)):
+            begin = at + number * step
+            if self.level(begin, step) < QUIET and self.level(begin, 0.15) < QUIET:
+                return begin
+        return None
+
+
+def _coach(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
+    """Halt a session of `coach page` so many times in mid-tone; return when each press was made."""
+    with tempfile.TemporaryDirectory() as folder:
+        program = Path(folder) / "long.yaml"
+        program.write_text(PROGRAM, "utf-8")
+        command = [sys.executable, "-m", "coach", "page", str(program), "--no-browser", "--home", f"{folder}/home"]
+        with _served(command, env) as address:
+            window = Window(address)
+            pressed: list[float] = []
+            answered: tuple[Any, ...] = ()
+            for screen in window.screens():
+                if screen["kind"] == "step":
+                    if screen["serial"] not in answered and screen["id"] in STEPS:
+                        answered = (screen["serial"],)
+                        window.do({"do": "choose", "serial": screen["serial"], "id": STEPS[screen["id"]],
+                                   "fields": {"name": "Sam"}})  # fmt: skip
+                    if pressed and screen["id"] == "who":
+                        break
+                    continue
+                phase = screen["phase"] or {}
+                if screen["state"] == "working" and phase.get("name") == "lower" and 0.25 < phase["done"] < 0.6:
+                    if len(pressed) == count:
+                        window.do({"do": "press", "key": "f"})
+                        break
+                    pressed.append(time.monotonic())
+                    window.do({"do": "press", "key": " "})
+                    answered = ()
+                elif (asked := (screen["state"], screen["said"])) != answered and screen["state"] in ANSWERS:
+                    answered = asked
+                    window.do({"do": "press", "key": ANSWERS[screen["state"]]})
+            return pressed
+
+
+@contextmanager
+def _served(command: list[str], env: dict[str, str]) -> Iterator[str]:
+    process = subprocess.Popen(command, cwd=ROOT, env={**env, "PYTHONUNBUFFERED": "1", "COLUMNS": "400"},
+                               stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)  # fmt: skip
+    assert process.stdout is not None
+    try:
+        seen = []
+        for line in process.stdout:
+            seen.append(line)
+            if found := re.search(r"http://\S+/", line):
+                threading.Thread(target=lambda: list(process.stdout or ()), daemon=True).start()
+                yield found[0]
+                return
+        raise SystemExit("".join(seen))
+    finally:
+        process.terminate()
+        process.wait()
+
+
+class Window:
+    """A window without a picture: follows the screens and presses."""
+
+    def __init__(self, address: str) -> None:
+        parts = urlsplit(address)
+        self._host, self._path = parts.netloc, parts.path
+        self._presses = http.client.HTTPConnection(self._host)
+
+    def screens(self) -> Iterator[dict[str, Any]]:
+        connection = http.client.HTTPConnection(self._host)
+        connection.request("GET", self._path + "screens")
+        for line in connection.getresponse():
+            if line.startswith(b"data: "):
+                yield json.loads(line[6:])
+
+    def do(self, press: dict[str, Any]) -> None:
+        self._presses.request("POST", self._path + "do", json.dumps(press), {"Origin": f"http://{self._host}"})
+        self._presses.getresponse().read()
+
+
+def _plain(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
+    with _served([sys.executable, __file__, "--child", "plain"], env) as address:
+        parts = urlsplit(address)
+        pressed: list[float] = []
+        while len(pressed) < count:
+            time.sleep(0.3)
+            if recorder.level(time.monotonic() - 0.1, 0.05) > QUIET:
+                pressed.append(time.monotonic())
+                connection = http.client.HTTPConnection(parts.netloc)
+                connection.request("POST", "/")
+                connection.getresponse().read()
+                while recorder.quiet_after(pressed[-1]) is None and time.monotonic() < pressed[-1] + 20:
+                    time.sleep(0.1)
+        return pressed
+
+
+def _plain_script() -> None:
+    """Serve a button from a thread, play a clip, look at the button, and so on."""
+    import sounddevice
+
+    pressed = threading.Event()
+
+    class Handler(http.server.BaseHTTPRequestHandler):
+        def do_POST(self) -> None:  # noqa: N802  named by the library
+            pressed.set()
+            self.send_response(204)
+            self.end_headers()
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    served = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    threading.Thread(target=served.serve_forever, daemon=True).start()
+    print(f"http://127.0.0.1:{served.server_address[1]}/", flush=True)
+    clip = (0.2 * np.sin(2 * np.pi * 300 / RATE * np.arange(6 * RATE))).astype(np.float32)
+    while True:
+        sounddevice.play(clip, RATE)
+        sounddevice.wait()
+        if pressed.is_set():
+            time.sleep(1.0)
+            pressed.clear()
+
+
+# -- an event to the screen -------------------------------------------------------------------------------------------
+
+OBSERVE = """(id) => { window.drawn = {}; const node = document.getElementById(id);
+  new MutationObserver(() => requestAnimationFrame(() => requestAnimationFrame(() => {
+    const text = node.textContent; if (!(text in window.drawn)) window.drawn[text] = performance.timeOrigin + performance.now();
+  }))).observe(node, {childList: true, characterData: true, subtree: true}); }"""
+
+
+def _events(count: int) -> None:
+    chromium = shutil.which("chromium")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        chromium = None
+    if chromium is None:
+        print("event to the screen: not measured, no Chromium or playwright here")
+        return
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium, args=["--no-sandbox", "--disable-background-networking"]
+        )
+        rows = [("coach page", _ours(browser, count)), ("asks 2 a second", _polled(browser, count))]
+        browser.close()
+    print(f"event to the frame that shows it in ms, {count} events")
+    for name, found in rows:
+        print(f"  {name:14}{len(found):>5}   {_spread(found)}")
+
+
+def moment(number: int) -> dict[str, Any]:
+    """Return a moment of a session like any other."""
+    words = dict.fromkeys(("now", "heard", "say", "microphone", "halt", "keys", "lost_head", "lost_text"), "words")
+    return {
+        "kind": "session", "serial": 1, "lang": "en", "title": "Steadier ankle", "person": "Sam", "state": "working",
+        "state_words": "Working", "said": f"event {number}", "exercise": "Heel raise", "place": "Set 1 of 2", "side": "",
+        "count": {"n": 1 + number % 12, "beside": "of 12 reps"}, "rest": None, "heard": None, "mic": 0.4, "alarm": None,
+        "phase": {"name": "lower", "left": 2.0, "length": 4.0, "done": 0.5, "from": 1.0, "to": 0.0},
+        "may_say": ["stop", "pause"], "time_left": "about 12 min left", "words": words | {"windows": ""},
+        "keys": [{"key": " ", "name": "space", "does": "stop", "halts": True}],
+    }  # fmt: skip
+
+
+def _ours(browser: Any, count: int) -> list[float]:
+    with Page({}) as page:
+        page.open()
+        page.send(moment(-1))
+        window = browser.new_page(viewport={"width": 1366, "height": 768})
+        window.goto(page.address)
+        window.get_by_text("event -1", exact=True).wait_for()
+        window.evaluate(OBSERVE, "said")
+        sent = {}
+        for number in range(count):
+            sent[f"event {number}"] = 1000 * time.time()
+            page.send(moment(number))
+            page.wait(0.1)
+            time.sleep(0.1)
+        return _took(window, sent)
+
+
+def _polled(browser: Any, count: int) -> list[float]:
+    said = ["event -1"]
+
+    class Handler(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:  # noqa: N802  named by the library
+            script = "setInterval(async () => {document.getElementById('said').textContent = await (await fetch('now')).text()}, 500)"
+            text = said[0] if self.path == "/now" else f"<p id=said></p><script>{script}</script>"
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            self.wfile.write(text.encode())
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    served = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    threading.Thread(target=served.serve_forever, daemon=True).start()
+    window = browser.new_page()
+    window.goto(f"http://127.0.0.1:{served.server_address[1]}/")
+    window.evaluate(OBSERVE, "said")
+    sent = {}
+    for number in range(min(count, 30)):
+        sent[f"event {number}"] = 1000 * time.time()
+        said[0] = f"event {number}"
+        time.sleep(0.73)
+    served.shutdown()
+    return _took(window, sent)
+
+
+def _took(window: Any, sent: dict[str, float]) -> list[float]:
+    time.sleep(0.5)
+    drawn = window.evaluate("window.drawn")
+    return [drawn[text] - at for text, at in sent.items() if text in drawn]
+
+
+# -- the cost ---------------------------------------------------------------------------------------------------------
+
+
+def _cost(seconds: float = 20.0) -> None:
+    with Page({}) as page:
+        page.open()
+        page.send(moment(0))
+        window = Window(page.address)
+        threading.Thread(target=lambda: list(window.screens()), daemon=True).start()
+        began, used = time.monotonic(), _used(page.server)
+        calls, spent, number = 0, 0.0, 0
+        while time.monotonic() - began < seconds:
+            now = time.thread_time()
+            if calls % 5 == 0:  # ten screens a second, fifty looks for a press
+                number += 1
+                page.send(moment(number))
+            page.presses()
+            spent += time.thread_time() - now
+            calls += 1
+            time.sleep(max(0.0, began + calls / 50 - time.monotonic()))
+        took = time.monotonic() - began
+        print(f"server: {100 * (_used(page.server) - used) / took:.1f} % of one core; "
+              f"sending and looking in the coach: {100 * spent / took:.1f} %")  # fmt: skip
+
+
+def _used(process: int) -> float:
+    """Return the seconds of processor time that a process has used."""
+    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def _spread(values: list[float]) -> str:
+    if not values:
+        return "nothing measured"
+    p50, p95 = np.percentile(values, [50, 95])
+    return f"p50 {p50:6.0f}   p95 {p95:6.0f}   max {max(values):6.0f}"
+
+
+if __name__ == "__main__":
+    sys.exit(main())
