@@ -29,7 +29,7 @@ from coach.snapshot import Snapshot
 from coach.snapshots import Showing, draw
 from coach.tempo.units import to_samples, to_seconds
 from coach.words.phrases import Phrase, VoicePack, sentence
-from coach.words.replies import Listening, Noted, Outcome, Understood, listen, open_for
+from coach.words.replies import NUMBERS, Listening, Noted, Outcome, Understood, listen, open_for
 
 LOOK_EVERY = to_samples(0.1)
 """Samples between two snapshots for a screen."""
@@ -48,8 +48,6 @@ HUSH_AFTER_VOICE = to_samples(0.5)
 
 STALLS = 30
 """Reads in a row without sound, about a second each, after which the device is given up."""
-
-NUMBERS = frozenset(f"n{number}" for number in range(11))
 
 
 @dataclass(slots=True)

@@ -17,7 +17,7 @@ from coach.session.state import Session, State
 from coach.snapshot import Snapshot
 from coach.tempo.units import to_seconds
 from coach.words.phrases import VoicePack
-from coach.words.replies import KEYS
+from coach.words.replies import KEYS, NUMBERS
 
 _IN_SET = (State.LEAD_IN, State.WORKING, State.HOLDING)
 _WITH_EXERCISE = frozenset(State) - {
@@ -162,6 +162,8 @@ def _may_say(session: Session, pack: VoicePack) -> tuple[str, ...]:
 
 def _keys(session: Session, pack: VoicePack) -> tuple[tuple[str, str], ...]:
     wanted = {str(on) for on in _open(session)}
+    if str(On.NUMBER) in wanted:
+        wanted |= NUMBERS
     space = pack.screens.get("key_space", " ")
     return tuple((key.replace(" ", space), pack.replies[word].word) for key, word in KEYS.items() if word in wanted)
 

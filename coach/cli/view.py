@@ -17,8 +17,11 @@ from coach.cli.moment import alarm, alarm_head, alarm_text, beside_count, heard_
 from coach.cli.session_page import summary
 from coach.snapshot import Snapshot
 from coach.tempo.units import RATE, to_seconds
+from coach.words.replies import KEYS
 
 __all__ = ["Screen", "View", "changes", "summary"]
+
+TEN = next(key for key, reply in KEYS.items() if reply == "n10")
 
 REDRAW = 0.1
 """Seconds between two drawings at least."""
@@ -128,7 +131,7 @@ class Screen:
         yield from _caption(now, labels, width, console)
         yield from _listening(now, labels, width, signs, console)
         if now.keys:
-            keys = f"  {signs.dot}  ".join(f"{key}: {does}" for key, does in now.keys)
+            keys = f"  {signs.dot}  ".join(f"{key}: {does}" for key, does in _without_numbers(now.keys))
             yield _fitted(Text(f"{labels('keys')}  {keys}", style="dim"), width)
 
 
@@ -219,6 +222,17 @@ def _rows(text: Text, width: int, rows: int, console: Console) -> list[Text]:
         wrapped[-1] = Text(f"{wrapped[-1].plain} ...", style=text.style)
         wrapped[-1] = _fitted(wrapped[-1], max(10, width))
     return [*wrapped, *(Text() for _ in range(rows - len(wrapped)))]
+
+
+def _without_numbers(keys: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:
+    """Return the keys with those of the numbers as one: on one line there is no room for eleven."""
+    digits = [(key, does) for key, does in keys if key.isdigit()]
+    others = [one for one in keys if one not in digits and not (digits and one[0] == TEN)]
+    return (
+        [*others, (f"{digits[0][0]}-{digits[-1][0]}, {TEN}", f"{digits[0][1]} - {dict(keys)[TEN]}")]
+        if digits
+        else others
+    )
 
 
 def _heard(now: Snapshot, labels: Labels) -> str:

@@ -44,7 +44,8 @@ class Page:
         self._screen: Message | None = None
         self._started = float("-inf")
         self._again = AGAIN_AFTER
-        self._serving = False
+        self.serving = False
+        """Whether the server listens."""
         self.windows = 0
         """Windows that show the page now."""
 
@@ -70,7 +71,7 @@ class Page:
         except OSError as error:
             raise PageError(f"The page's server cannot be started ({error.strerror}); close other programs.") from error
         deadline = self._now() + START_DEADLINE
-        while not self._serving:
+        while not self.serving:
             if self._child is not None and self._child.poll() is not None and self._link is None:
                 raise PageError("The page's server did not start; install this program anew.")
             if self._now() > deadline:
@@ -81,7 +82,7 @@ class Page:
     def send(self, screen: Message) -> None:
         """Show a screen from now on."""
         self._screen = screen
-        if self._link is not None and self._serving:
+        if self._link is not None and self.serving:
             self._link.send(screen)
 
     def presses(self) -> list[Message]:
@@ -148,7 +149,7 @@ class Page:
         if self._link is not None:
             self._link.close()
         self._link = None
-        self._serving = False
+        self.serving = False
         self.windows = 0
 
     def _look(self) -> list[Message]:
@@ -167,7 +168,7 @@ class Page:
     def _take(self, message: Message, pressed: list[Message]) -> None:
         match message:
             case {"do": "open", "port": int(port)}:
-                self._port, self._serving, self._again = port, True, AGAIN_AFTER
+                self._port, self.serving, self._again = port, True, AGAIN_AFTER
                 if self._screen is not None and self._link is not None:
                     self._link.send(self._screen)
             case {"do": "refused", "because": because}:

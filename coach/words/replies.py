@@ -51,6 +51,9 @@ KEYS: Mapping[str, str] = {
 """Key to reply id. The largest key halts; Enter does nothing, so that a leftover one starts nothing."""
 
 
+NUMBERS = frozenset(f"n{number}" for number in range(11))
+"""Reply ids of the numbers that can be answered."""
+
 PRESSED = frozenset({"keys", "page"})
 """The ears of what is pressed: they cannot be mistaken about it, and no other ear speaks against them."""
 

@@ -27,13 +27,13 @@ def needs(today: Today) -> tuple[str, ...]:
     return tuple(dict.fromkeys(need for exercise, level in levels for need in (*exercise.needs, *level.needs)))
 
 
-def within_reach(desk: Desk, prepared: Prepared, *, hears: bool) -> None:
+def within_reach(desk: Desk, prepared: Prepared, *, alone: bool) -> None:
     """Ask whether somebody stays within reach; where somebody must, nothing but that leads on.
 
-    `hears`: whether the person's words are heard; if not, somebody must answer by key.
+    `alone`: whether the person's words are heard surely enough to be alone with them.
     """
     labels = desk.labels
-    must = must_be_reached(prepared.today, hears=hears)
+    must = must_be_reached(prepared.today, alone=alone)
     over = Choice(OVER, labels("page_over"), weight="small")
     yes = Choice("yes", labels("page_reach_yes"), weight="main")
     step = Step(
@@ -45,12 +45,12 @@ def within_reach(desk: Desk, prepared: Prepared, *, hears: bool) -> None:
     )
     if desk.ask(step).id == "yes" or not must:
         return
-    problem = labels("page_reach_refused" if hears else "page_reach_refused_keys")
+    problem = labels("page_reach_refused" if alone else "page_reach_refused_keys")
     found = Choice("yes", labels("page_reach_found"), weight="main")
     desk.ask(Step("reach", labels("page_reach"), choices=(found, over), problem=problem))
 
 
-def must_be_reached(today: Today, *, hears: bool) -> bool:
+def must_be_reached(today: Today, *, alone: bool) -> bool:
     """Tell whether this session must not begin without somebody within reach."""
     reach = today.program.within_reach
-    return not hears or reach is Reach.ALWAYS or (reach is Reach.FIRST and today.first_session)
+    return not alone or reach is Reach.ALWAYS or (reach is Reach.FIRST and today.first_session)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 from coach.cli.labels import Labels
 from coach.cli.visit.live import session_screen
-from coach.page.host import Page
 from coach.page.link import Message
 from coach.page.screens import Progress, Step
 from coach.snapshot import Snapshot
@@ -35,6 +34,24 @@ class StoppedError(Exception):
     """The caregiver stops what goes on."""
 
 
+class Showing(Protocol):
+    """What shows screens: `page.host.Page`."""
+
+    windows: int
+
+    def send(self, screen: Message) -> None:
+        """Show a screen from now on."""
+        ...
+
+    def presses(self) -> list[Message]:
+        """Return what was pressed since the last call."""
+        ...
+
+    def wait(self, seconds: float) -> None:
+        """Return when something was pressed, after `seconds` at the latest."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Chosen:
     """What was chosen on a step."""
@@ -46,7 +63,7 @@ class Chosen:
 class Desk:
     """Puts screens up and takes what is chosen. Holds no more of a session than the moment that is shown."""
 
-    def __init__(self, page: Page, pack: VoicePack) -> None:
+    def __init__(self, page: Showing, pack: VoicePack) -> None:
         self._page = page
         self._serial = 0
         self._screen: Message = {}

@@ -17,6 +17,7 @@ from coach.cli.visit.before import lay_out, within_reach
 from coach.cli.visit.desk import OVER, Desk, StartOverError, StoppedError
 from coach.cli.visit.sound import CHECK, Sound, check
 from coach.cli.visit.teach import words_of
+from coach.ears.forecast import Verdict
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
@@ -82,7 +83,7 @@ def _visit(place: Place, person: Person) -> None:
     hears = "taught" in make().names
     check(desk, place.sound, voice, make, taught=hears)
     lay_out(desk, prepared)
-    within_reach(desk, prepared, hears=hears)
+    within_reach(desk, prepared, alone=hears and enrolment is not None and enrolment.verdict == Verdict.HANDS_FREE)
     session = _session(place, person, prepared, voice, make())
     after(desk, home, person, session)
 

@@ -1,0 +1,251 @@
+"""A caregiver goes through whole visits: the steps, a session in a simulated room, the record that it leaves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from caregiver import Caregiver, a_place, words_on
+from in_the_room import PERSON, SCRIPT, SMALL
+
+from coach.cli.visit.people import free_id
+from coach.cli.visit.visit import visits
+from coach.errors import DeviceError
+from coach.logbook.store import Home
+from coach.page.link import Message
+from coach.voice.pack import load_pack
+
+SILENT = "format: 1\nanswers: {}\n"
+STEPS: dict[str, list[Any]] = {
+    "who": [f"person.{PERSON}", "close"], "today": ["on"], "cautions": ["on"], "check": ["on"], "checked": ["on"],
+    "teach": ["keys"], "reach": ["yes"], "after": [("done", {"note": "Went well."})],
+}  # fmt: skip
+
+
+@pytest.fixture
+def program(tmp_path: Path) -> str:
+    path = tmp_path / "short.yaml"
+    path.write_text(SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2"), "utf-8")
+    return str(path)
+
+
+@pytest.fixture
+def script(tmp_path: Path) -> Path:
+    path = tmp_path / "patient.yaml"
+    path.write_text(SCRIPT, "utf-8")
+    return path
+
+
+@pytest.fixture
+def silent(tmp_path: Path) -> Path:
+    path = tmp_path / "silent.yaml"
+    path.write_text(SILENT, "utf-8")
+    return path
+
+
+def test_a_visit_goes_one_step_at_a_time_and_ends_in_a_record_with_the_caregivers_note(
+    room_home: Path, program: str, script: Path
+) -> None:
+    caregiver = Caregiver(STEPS)
+    visits(a_place(room_home, caregiver, script=script, file=program))
+    (record,) = Home(room_home).history(PERSON).records
+
+    assert caregiver.steps() == [
+        "who", "today", "cautions", "teach", "preparing", "check", "checking", "checked", "reach", "session", "after",
+        "who",
+    ]  # fmt: skip
+    assert (record.why, record.sets_in_full) == ("done", 1)
+    assert record.notes == (("Went well.", "caregiver"),)
+    assert Home(room_home).history(PERSON).problems == ()
+    assert "understood: ready" in words_on(caregiver.of("checked")[-1])
+    after = words_on(caregiver.of("after")[0])
+    assert "Ended: all done. Days to the next session: 1." in after
+    assert "counted 2" in after
+    assert "Highest pain stated: 2" in after
+
+
+def test_what_the_page_shows_of_a_session_is_what_the_terminal_is_given(
+    room_home: Path, program: str, script: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shown: list[Any] = []
+    monkeypatch.setattr("coach.cli.visit.visit.View.show", lambda _self, snapshot: shown.append(snapshot))
+    caregiver = Caregiver(STEPS)
+    visits(a_place(room_home, caregiver, script=script, file=program))
+
+    pairs = [(one["state"], one["said"], one["mic"]) for one in caregiver.moments()]
+    assert pairs == [(one.state, one.said, round(one.mic, 2)) for one in shown]
+    assert {"working", "asking", "closing"} <= {one["state"] for one in caregiver.moments()}
+
+
+ANSWERS = {"checking": "r", "screening": "n", "screen_check": "y", "waiting": "r", "confirming": "y"}
+
+
+class AtTheButtons:
+    """Answers everything by button, and halts once in the middle of the lowering."""
+
+    def __init__(self) -> None:
+        self.halted = 0
+        self.last: tuple[str, str] = ("", "")
+        self.moments = 0
+
+    def __call__(self, screen: Message) -> str:
+        state, open_keys = screen["state"], {key["key"] for key in screen["keys"]}
+        asked = (state, screen["said"])
+        self.moments += 1
+        assert self.moments < 6000, f"ten minutes, and still {asked}"
+        if state == "working" and not self.halted and (screen["phase"] or {}).get("name") == "lower":
+            self.halted += 1
+            return " "
+        if asked == self.last and self.moments % 30:
+            return ""
+        key = {
+            **ANSWERS, "halted": "b", "recovering": "r", "paused": "r", "asking": "2" if "2" in open_keys else "y",
+        }.get(state, "")  # fmt: skip
+        if key in open_keys:
+            self.last = asked
+            return key
+        return ""
+
+
+def test_answers_by_button_carry_a_whole_session_with_a_halt_in_mid_rep(
+    room_home: Path, program: str, silent: Path
+) -> None:
+    caregiver = Caregiver(STEPS, AtTheButtons())
+    visits(a_place(room_home, caregiver, script=silent, file=program))
+    (record,) = Home(room_home).history(PERSON).records
+
+    assert record.why == "done"
+    assert [(halt.ear, halt.phase, halt.why) for halt in record.halts] == [("page", "lower", "break")]
+    assert any(moment["alarm"] and moment["alarm"]["kind"] == "halted" for moment in caregiver.moments())
+    assert {one.ear for one in record.questions} == {"page"}
+
+
+def test_the_space_bar_of_the_terminal_halts_a_session_of_the_page(room_home: Path, program: str, silent: Path) -> None:
+    at_buttons = AtTheButtons()
+    at_buttons.halted = 1  # not by the page
+    states: list[str] = []
+    halted: list[str] = []
+
+    def press(screen: Message) -> str:
+        states.append(screen["state"])
+        return at_buttons(screen)
+
+    caregiver = Caregiver(STEPS, press)
+
+    def pressed() -> str:
+        if states and states[-1] == "working" and not halted:
+            halted.append(" ")
+            return " "
+        return ""
+
+    visits(a_place(room_home, caregiver, script=silent, file=program, pressed=pressed))
+    (record,) = Home(room_home).history(PERSON).records
+
+    assert [halt.ear for halt in record.halts] == ["keys"]
+
+
+def test_without_somebody_within_reach_a_first_session_that_needs_it_does_not_begin(
+    room_home: Path, tmp_path: Path, script: Path
+) -> None:
+    file = tmp_path / "reach.yaml"
+    file.write_text(SMALL.replace("within_reach: not needed", "within_reach: first session"), "utf-8")
+    caregiver = Caregiver(STEPS | {"reach": ["no", "over"], "who": [f"person.{PERSON}", "close"]})
+    visits(a_place(room_home, caregiver, script=script, file=str(file)))
+
+    assert "surely enough" in caregiver.of("reach")[-1]["problem"]  # nobody said yet how surely Mira is heard
+    assert [choice["id"] for choice in caregiver.of("reach")[-1]["choices"]] == ["yes", "over"]
+    assert caregiver.moments() == []
+    assert Home(room_home).history(PERSON).records == ()
+
+
+def test_who_has_taught_no_words_is_told_that_somebody_must_stay_at_the_buttons(
+    room_home: Path, program: str, silent: Path
+) -> None:
+    new: dict[str, list[Any]] = {
+        "who": ["new", "close"],
+        "new": [("on", {"name": " "}), ("on", {"name": "Zoë <b>O'Neil</b>\u202e\n"})],
+    }
+    caregiver = Caregiver(STEPS | new | {"teach": ["keys"], "reach": ["no", "over"]})
+    visits(a_place(room_home, caregiver, script=silent, file=program))
+    home = Home(room_home)
+
+    assert home.person("zoe-b-o-neil-b").name == "Zoë <b>O'Neil</b>"
+    assert caregiver.of("new")[1]["problem"] == "Write a name, so that the sessions can be told apart."
+    assert "somebody must stay at the keyboard" in caregiver.of("reach")[-1]["problem"]
+    assert "No words were taught" in words_on(caregiver.of("checked")[-1])
+
+
+def test_words_are_taught_beside_the_page_and_a_stop_keeps_what_was_taught(
+    room_home: Path, program: str, silent: Path
+) -> None:
+    class Stops(Caregiver):
+        """Stops the lesson once a word is complete."""
+
+        def presses(self) -> list[Message]:
+            screen = self.seen[-1]
+            if screen.get("id") == "lesson" and "Good: 3 of 3" in words_on(screen):
+                return [{"do": "choose", "serial": screen["serial"], "id": "stop", "fields": {}}]
+            return super().presses()
+
+    new: dict[str, list[Any]] = {"who": ["new", "close"], "new": [("on", {"name": "Sam"})], "teach": ["teach"]}
+    caregiver = Stops(STEPS | new | {"check": ["over"]})
+    visits(a_place(room_home, caregiver, script=silent, file=program))
+    lesson = caregiver.of("lesson")
+
+    assert "Say: stop" in {screen["head"] for screen in lesson}
+    assert any(screen["meter"]["level"] > 0.3 for screen in lesson)
+    assert any(screen["progress"] and screen["progress"]["of"] == 20 for screen in lesson), "the room"
+    assert (Home(room_home).person("sam").takes / "enrolment.npz").exists()
+
+
+def test_a_device_that_is_not_there_is_said_on_the_page_and_may_be_tried_again(
+    room_home: Path, program: str, script: Path
+) -> None:
+    class Unplugged:
+        def session(self, _pack: object) -> Any:
+            raise DeviceError("There is no microphone; plug one in.")
+
+        def lesson(self, _pack: object, _say: object) -> Any:
+            raise DeviceError("There is no microphone; plug one in.")
+
+    caregiver = Caregiver(STEPS | {"checked": ["again", "on"], "who": [f"person.{PERSON}", "close"]})
+    visits(a_place(room_home, caregiver, script=script, file=program, sound=Unplugged()))
+
+    assert [screen["problem"] for screen in caregiver.of("checked")] == ["There is no microphone; plug one in."] * 2
+    assert caregiver.of("who")[-1]["problem"] == "There is no microphone; plug one in."
+    assert Home(room_home).history(PERSON).records == ()
+
+
+def test_a_second_session_on_the_day_is_early_and_not_today_is_the_large_choice(
+    room_home: Path, program: str, script: Path
+) -> None:
+    visits(a_place(room_home, Caregiver(STEPS), script=script, file=program))
+    caregiver = Caregiver(STEPS | {"today": ["off"], "who": [f"person.{PERSON}", "close"]})
+    visits(a_place(room_home, caregiver, script=script))
+    (today,) = caregiver.of("today")
+
+    assert "It is early" in today["lead"]
+    assert [(choice["id"], choice["weight"]) for choice in today["choices"][:2]] == [("off", "main"), ("on", "plain")]
+    assert "next on" in words_on(caregiver.of("who")[0])
+    assert len(Home(room_home).history(PERSON).records) == 1
+
+
+def test_the_page_speaks_korean_where_the_first_step_or_the_program_does(tmp_path: Path, silent: Path) -> None:
+    caregiver = Caregiver({"new": [("on", {"name": "민서"})], "program": ["program.desk_neck_back_ko"],
+                           "today": ["off"], "who": ["close"]})  # fmt: skip
+    visits(a_place(tmp_path / "home", caregiver, script=silent, language="ko"))
+    korean = load_pack("ko").screens
+
+    assert Home(tmp_path / "home").people() == ("person",)
+    assert {screen["lang"] for screen in caregiver.seen} == {"ko"}
+    assert caregiver.of("today")[0]["head"] == korean["page_today"].format(name="민서")
+
+
+@pytest.mark.parametrize(
+    ("name", "made"),
+    [("Ann", "ann"), ("../../etc", "etc"), ("민서", "person"), ("A" * 200, "a" * 30), ("-", "person"), ("con", "con")],
+)
+def test_any_name_gives_an_id_that_is_no_path(name: str, made: str) -> None:
+    assert free_id(name, ()) == made
+    assert free_id(name, (made,)) == f"{made}-2"

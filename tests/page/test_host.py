@@ -1,0 +1,255 @@
+"""The page's server as it runs: who gets in, what passes, and what happens when it dies."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from urllib.parse import urlsplit
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coach.errors import PageError
+from coach.page import server
+from coach.page.host import Page
+from coach.page.server import HEADERS, LONGEST_BODY, understood
+
+WORDS = {"page_wrong_address": "not this address", "page_wrong_origin": "not from there", "page_too_many": "too many"}
+PATIENCE = 30.0
+"""Seconds after which what is waited for will not come; far more than it takes."""
+
+
+@pytest.fixture
+def page() -> Iterator[Page]:
+    with Page(WORDS) as opened:
+        opened.open()
+        yield opened
+
+
+class Visitor:
+    """Somebody who knows an address."""
+
+    def __init__(self, address: str) -> None:
+        parts = urlsplit(address)
+        self.host, self.port, self.path = parts.hostname or "", parts.port or 0, parts.path
+        self.own = f"http://{parts.netloc}"
+
+    def ask(
+        self, path: str = "", method: str = "GET", body: bytes = b"", headers: dict[str, str] | None = None
+    ) -> http.client.HTTPResponse:
+        connection = http.client.HTTPConnection(self.host, self.port, timeout=PATIENCE)
+        connection.request(method, path if path.startswith("/") else self.path + path, body or None, headers or {})
+        return connection.getresponse()
+
+    def press(self, key: str = " ", headers: dict[str, str] | None = None) -> int:
+        body = json.dumps({"do": "press", "key": key}).encode()
+        return self.ask("do", "POST", body, {"Origin": self.own} | (headers or {})).status
+
+    def screen(self) -> object:
+        return json.loads(self.ask("screens").readline().removeprefix(b"data: "))
+
+
+def until(page: Page, look: Callable[[], object]) -> object:
+    """Wait with the page until `look` gives something, and return that."""
+    deadline = time.monotonic() + PATIENCE
+    while not (found := look()):
+        assert time.monotonic() < deadline
+        page.wait(0.02)
+    return found
+
+
+def windows(page: Page, n: int) -> Callable[[], bool]:
+    """Look whether so many windows are open."""
+
+    def look() -> bool:
+        page.presses()
+        return page.windows == n
+
+    return look
+
+
+def test_the_page_and_its_files_are_shown_and_load_nothing_from_elsewhere(page: Page) -> None:
+    visitor = Visitor(page.address)
+    whole = [visitor.ask(name) for name in ("", "page.css", "page.js")]
+
+    assert [answer.status for answer in whole] == [200, 200, 200]
+    assert all(answer.headers[name] == value for answer in whole for name, value in HEADERS.items())
+    assert not any(b"http://" in text.replace(b"http://www.w3.org", b"") or b"https://" in text
+                   for text in (answer.read() for answer in whole))  # fmt: skip
+
+
+@pytest.mark.parametrize("path", ["/", "/wrong/", "/wrong/do", "/%2e%2e/", "//", "/%E2%98%83/", "/%ff/"])
+def test_without_the_secret_nothing_is_shown(page: Page, path: str) -> None:
+    answer = Visitor(page.address).ask(path)
+
+    assert (answer.status, answer.read()) == (404, b"not this address")
+
+
+@pytest.mark.parametrize("name", ["..%2fserver.py", "../server.py", "index.html.bak", "static/page.js", "%00"])
+def test_no_other_file_is_shown(page: Page, name: str) -> None:
+    assert Visitor(page.address).ask(name).status == 404
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Host": "example.org"},
+        {"Host": "example.org:80"},
+        {"Origin": "http://example.org"},
+        {"Origin": "null"},
+        {"Origin": "https://127.0.0.1"},
+    ],
+)
+def test_another_origin_is_refused_even_with_the_secret(page: Page, headers: dict[str, str]) -> None:
+    visitor = Visitor(page.address)
+
+    assert visitor.ask("", headers=headers).status == 403
+    assert visitor.press(headers=headers) == 403
+    assert page.presses() == []
+
+
+def test_a_press_without_an_origin_is_refused(page: Page) -> None:
+    assert Visitor(page.address).ask("do", "POST", b'{"do":"press","key":" "}').status == 403
+
+
+def test_a_press_arrives(page: Page) -> None:
+    assert Visitor(page.address).press("r") == 204
+
+    assert until(page, page.presses) == [{"do": "press", "key": "r"}]
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [(b"", 400), (b"{", 400), (b"[" * 9000, 400), (b'{"do":"press"}', 400), (b"x" * (LONGEST_BODY + 1), 413)],
+)
+def test_a_press_that_makes_no_sense_is_refused(page: Page, body: bytes, status: int) -> None:
+    visitor = Visitor(page.address)
+
+    assert visitor.ask("do", "POST", body, {"Origin": visitor.own}).status == status
+    assert visitor.press() == 204
+
+
+def test_a_window_is_shown_the_newest_screen_at_once(page: Page) -> None:
+    page.send({"n": 1})
+    page.send({"n": 2})
+
+    assert Visitor(page.address).screen() == {"n": 2}
+
+
+def test_how_many_windows_are_open_is_told(page: Page) -> None:
+    page.send({"n": 1})
+    visitor = Visitor(page.address)
+    one, two = visitor.ask("screens"), visitor.ask("screens")
+
+    until(page, windows(page, 2))
+    two.close()
+    until(page, windows(page, 1))
+    one.close()
+    until(page, windows(page, 0))
+
+
+def test_the_address_that_a_browser_is_started_with_opens_the_page_once(page: Page) -> None:
+    visitor = Visitor(page.address_once)
+    first, second = visitor.ask(), visitor.ask()
+
+    assert (first.status, first.headers["location"]) == (303, urlsplit(page.address).path)
+    assert second.status == 404
+    assert urlsplit(page.address).path.strip("/") not in page.address_once
+
+
+def test_neither_secret_nor_words_stand_among_the_processes(page: Page) -> None:
+    line = subprocess.run(["ps", "-o", "args=", "-p", str(page.server)], capture_output=True, text=True, check=True)
+
+    assert "coach.page.server" in line.stdout
+    assert urlsplit(page.address).path.strip("/") not in line.stdout
+
+
+def test_a_server_that_is_killed_comes_back_at_the_same_address_with_the_same_screen(page: Page) -> None:
+    page.send({"n": 7})
+    address, first = page.address, page.server
+    Visitor(address).screen()
+    os.kill(first, signal.SIGKILL)
+
+    def is_back() -> bool:
+        page.presses()
+        return page.server not in (0, first) and page.serving
+
+    until(page, is_back)
+
+    assert page.address == address
+    assert Visitor(address).screen() == {"n": 7}
+
+
+def test_a_server_that_stands_still_holds_nobody_up(page: Page) -> None:
+    os.kill(page.server, signal.SIGSTOP)
+    began = time.monotonic()
+    for number in range(3000):
+        page.send({"n": number, "said": "x" * 2000})
+        page.presses()
+    took = time.monotonic() - began
+    os.kill(page.server, signal.SIGCONT)
+
+    assert took < PATIENCE
+    assert Visitor(page.address).screen() is not None
+
+
+def test_a_server_ends_with_the_coach_that_started_it() -> None:
+    code = (
+        "import os; from coach.page.host import Page; p = Page({}); p.open(); p.send({}); print(p.address, flush=True)"
+    )
+    coach = subprocess.Popen([sys.executable, "-c", code + "; input(); os._exit(1)"], stdin=subprocess.PIPE,
+                             stdout=subprocess.PIPE, text=True)  # fmt: skip
+    assert coach.stdout is not None
+    window = Visitor(coach.stdout.readline().strip()).ask("screens")
+    coach.communicate("\n", timeout=PATIENCE)
+
+    assert window.read().startswith(b"data: {}")  # to its end: the server let go
+
+
+def test_a_port_in_use_is_an_error_that_says_what_to_do() -> None:
+    taken = socket.create_server(("127.0.0.1", 0))
+    with taken, Page({}, taken.getsockname()[1]) as page, pytest.raises(PageError, match=r"Choose another with --port"):
+        page.open()
+
+
+def test_a_stranger_that_connects_to_the_coach_is_turned_away() -> None:
+    with Page(WORDS) as page:
+        port = page._listener.getsockname()[1]
+        stranger = socket.create_connection(("127.0.0.1", port))
+        stranger.sendall(b"x" * 40 + b'\n{"do":"press","key":"r"}\n')
+        page.open()
+        page.send({"n": 1})
+
+        assert Visitor(page.address).screen() == {"n": 1}
+        assert page.presses() == []
+        stranger.close()
+
+
+@given(st.binary(max_size=400) | st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(
+        st.sampled_from(["do", "key", "serial", "id", "fields", "x"]), inner | st.sampled_from(["press", "choose"]),
+        max_size=5), max_leaves=8).map(lambda value: json.dumps(value).encode()))  # fmt: skip
+def test_what_is_passed_on_is_a_press_or_a_choice_and_nothing_else(body: bytes) -> None:
+    match understood(body):
+        case None:
+            pass
+        case {"do": "press", "key": str(key)} as passed:
+            assert (len(key), len(passed)) == (1, 2)
+        case {"do": "choose", "serial": int(), "id": str(), "fields": dict(fields)} as passed:
+            assert all(isinstance(text, str) for text in fields.values())
+            assert len(passed) == 4
+        case other:
+            pytest.fail(f"passed on: {other}")
+
+
+def test_the_page_as_it_is_loaded_stays_small() -> None:
+    assert sum((server.STATIC / name).stat().st_size for name in server.FILES.values()) < 100_000
