@@ -254,6 +254,7 @@ function drawStep(now, fresh) {
 // ---- a session
 
 function drawSession(now) {
+  $("session").dataset.state = now.state;
   put("exercise", now.exercise || now.title);
   put("set", now.place);
   put("side", now.side);
