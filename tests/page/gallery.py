@@ -70,9 +70,10 @@ def _alarm(kind: str, head: str, text: str) -> dict[str, str]:
 def english() -> dict[str, Screen]:
     """Return the screens of a session by name, before, during and after it."""
     work = {"exercise": "Heel raise with slow lowering", "place": "Set 1 of 2", "side": "left side"}
-    keys = [HALT, key("p", "pause"), key("s", "slower"), key("e", "easier"), key("d", "enough"), key("h", "pain"),
-            key("t", "tired"), key("u", "unsteady"), key("f", "finish")]  # fmt: skip
-    say = ["stop", "pause", "slower", "easier", "enough", "pain", "tired", "unsteady"]
+    keys = [HALT, key("p", "hang on"), key("s", "slower"), key("e", "easier"), key("l", "how many"),
+            key("d", "that's all"), key("f", "end session"), key("h", "it hurts"), key("t", "tired"),
+            key("u", "wobbly"), key("b", "just a break")]  # fmt: skip
+    say = [one["does"] for one in keys]
     return {
         "who": step("en", "who", place="Step 1 of 6", head="Who trains now?", choices=[
             choice("mira", "Mira", "Steadier ankle, due today"), choice("joon", "Joon", "Neck and back, not due yet"),
@@ -104,8 +105,8 @@ def english() -> dict[str, Screen]:
         "waiting": session("en", "waiting", **work, state_words="Waiting for you",
                            said="Say ready when you stand well.",
                            may_say=["ready", "again", "why", "easier", "slower", "left", "break", "stop"],
-                           keys=[*keys, key("r", "ready"), key("a", "again"), key("w", "why"), key("l", "left"),
-                                 key("b", "break")]),
+                           keys=[*keys, key("r", "ready"), key("a", "say that again"), key("w", "tell me why"),
+                                 key("n", "no")]),
         "working": session("en", "working", **work, state_words="Working", said="Lower, slowly.",
                            count={"n": 6, "beside": "of 12 reps"}, keys=keys, may_say=say,
                            phase={"name": "lower", "left": 2.4, "length": 4.0, "done": 0.4, "from": 1.0, "to": 0.0},

@@ -212,6 +212,23 @@ def test_another_caption_or_a_first_reply_moves_nothing(page: Page, shown: Shown
     assert seen == [seen[0]] * len(seen)
 
 
+def test_a_key_that_is_named_twice_leaves_nothing_behind(page: Page, shown: Shown) -> None:
+    shown(SCREENS["working"], keys=[HALT, key("p", "hang on"), key("p", "hang on")])
+    shown(SCREENS["working"], again=True, keys=[HALT, key("p", "hang on"), key("p", "hang on")])
+    assert page.locator("#keys button").count() == 2
+
+    shown(SCREENS["working"], again=True, keys=[HALT, key("t", "tired")])
+    assert page.locator("#keys button").all_inner_texts() == ["tired\nt"]
+
+
+def test_what_stands_on_a_button_is_not_listed_a_second_time(page: Page, shown: Shown) -> None:
+    shown(SCREENS["working"], may_say=["stop", "zero to ten", "slower", "slower"])
+
+    assert page.locator("#say-words li").all_inner_texts() == ["stop", "zero to ten"]
+    assert page.get_by_role("group", name="You may say · Or press").get_by_role("button").count() == 10
+    assert page.locator("#say-label").inner_text() == "You may say · Or press"
+
+
 def test_a_long_caption_stays_large(page: Page, shown: Shown) -> None:
     shown(SCREENS["working"], said="I heard you, but I did not understand. Say ready to go on, or rest a while.")
 
@@ -241,7 +258,7 @@ def test_the_halt_acts_when_it_is_touched_and_not_when_it_is_let_go(
     assert coach.presses(1) == presses(" ")
 
     page.mouse.up()
-    page.locator("#keys button", has_text="pause").click()
+    page.locator("#keys button", has_text="hang on").click()
     assert coach.presses(2) == presses(" ", "p")
 
     page.locator("#halt").focus()
@@ -252,7 +269,7 @@ def test_the_halt_acts_when_it_is_touched_and_not_when_it_is_let_go(
 
 def test_a_key_that_is_held_down_presses_once(page: Page, coach: FakeScreens, shown: Shown) -> None:
     shown(SCREENS["waiting"])
-    page.locator("#keys button", has_text="pause").focus()
+    page.locator("#keys button", has_text="hang on").focus()
 
     for held in ("Space", "r", "Enter"):
         page.keyboard.down(held)

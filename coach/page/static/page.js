@@ -57,18 +57,22 @@ function made(tag, attributes = {}, text = "") {
 function reconcile(parent, items, idOf, make, update) {
   const old = new Map([...parent.children].filter((child) => "item" in child.dataset)
     .map((child) => [child.dataset.item, child]));
+  const kept = new Set();
   const ids = new Set(items.map((item) => String(idOf(item))));
   for (const [id, child] of old) if (!ids.has(id)) child.remove(); // first, so that nothing that stays is moved
   let after = parent.querySelector(":scope > :not([data-item])");
   for (const item of items) {
     const id = String(idOf(item));
     const child = old.get(id) || make(item);
+    old.delete(id); // were an id there twice, the second is made anew
+    kept.add(child);
     child.dataset.item = id;
     update(child, item);
     const place = after ? after.nextElementSibling : parent.firstElementChild;
     if (place !== child) parent.insertBefore(child, place);
     after = child;
   }
+  for (const child of [...parent.children]) if ("item" in child.dataset && !kept.has(child)) child.remove();
 }
 
 function gauge(id, part) {
@@ -250,6 +254,7 @@ function drawStep(now, fresh) {
 // ---- a session
 
 function drawSession(now) {
+  $("session").dataset.state = now.state;
   put("exercise", now.exercise || now.title);
   put("set", now.place);
   put("side", now.side);
@@ -278,11 +283,12 @@ function drawSession(now) {
   follow(now.phase);
   show("stage", now.count || now.rest || now.phase);
 
-  put("say-label", words.say);
-  reconcile($("say-words"), [...new Set(now.may_say)], (word) => word, () => made("li", { dir: "auto" }), (item, word) => {
+  const others = now.keys.filter((key) => !key.halts);
+  const onKeys = new Set(others.map((key) => key.does)); // what stands on a button is not listed twice
+  put("say-label", [now.may_say.length && words.say, others.length && words.keys].filter(Boolean).join(" \u00b7 "));
+  reconcile($("say-words"), [...new Set(now.may_say)].filter((word) => !onKeys.has(word)), (word) => word, () => made("li", { dir: "auto" }), (item, word) => {
     if (item.textContent !== word) item.textContent = word;
   });
-  $("say").classList.toggle("empty", !now.may_say.length);
   put("heard-label", words.heard);
   const heard = $("heard");
   const at = now.heard ? String(now.heard.at) : "";
@@ -298,8 +304,6 @@ function drawSession(now) {
   put("mic-label", words.microphone);
   gauge("mic-bar", now.mic);
 
-  put("keys-label", words.keys);
-  const others = now.keys.filter((key) => !key.halts);
   const held = $("keys").contains(document.activeElement);
   reconcile($("keys"), others, (key) => key.key, (key) => {
     const button = made("button", { type: "button" });
