@@ -80,7 +80,7 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
     in_phase = running is not None and running.phase_began >= 0 and session.state is State.WORKING
     length = (running.phase_until - running.phase_began) if running and in_phase else 0
     done = min(max((now - running.phase_began) / length, 0.0), 1.0) if running and length else 0.0
-    way = _way(work, running.phase) if running and in_phase else (0.0, 0.0)
+    stands = way(work, running.phase) if running and in_phase else (0.0, 0.0)
     number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
     side = (running.side if running and running.side else "+".join(sides)) if exercising else ""
     warnings = ("microphone_gone",) * showing.mic_lost + ("speaker_gone",) * showing.speaker_lost
@@ -101,8 +101,8 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
         phase=(phase_name(session) or pack.screens.get("phase_hold", "")) if in_phase else "",
         phase_done=done,
         phase_length=to_seconds(length),
-        phase_from=way[0],
-        phase_to=way[1],
+        phase_from=stands[0],
+        phase_to=stands[1],
         phase_left=to_seconds(running.phase_until - now) if running and in_phase and now < running.phase_until else 0.0,
         rest_of=to_seconds(session.rest_until - session.rest_from) if session.state is State.RESTING else 0.0,
         unanswered=session.prompts if session.state in _ASKED else 0,
@@ -125,7 +125,7 @@ def _count(session: Session) -> int:
     return running.counted if isinstance(work_of(session), Hold) else running.rep
 
 
-def _way(work: Work, index: int) -> tuple[float, float]:
+def way(work: Work, index: int) -> tuple[float, float]:
     """Return where the weight stands, 0 low to 1 high, as a phase begins and as it ends.
 
     It falls in the slow phase. Of the others the longest brings it up again, and in the rest of them it stays. On a

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from coach.errors import VoicePackError
 from coach.session.past import Clause
@@ -27,6 +28,11 @@ class Labels:
     def clause(self, clause: Clause) -> str:
         """Return a clause of the plan in words."""
         return self(clause.key, **{name: shown(str(value)) for name, value in clause.values})
+
+    def plain_clause(self, clause: Clause) -> str:
+        """Return a clause for whoever is at home, where it has such words ("plain_..."), else as the record has it."""
+        plain = replace(clause, key=f"plain_{clause.key}")
+        return self.clause(plain if plain.key in self._screens else clause)
 
     def word(self, group: str, name: str) -> str:
         """Return the label of a name that comes from a record or a program, or the name itself in plain words."""

@@ -78,9 +78,10 @@ class Step:
     progress: Progress | None = None
     problem: str = ""
     """What went wrong, in a sentence."""
-    place: str = ""
-    """How far the way to the session is: "Step 2 of 5"."""
 
-    def as_json(self, serial: int, lang: str, words: dict[str, str]) -> dict[str, Any]:
-        """Return the screen as it is sent. `serial`: of the step; an update of the same step has the same."""
-        return {"kind": "step", "serial": serial, "lang": lang, "words": words, **asdict(self)}
+    def as_json(self, serial: int, lang: str, place: str) -> dict[str, Any]:
+        """Return the screen as it is sent.
+
+        `serial`: of the step; an update of the same step has the same. `place`: how far it is, "Step 2 of 5".
+        """
+        return {"kind": "step", "serial": serial, "lang": lang, "place": place, **asdict(self)}

@@ -2,8 +2,9 @@
 
     python tests/bench/page.py [--halts 20] [--events 100]
 
-A press to silence: `coach page` on a private PulseAudio, its sound heard on the sink's monitor; beside it a plain script
-that serves a button and looks at it after each clip. An event to the screen: in headless Chromium, from the moment the
+A press to silence: `coach page` on a private PulseAudio, heard on the sink's monitor, from the press until the tone of
+the lowering has given way to the first sound of the halt's own words; beside it a plain script that serves a button and
+looks at it after each clip, until silence. An event to the screen: in headless Chromium, from the moment the
 coach sends it until the frame is drawn in which it is to be read; beside it a page that asks twice a second. The cost:
 processor time of the server while ten screens a second go out to one window, and what sending takes in the coach.
 Nothing here fails on a figure.
@@ -26,7 +27,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 from urllib.parse import urlsplit
 
 import numpy as np
@@ -49,8 +50,8 @@ written_by: {name: "", role: physical therapist, on: 2027-01-11, review_on: 2027
 within_reach: not needed
 cautions: Rest when you like.
 call: Call the clinic.
-ask: {pain: never, effort: never, reps: never}
-limits: {pain: {carry_on_to: 3, ease_to: 5}, halts: 60, minutes: 120}
+ask: {pain: each exercise, effort: never, reps: never}
+limits: {pain: {carry_on_to: 3, ease_to: 5}, halts: 10, minutes: 120}
 schedule: {every: 1 day}
 exercises:
   - id: lowering
@@ -61,7 +62,16 @@ exercises:
     levels:
       - {id: one, setup: Stand up., cue: Rise and lower.}
 """
-STEPS = {"new": "on", "today": "on", "cautions": "on", "teach": "keys", "check": "skip", "reach": "yes", "after": "done"}
+STEPS = {
+    "who": "person.sam",
+    "new": "on",
+    "today": "on",
+    "cautions": "on",
+    "teach": "keys",
+    "check": "skip",
+    "reach": "yes",
+    "after": "done",
+}
 ANSWERS = {"checking": "r", "screening": "n", "screen_check": "y", "setup": "r", "waiting": "r", "halted": "b",
            "recovering": "r", "paused": "r", "confirming": "y", "asking": "2"}  # fmt: skip
 QUIET = 0.003
@@ -90,7 +100,7 @@ def main() -> int:
 
 def _halts(count: int) -> None:
     try:
-        with pulse_server() as env:
+        with pulse_server() as env, quiet_room(env) as env:
             rows = [("coach page", _heard(_coach, count, env)), ("plain script", _heard(_plain, count, env))]
     except NoPulseError as error:
         print(f"press to silence: not measured, {error}")
@@ -100,13 +110,26 @@ def _halts(count: int) -> None:
         print(f"  {name:14}{len(found):>5}   {_spread(found)}")
 
 
+@contextmanager
+def quiet_room(env: dict[str, str]) -> Iterator[dict[str, str]]:
+    """Give the microphone a room's own noise instead of what the speaker plays: a press is measured, not an echo."""
+    with tempfile.TemporaryFile() as sound:
+        noise = np.random.default_rng(1).normal(0, 30, 1200 * RATE)
+        sound.write(noise.astype("<i2").tobytes())
+        sound.seek(0)
+        command = ["pacat", "--raw", f"--rate={RATE}", "--channels=1", "--device=mic"]
+        player = subprocess.Popen(command, env=env, stdin=sound)
+        try:
+            yield {**env, "PULSE_SOURCE": "mic.monitor"}
+        finally:
+            player.terminate()
+            player.wait()
+
+
 def _heard(run: Any, count: int, env: dict[str, str]) -> list[float]:
     """Return the milliseconds from each press to the beginning of silence."""
     with Recorder(env) as recorder:
-        pressed = run(count, env, recorder)
-        time.sleep(0.5)
-        recorder.stop()
-        return [1000 * (quiet - at) for at in pressed if (quiet := recorder.quiet_after(at)) is not None]
+        return [1000 * seconds for seconds in run(count, env, recorder)]
 
 
 class Recorder:
@@ -120,7 +143,7 @@ class Recorder:
         self._earliest = float("inf")
         self._thread = threading.Thread(target=self._read, daemon=True)
 
-    def __enter__(self) -> Recorder:
+    def __enter__(self) -> Self:
         self._thread.start()
         return self
 
@@ -146,6 +169,12 @@ class Recorder:
         sound = np.frombuffer(bytes(self._data[2 * begin : 2 * (begin + round(seconds * RATE))]), "<i2") / 32768
         return float(np.sqrt(np.mean(sound**2))) if len(sound) else 0.0
 
+    def begins(self, clip: np.ndarray, after: float) -> float:
+        """Return when `clip` begins in the three seconds from `after` on: where it correlates best."""
+        begin = max(0, round((after - self._earliest) * RATE))
+        sound = np.frombuffer(bytes(self._data[2 * begin : 2 * (begin + 3 * RATE + len(clip))]), "<i2") / 32768
+        return after + int(np.abs(np.correlate(sound, clip[:RATE], "valid")).argmax()) / RATE
+
     def quiet_after(self, at: float) -> float | None:
         """Return when silence of 150 ms begins after `at`; None if it was silent then already."""
         if self.level(at - 0.02, 0.02) < QUIET:
@@ -159,7 +188,7 @@ class Recorder:
 
 
 def _coach(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
-    """Halt a session of `coach page` so many times in mid-tone; return when each press was made."""
+    """Halt a session of `coach page` so many times in mid-tone; return the seconds from each press to its effect."""
     with tempfile.TemporaryDirectory() as folder:
         program = Path(folder) / "long.yaml"
         program.write_text(PROGRAM, "utf-8")
@@ -168,27 +197,46 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
             window = Window(address)
             pressed: list[float] = []
             answered: tuple[Any, ...] = ()
+            here = 0  # halts of this session; the tenth would end it
             for screen in window.screens():
                 if screen["kind"] == "step":
                     if screen["serial"] not in answered and screen["id"] in STEPS:
                         answered = (screen["serial"],)
                         window.do({"do": "choose", "serial": screen["serial"], "id": STEPS[screen["id"]],
                                    "fields": {"name": "Sam"}})  # fmt: skip
-                    if pressed and screen["id"] == "who":
-                        break
+                    here = 0
+                    if screen["problem"]:
+                        raise SystemExit(screen["problem"])
                     continue
                 phase = screen["phase"] or {}
                 if screen["state"] == "working" and phase.get("name") == "lower" and 0.25 < phase["done"] < 0.6:
                     if len(pressed) == count:
-                        window.do({"do": "press", "key": "f"})
                         break
+                    if here == 9:
+                        window.do({"do": "press", "key": "f"})
+                        continue
+                    here += 1
                     pressed.append(time.monotonic())
                     window.do({"do": "press", "key": " "})
                     answered = ()
                 elif (asked := (screen["state"], screen["said"])) != answered and screen["state"] in ANSWERS:
                     answered = asked
                     window.do({"do": "press", "key": ANSWERS[screen["state"]]})
-            return pressed
+            time.sleep(4)
+            clip = _halts_own_words(Path(folder) / "home")
+            return [recorder.begins(clip, at) - at for at in pressed]
+
+
+def _halts_own_words(home: Path) -> np.ndarray:
+    from coach.cli.parts import coach_voice
+    from coach.logbook.store import Home
+    from coach.voice.pack import load_pack
+    from coach.words.phrases import phrase, sentence
+
+    pack = load_pack("en")
+    voice, text = coach_voice(Home(home), pack), sentence(pack, phrase("halt_now"))
+    voice.prepare([text])
+    return voice.clip(text)
 
 
 @contextmanager
@@ -216,7 +264,6 @@ class Window:
     def __init__(self, address: str) -> None:
         parts = urlsplit(address)
         self._host, self._path = parts.netloc, parts.path
-        self._presses = http.client.HTTPConnection(self._host)
 
     def screens(self) -> Iterator[dict[str, Any]]:
         connection = http.client.HTTPConnection(self._host)
@@ -226,8 +273,10 @@ class Window:
                 yield json.loads(line[6:])
 
     def do(self, press: dict[str, Any]) -> None:
-        self._presses.request("POST", self._path + "do", json.dumps(press), {"Origin": f"http://{self._host}"})
-        self._presses.getresponse().read()
+        connection = http.client.HTTPConnection(self._host)
+        connection.request("POST", self._path + "do", json.dumps(press), {"Origin": f"http://{self._host}"})
+        connection.getresponse().read()
+        connection.close()
 
 
 def _plain(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
@@ -243,7 +292,8 @@ def _plain(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
                 connection.getresponse().read()
                 while recorder.quiet_after(pressed[-1]) is None and time.monotonic() < pressed[-1] + 20:
                     time.sleep(0.1)
-        return pressed
+        ends = [recorder.quiet_after(at) for at in pressed]
+        return [end - at for at, end in zip(pressed, ends, strict=True) if end is not None]
 
 
 def _plain_script() -> None:
@@ -253,7 +303,7 @@ def _plain_script() -> None:
     pressed = threading.Event()
 
     class Handler(http.server.BaseHTTPRequestHandler):
-        def do_POST(self) -> None:  # noqa: N802  named by the library
+        def do_POST(self) -> None:
             pressed.set()
             self.send_response(204)
             self.end_headers()
@@ -277,7 +327,8 @@ def _plain_script() -> None:
 
 OBSERVE = """(id) => { window.drawn = {}; const node = document.getElementById(id);
   new MutationObserver(() => requestAnimationFrame(() => requestAnimationFrame(() => {
-    const text = node.textContent; if (!(text in window.drawn)) window.drawn[text] = performance.timeOrigin + performance.now();
+    const text = node.textContent;
+    if (!(text in window.drawn)) window.drawn[text] = performance.timeOrigin + performance.now();
   }))).observe(node, {childList: true, characterData: true, subtree: true}); }"""
 
 
@@ -306,7 +357,7 @@ def moment(number: int) -> dict[str, Any]:
     words = dict.fromkeys(("now", "heard", "say", "microphone", "halt", "keys", "lost_head", "lost_text"), "words")
     return {
         "kind": "session", "serial": 1, "lang": "en", "title": "Steadier ankle", "person": "Sam", "state": "working",
-        "state_words": "Working", "said": f"event {number}", "exercise": "Heel raise", "place": "Set 1 of 2", "side": "",
+        "state_words": "Working", "said": f"event {number}", "exercise": "Heels", "side": "", "place": "Set 1 of 2",
         "count": {"n": 1 + number % 12, "beside": "of 12 reps"}, "rest": None, "heard": None, "mic": 0.4, "alarm": None,
         "phase": {"name": "lower", "left": 2.0, "length": 4.0, "done": 0.5, "from": 1.0, "to": 0.0},
         "may_say": ["stop", "pause"], "time_left": "about 12 min left", "words": words | {"windows": ""},
@@ -335,8 +386,8 @@ def _polled(browser: Any, count: int) -> list[float]:
     said = ["event -1"]
 
     class Handler(http.server.BaseHTTPRequestHandler):
-        def do_GET(self) -> None:  # noqa: N802  named by the library
-            script = "setInterval(async () => {document.getElementById('said').textContent = await (await fetch('now')).text()}, 500)"
+        def do_GET(self) -> None:
+            script = "setInterval(async () => {said.textContent = await (await fetch('now')).text()}, 500)"
             text = said[0] if self.path == "/now" else f"<p id=said></p><script>{script}</script>"
             self.send_response(200)
             self.send_header("Content-Type", "text/html")

@@ -26,6 +26,13 @@ _FIXED = (
 """Words that every screen brings along, `page_word_...` in screens.yaml."""
 
 
+_PLACES = (
+    ("who", "new"), ("program", "today", "cautions"), ("teach", "lesson", "learning", "judging", "taught"),
+    ("preparing", "check", "checking", "checked"), ("layout", "reach"),
+)  # fmt: skip
+"""How far a step is on the way to a session: ids of steps, those of one place together."""
+
+
 class StartOverError(Exception):
     """The caregiver wants to begin again with the first step."""
 
@@ -95,7 +102,9 @@ class Desk:
         if anew or step.id != self._shown:
             self._serial += 1
         self._shown = step.id
-        self._put(step.as_json(self._serial, self.pack.language, {}))
+        n = next((number for number, ids in enumerate(_PLACES, start=1) if step.id in ids), 0)
+        place = self.labels("page_place", n=n, of=len(_PLACES)) if n else ""
+        self._put(step.as_json(self._serial, self.pack.language, place))
 
     def watch(self, step: Step) -> None:
         """Show how something goes on. Raises StoppedError if one of the choices of the step was pressed."""

@@ -147,10 +147,10 @@ def _title(name: str, home: Home, person: Person) -> str:
 def _today(desk: Desk, home: Home, person: Person, prepared: Prepared) -> Step:
     labels, plan = desk.labels, prepared.today
     early = plan.due is not None and plan.due > home.today()
-    lines = [Line(labels.clause(because), "small") for because in plan.because]
+    lines = [Line(labels.plain_clause(because), "small") for because in plan.because]
     for planned in plan.exercises:
         lines.append(Line(exercise_line(planned, labels, labels.word("level", level_id(planned)))))
-        lines += [Line(labels.clause(because), "small") for because in planned.because]
+        lines += [Line(labels.plain_clause(because), "small") for because in planned.because]
     history, decided = home.history(person.id), home.decisions(person.id)
     lines += [Line(problem, "bad") for problem in problems(history, decided, labels)]
     first = not past(history.records, prepared.program.id)

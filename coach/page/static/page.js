@@ -456,7 +456,6 @@ function draw(now) {
   if (document.title !== title) document.title = title;
   put("windows", words.windows || "");
   document.body.dataset.kind = now.kind;
-  document.body.dataset.state = now.kind === "session" ? now.state : now.id;
   show("step", now.kind === "step");
   show("session", now.kind === "session");
   show("foot", now.kind === "session");

@@ -1,0 +1,46 @@
+"""A paced device gives each stretch when a real room would have given it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from coach.audio.paced import Paced
+from coach.audio.room import VirtualRoom
+from coach.tempo.units import BLOCK, RATE
+
+
+class Wall:
+    """A clock that moves only when somebody waits, each time a little less than asked: a wait may come back early."""
+
+    def __init__(self) -> None:
+        self.now = 100.0
+        self.waits = 0
+
+    def wait(self, seconds: float) -> None:
+        self.waits += 1
+        self.now += seconds if seconds < 1e-4 else 0.7 * seconds
+
+
+def run(pace: float, stretches: int) -> float:
+    wall = Wall()
+    device = Paced(VirtualRoom(), pace, wall.wait, lambda: wall.now)
+    device.open(lambda _, frames: np.zeros(frames, np.float32))
+    for _ in range(stretches):
+        assert device.read() is not None
+    device.close()
+    return wall.now - 100.0
+
+
+def test_a_stretch_comes_when_its_time_has_come() -> None:
+    assert abs(run(1.0, 50) - 50 * BLOCK / RATE) < 1e-3
+    assert abs(run(4.0, 50) - 50 * BLOCK / RATE / 4) < 1e-3
+
+
+def test_a_room_that_is_behind_is_not_held_back() -> None:
+    wall = Wall()
+    device = Paced(VirtualRoom(), 1.0, wall.wait, lambda: wall.now)
+    device.open(lambda _, frames: np.zeros(frames, np.float32))
+    wall.now += 10.0
+    device.read()
+
+    assert wall.waits == 0
