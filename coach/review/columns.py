@@ -30,6 +30,7 @@ MEMORY = "600MB"
 FIELDS = {
     "n": "INTEGER", "line": "VARCHAR", "person": "VARCHAR", "program": "VARCHAR", "title": "VARCHAR",
     "digest": "VARCHAR", "language": "VARCHAR",
+    "continues": "VARCHAR",
     "plan": [{"exercise": "VARCHAR", "name": "VARCHAR", "level": "VARCHAR", "sets": "INTEGER", "target": "INTEGER"}],
     "set_id": "INTEGER", "exercise": "VARCHAR", "level": "VARCHAR", "set": "INTEGER", "side": "VARCHAR",
     "kind": "VARCHAR", "planned_low": "INTEGER", "planned_high": "INTEGER", "tension_planned_s": "DOUBLE",
@@ -166,6 +167,8 @@ def _load(engine: DuckDBPyConnection, folder: Path, everybody: tuple[Member, ...
         heap = list(_own(engine, heap, folder, everybody, left_out))
         for statement in statements("load"):
             engine.execute(statement)
+    for statement in statements("joined"):
+        engine.execute(statement)
     engine.execute(
         "INSERT INTO left_out SELECT unnest(?::VARCHAR[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])",
         [[one.file for one in left_out], [one.line for one in left_out], [one.text for one in left_out]],
