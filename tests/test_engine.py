@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -402,6 +403,25 @@ def test_a_disk_that_has_room_again_gets_all_lines_in_order_and_the_end_is_as_ev
         On.UNWRITTEN,
         On.WRITTEN,
     ]
+
+
+def test_a_disk_that_stands_still_ends_nothing_is_told_and_holds_up_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    free = threading.Event()
+
+    class Stands(Lines):
+        def flush(self) -> None:
+            if self.lines:
+                assert free.wait(60)
+            super().flush()
+
+    monkeypatch.setattr("coach.engine.LAST_WRITE", 0.01)
+    ran = run(lines=Stands(closed=True))
+    free.set()
+
+    assert ran.why == "done"
+    assert not ran.lines.closed, "what is busy with the disk is not closed: the record is kept elsewhere"
+    assert said(ran).count("trouble_record") == 1
+    assert "goodbye_unwritten" in said(ran)
 
 
 def test_a_halt_works_while_the_disk_is_full() -> None:

@@ -26,7 +26,7 @@ from coach.program_files import ProgramFile, find, open_file
 from coach.session.lines import session_begun
 from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
-from coach.session.taken_up import Broken, take_up
+from coach.session.taken_up import Broken, ahead, take_up
 from coach.voice.cache import ClipVoice
 from coach.voice.pack import halt_words, load_pack
 from coach.voice.render import Renderer
@@ -189,6 +189,15 @@ def tell_closed(sessions: Iterable[str], labels: Labels, console: Console) -> No
     """Say which earlier sessions had broken off and were closed now."""
     for session in sessions:
         console.print(f"! {labels('closed_broken', session=session)}", soft_wrap=True, markup=False)
+
+
+def told_broken(prepared: Prepared, labels: Labels) -> str:
+    """Return what is told of today's session that broke off; empty: none did."""
+    if prepared.broken is None:
+        return ""
+    begun = sum(len(one.begun) for one in prepared.broken.exercises)
+    left = sum(one.sets for one in ahead(prepared.left)) if prepared.left else 0
+    return labels("broke_off", session=prepared.broken.session, begun=begun, left=left)
 
 
 def tell_end(home: Home, person: str, ran: Ran, labels: Labels, console: Console) -> None:

@@ -22,6 +22,7 @@ from coach.cli.parts import (
     sentences,
     tell_closed,
     tell_end,
+    told_broken,
 )
 from coach.cli.today import decision_problems
 from coach.cli.verdict import tell_verdict
@@ -34,7 +35,6 @@ from coach.errors import CoachError
 from coach.logbook.assembled import RECORDING, VIRTUAL_ROOM
 from coach.logbook.store import Home, Person
 from coach.ports import Device
-from coach.session.taken_up import ahead
 from coach.words.phrases import VoicePack
 
 
@@ -126,7 +126,7 @@ def part(args: argparse.Namespace, prepared: Prepared, labels: Labels, console: 
             raise CoachError("Nothing of the session that broke off is left to do today; leave out --take-up.")
         command = "--anew (the whole session again), or let it be for today"
     if not args.take_up:
-        told = _told(prepared, labels)
+        told = told_broken(prepared, labels)
         if not asked_in_person():
             raise CoachError(f"{told} Say which: {command}.")
         console.print(told, soft_wrap=True, markup=False)
@@ -146,14 +146,6 @@ def part(args: argparse.Namespace, prepared: Prepared, labels: Labels, console: 
 def asked_in_person() -> bool:
     """Tell whether somebody sits at a terminal and can be asked."""
     return sys.stdin.isatty()
-
-
-def _told(prepared: Prepared, labels: Labels) -> str:
-    """Return what broke off and what is left of it."""
-    assert prepared.broken is not None
-    begun = sum(len(one.begun) for one in prepared.broken.exercises)
-    left = sum(one.sets for one in ahead(prepared.left)) if prepared.left else 0
-    return labels("broke_off", session=prepared.broken.session, begun=begun, left=left)
 
 
 def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:

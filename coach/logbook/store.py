@@ -328,7 +328,10 @@ def _set_aside(path: Path, handle: int, raw: bytes) -> None:
     good = raw.rfind(b"\n") + 1
     if good == len(raw):
         return
-    files.replace_file(path.with_name(path.name + ".torn"), raw[good:])
+    beside, tail = path.with_name(path.name + ".torn"), raw[good:]
+    kept = beside.read_bytes() if beside.exists() else b""
+    if kept != tail and not kept.endswith(b"\n" + tail):  # else it died before the tail was cut off, and comes again
+        files.replace_file(beside, kept + b"\n" + tail if kept else tail)
     os.ftruncate(handle, good)
     os.fsync(handle)
 

@@ -145,6 +145,8 @@ class TestBrokenOff:
         assert main(broken) == 2
 
         told = capsys.readouterr()
+        main(["today", PERSON, "--home", str(room_home)])
+        assert "broke off. Sets begun in it: 1; sets left: 1." in capsys.readouterr().out
         assert "Sets begun in it: 1; sets left: 1. Say which: --take-up" in " ".join(told.err.split())
         assert [one.why for one in Home(room_home).history(PERSON).records] == ["interrupted"]
 
@@ -154,6 +156,7 @@ class TestBrokenOff:
         home = Home(room_home)
         first, then = home.history(PERSON).records
         assert then.continues == first.session
+        assert then.plan[0].because == "as it was planned for the session that broke off, or easier"
         assert (then.why, [one.set for one in first.sets], [one.set for one in then.sets]) == ("done", [1], [2])
         (whole,) = past(home.history(PERSON).records, "small")
         assert [(one.sets_planned, one.sets_in_full) for one in whole.exercises] == [(2, 2)]
