@@ -266,3 +266,27 @@ def test_a_real_disk_that_becomes_read_only_and_writable_again(small_disk: Path,
     store.close()
 
     whole(store.path, store.session, told)
+
+
+def test_what_a_broken_write_left_that_could_not_be_cut_off_is_cut_off_before_the_next(
+    home: Home, told: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = home.begin("mira")
+    take(store, told[:3])
+    store.flush()
+    with monkeypatch.context() as broken:
+        disk = Refusing(broken, errno.EIO, room=40)
+
+        def refuse(_handle: int, _size: int) -> None:
+            raise OSError(errno.EIO, "broken")
+
+        broken.setattr(os, "ftruncate", refuse)
+        take(store, told[3:])
+        with pytest.raises(RecordError):
+            store.flush()
+        assert disk.room <= 0
+        assert not store.path.read_bytes().endswith(b"\n")
+
+    store.close()
+
+    whole(store.path, store.session, told)
