@@ -23,10 +23,17 @@ from coach.logbook.writing import SessionStore
 Told = list[tuple[str, int, dict[str, Any]]]
 
 
+@pytest.fixture(autouse=True)
+def elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return the folder that stands in for the system's temporary ones."""
+    folder = tmp_path / "elsewhere"
+    folder.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(folder))
+    return folder
+
+
 @pytest.fixture
-def home(tmp_path: Path, ticking: Callable[[], datetime], monkeypatch: pytest.MonkeyPatch) -> Home:
-    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "elsewhere"))
-    (tmp_path / "elsewhere").mkdir()
+def home(tmp_path: Path, ticking: Callable[[], datetime]) -> Home:
     home = Home(tmp_path / "home", ticking)
     home.add_person("mira", "Mira")
     return home
