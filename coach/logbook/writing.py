@@ -9,7 +9,6 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from threading import Lock
 from typing import Any, Self
 
 from coach.errors import RecordError
@@ -24,7 +23,7 @@ GONE = (FileNotFoundError, NotADirectoryError)
 class SessionStore:
     """One session's file, with a copy of it in memory. A `ports.Store`.
 
-    `take` and `flush` may be called from two threads, one each.
+    `take` and `flush` may be called from two threads, one each: the one lengthens `_whole`, the other `_size`.
     """
 
     def __init__(
@@ -49,11 +48,8 @@ class SessionStore:
         self._n = reading.lines[-1].n if reading.lines else 0
         self._chain = reading.chain or self.session
         self._whole = raw
-        self._waiting: list[bytes] = []
-        """Lines that are not on the disk yet: the end of `_whole`."""
         self._size = len(raw)
         """Bytes of `_whole` that are on the disk; what a refused write left behind them is cut off."""
-        self._lock = Lock()
 
     @property
     def text(self) -> str:
@@ -66,10 +62,7 @@ class SessionStore:
             raise RecordError(f"The record {self.path.name} is closed; begin a new session.")
         t = self._now().astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         text, chain = encode(Line(self._n + 1, t, at, kind, fields), self._chain)
-        line = text.encode("utf-8") + b"\n"
-        with self._lock:
-            self._whole += line
-            self._waiting.append(line)
+        self._whole += text.encode("utf-8") + b"\n"
         self._n, self._chain = self._n + 1, chain
 
     def flush(self) -> None:
@@ -78,27 +71,28 @@ class SessionStore:
         Raises RecordError if the disk refuses; then no part of a line stays, and the next call tries again.
         """
         with files.clear_errors(self.path, "write"):
-            while self._waiting:
+            while self._size < len(self._whole):
                 self._attach()
-                waiting = self._next()
+                rest = self._whole[self._size :]
                 try:
-                    self._write(waiting)
+                    self._write(rest)
                 except OSError:
-                    if len(waiting) == 1:
+                    first = rest[: rest.index(b"\n") + 1]
+                    if first == rest:
                         raise
-                    self._write(waiting[:1])  # a full disk may have room for one
+                    self._write(first)  # a full disk may have room for one
 
     def append(self, kind: str, at: int, fields: Mapping[str, Any]) -> None:
         """Take one line and make sure it is on the disk.
 
         Raises RecordError if it does not fit its kind, or if the disk refuses it; then nothing of it is kept.
         """
-        before = self._n, self._chain, self._whole, list(self._waiting)
+        before = self._n, self._chain, self._whole
         self.take(kind, at, fields)
         try:
             self.flush()
         except RecordError:
-            self._n, self._chain, self._whole, self._waiting = before
+            self._n, self._chain, self._whole = before
             raise
 
     def close(self, *, reachable: bool = True) -> None:
@@ -128,18 +122,11 @@ class SessionStore:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _next(self) -> list[bytes]:
-        with self._lock:
-            return list(self._waiting)
-
-    def _write(self, lines: list[bytes]) -> None:
+    def _write(self, data: bytes) -> None:
         assert self._handle is not None
         if os.fstat(self._handle).st_size > self._size:
             os.ftruncate(self._handle, self._size)
-        data = b"".join(lines)
         files.write_whole(self._handle, data)
-        with self._lock:
-            del self._waiting[: len(lines)]
         self._size += len(data)
 
     def _attach(self) -> None:
@@ -165,9 +152,7 @@ class SessionStore:
             os.close(handle)
             raise OSError(errno.EEXIST, "another file stands in its place")
         os.close(self._handle)
-        with self._lock:
-            rest = self._whole[len(raw) :]
-            self._handle, self._size, self._waiting = handle, len(raw), [rest] if rest else []
+        self._handle, self._size = handle, len(raw)
 
     def _rescue(self, why: str) -> None:
         """Keep the whole record in another place."""

@@ -297,3 +297,31 @@ def test_what_a_broken_write_left_that_could_not_be_cut_off_is_cut_off_before_th
     store.close()
 
     whole(store.path, store.session, told)
+
+
+def test_a_line_that_is_refused_when_it_is_appended_takes_nothing_with_it(
+    home: Home, told: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = home.begin("mira")
+    take(store, told[:1])
+    store.flush()
+    take(store, told[1:2])
+    with monkeypatch.context() as broken:
+        real = os.write
+        calls: list[Any] = []
+
+        def write(handle: int, data: Any) -> int:  # the line that waits gets through, the one behind it does not
+            calls.append(data)
+            if len(calls) != 2:
+                raise OSError(errno.ENOSPC, "No space left on device")
+            return real(handle, data)
+
+        broken.setattr(os, "write", write)
+        with pytest.raises(RecordError):
+            store.append(*told[2])
+
+    for one in told[2:]:
+        store.append(*one)
+    store.close()
+
+    whole(store.path, store.session, told)
