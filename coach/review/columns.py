@@ -167,8 +167,9 @@ def _load(engine: DuckDBPyConnection, folder: Path, everybody: tuple[Member, ...
         heap = list(_own(engine, heap, folder, everybody, left_out))
         for statement in statements("load"):
             engine.execute(statement)
-    for statement in statements("joined"):
-        engine.execute(statement)
+    if engine.execute("SELECT 1 FROM sessions WHERE continues IS NOT NULL LIMIT 1").fetchone():
+        for statement in statements("joined"):
+            engine.execute(statement)
     engine.execute(
         "INSERT INTO left_out SELECT unnest(?::VARCHAR[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])",
         [[one.file for one in left_out], [one.line for one in left_out], [one.text for one in left_out]],
