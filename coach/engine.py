@@ -1,13 +1,14 @@
 """The one loop: sound in, events out of it into the session; the session's commands out into sound and the record.
 
 The device is the clock. The device's own thread asks the mixer for what to play; everything else happens in the thread
-that calls `run`, stretch by stretch, as the device delivers them.
+that calls `run`, stretch by stretch, as the device delivers them. One more thread brings the record onto the disk.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from threading import Thread
 from typing import Any
 
 from coach.audio.echo import Canceller
@@ -16,6 +17,7 @@ from coach.audio.patient import Moment
 from coach.audio.room_check import RoomCheck
 from coach.ears.front import Ears
 from coach.errors import CoachError, OutOfPlaceError
+from coach.keeping import Keeper
 from coach.moments import moment_of, question_moment
 from coach.ports import Captured, Device, Hearing, Store, Voice
 from coach.session.agenda import Agenda, Sounding
@@ -48,6 +50,12 @@ HUSH_AFTER_VOICE = to_samples(0.5)
 
 STALLS = 30
 """Reads in a row without sound, about a second each, after which the device is given up."""
+
+SLOW_DISK = to_samples(10.0)
+"""Samples for which the disk may lag behind before it is taken for one that refuses."""
+
+LAST_WRITE = 10.0
+"""Seconds that the end of a session waits for a disk that has not come back, before the record is kept elsewhere."""
 
 
 @dataclass(slots=True)
@@ -94,6 +102,8 @@ class Engine:
         self._voice = voice
         self._ears = ears
         self._store = store
+        self._keeper = Keeper(store)
+        self._lagging_since = -1
         self._mixer = mixer or Mixer()
         self._canceller = Canceller()
         self._agenda = Agenda(self._length, to_samples(pack.speech.pause))
@@ -120,12 +130,16 @@ class Engine:
     def run(self, begun: dict[str, Any]) -> str:
         """Run the session to its end and return why it ended. `begun` are the fields of the first line.
 
-        However it ends, the record is closed. Raises CoachError when the device or the disk is gone for good.
+        However it ends, the record is closed. Raises CoachError when the device is gone for good, or when the disk does
+        not take the first line; one that refuses later ends nothing: see `coach.keeping` and the store's `close`.
         """
+        writing = Thread(target=self._keeper.work, name="record", daemon=True)
         try:
             self._ears.open(frozenset())
             self._device.open(self._mixer.render)  # before the record: without a device there was no session
-            self._store.append("session_begun", 0, begun)
+            self._store.take("session_begun", 0, begun)
+            self._store.flush()
+            writing.start()
             self._over = False
             self._give(Event(On.START, 0))
             while not self._over:
@@ -137,7 +151,10 @@ class Engine:
                 raise
         finally:
             self._device.close()
-            self._store.close()
+            self._keeper.end()
+            if writing.ident is not None:
+                writing.join(LAST_WRITE)
+            self._store.close(reachable=not writing.is_alive())
         return self.session.end_why
 
     @property
@@ -161,6 +178,7 @@ class Engine:
         self._happen()
         self._listen(self._canceller.process(captured))
         self._watch_mic(captured)
+        self._watch_disk()
         self._happen()
         if self._show is not None and self._now - self._shown_at >= LOOK_EVERY:
             self._shown_at = self._now
@@ -189,10 +207,7 @@ class Engine:
         """End the session here, whatever state it is in."""
         if self._over:
             return
-        try:
-            self._give_if_taken(Event(On.QUIT, max(self._now, self.session.at)))
-        except CoachError:  # the disk is why we end: nothing more can be written
-            self._over = True
+        self._give_if_taken(Event(On.QUIT, max(self._now, self.session.at)))
         self._over = True
 
     def _watch_mic(self, captured: Captured) -> None:
@@ -208,6 +223,18 @@ class Engine:
         self._showing.mic_lost = self._mic_lost
         self._showing.speaker_lost = False
         self._showing.no_echo = self.session.state is State.CHECKING and self._room_check.echo is False
+
+    def _watch_disk(self) -> None:
+        """A disk that refuses the record, or lags far behind, is told to the session; so is its coming back."""
+        if not self._keeper.behind:
+            self._lagging_since = -1
+        elif self._lagging_since < 0:
+            self._lagging_since = self._now
+        lagging = 0 <= self._lagging_since <= self._now - SLOW_DISK
+        unwritten = self._keeper.refused or lagging
+        if unwritten != self._showing.unwritten:
+            self._showing.unwritten = unwritten
+            self._give_if_taken(Event(On.UNWRITTEN if unwritten else On.WRITTEN, max(self._now, self.session.at)))
 
     # -- what is heard -------------------------------------------------------------------------------------------------
 
@@ -286,7 +313,7 @@ class Engine:
                 "used": used and hearing.word == outcome.hearings[-1].word,
                 "decision": outcome.decision,
             }
-            self._store.append("heard", self._now, fields)
+            self._keeper.append("heard", self._now, fields)
 
     # -- events and commands -------------------------------------------------------------------------------------------
 
@@ -319,7 +346,7 @@ class Engine:
     def _obey(self, command: Command, event: Event) -> None:
         match command:
             case Record(kind, at, fields):
-                self._store.append(kind, at, fields)
+                self._keeper.append(kind, at, fields)
                 return
             case End():
                 self._over = True

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, date
+from datetime import UTC, date, datetime, timedelta
 
-from coach.logbook import SessionRecord, SetRecord
+from coach.logbook import EasedRecord, SessionRecord, SetRecord, joined
 from coach.logbook.decisions import local_moment
 from coach.logbook.kinds import Answer
 from coach.logbook.pain import edge, is_pain
 from coach.session.past import PastExercise, PastSession
 from coach.session.plan import NEXT_DAY
+from coach.session.taken_up import Broken, BrokenExercise
 
 
 def past(records: Iterable[SessionRecord], program: str) -> tuple[PastSession, ...]:
     """Return the earlier sessions of `program` in which work began or the morning after was told of, oldest first.
 
-    A session whose time cannot be read is left out; see `undated`.
+    A session whose time cannot be read is left out; see `undated`. One that broke off and was taken up is one session.
     """
-    known = [_session(record) for record in records if record.program == program]
+    known = [_session(record) for record in joined(records) if record.program == program]
     sessions = [one for one in known if one is not None and (one.exercises or one.next_day_worse)]
     return tuple(sorted(sessions, key=lambda session: session.began))
 
@@ -32,6 +33,67 @@ def day_of(record: SessionRecord) -> date | None:
 def undated(records: Iterable[SessionRecord]) -> tuple[str, ...]:
     """Return the ids of the sessions that no plan can use, since the file does not tell when they were."""
     return tuple(record.session for record in records if day_of(record) is None)
+
+
+BROKE_OFF = frozenset({"interrupted", "quit", "not_heard", "deaf", "mute"})
+"""Ends of a session that came from the machine and not from the person or a rule: it may be taken up."""
+
+STILL_TODAY = timedelta(hours=6)
+"""How long after its beginning a session may be taken up past midnight, too. Our own choice: what is offered in its
+place is a whole session, so a wide window adds no work."""
+
+
+def broken_off(records: Iterable[SessionRecord], program: str, now: datetime) -> Broken | None:
+    """Return the last session of `program` if it broke off with work begun, today by local time `now`; else None.
+
+    One whose file lacks its end may still run: it is closed first, see `Home.close_broken`.
+    """
+    known = [record for record in joined(records) if record.program == program and record.began]
+    last = known[-1] if known else None
+    began = local_moment(last.began) if last else None
+    if last is None or began is None or last.why not in BROKE_OFF or not last.sets:
+        return None
+    if not timedelta(0) <= now - began < STILL_TODAY and (began.date() != now.date() or began > now):
+        return None
+    return Broken(
+        session=last.session,
+        digest=last.digest,
+        seconds=last.seconds,
+        exercises=tuple(_broken(last, planned.exercise) for planned in last.plan),
+        halts=tuple((halt.exercise, halt.why) for halt in last.halts),
+        worst_pain=_highest([last.highest_pain, *(one.pain for one in last.sets)]) or -1,
+        pain_open=any(halt.why == "pain" and halt.pain is None for halt in last.halts),
+        next_day_worse=_next_day(last) is True,
+    )
+
+
+def _broken(record: SessionRecord, name: str) -> BrokenExercise:
+    planned = next(one for one in record.plan if one.exercise == name)
+    eased = [step for step in record.steps if step.exercise == name]
+    sets = [one for one in record.sets if one.exercise == name]
+    return BrokenExercise(
+        name,
+        planned.level,
+        planned.target,
+        level=str(next((step.after for step in reversed(eased) if step.what == "level"), planned.level)),
+        target=min([planned.target, *(int(step.after) for step in eased if _is_amount(step))]),
+        begun=tuple((one.set, one.side) for one in sets),
+        cut=sum(not one.in_full and one.why != "interrupted" for one in sets),
+        over=next((why for exercise, why in record.exercise_ends if exercise == name), ""),
+        stretch=_stretch(eased),
+    )
+
+
+def _is_amount(step: EasedRecord) -> bool:
+    return step.what not in ("level", "slower", "sets") and str(step.after).isdecimal()
+
+
+def _stretch(eased: Iterable[EasedRecord]) -> float:
+    """Return how much longer every phase was asked for last; 1: as written."""
+    try:
+        return max([1.0, *(float(step.after) for step in eased if step.what == "slower")])
+    except ValueError:
+        return 1.0
 
 
 def _session(record: SessionRecord) -> PastSession | None:

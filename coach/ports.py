@@ -99,10 +99,20 @@ class Voice(Protocol):
 class Store(Protocol):
     """Where a session's lines go."""
 
-    def append(self, kind: str, at: int, fields: dict[str, Any]) -> None:
-        """Write one line and make sure it is on the disk. Raises RecordError with what to do."""
+    def take(self, kind: str, at: int, fields: dict[str, Any]) -> None:
+        """Take one line, in memory: nothing waits here. Raises RecordError if it does not fit its kind."""
         ...
 
-    def close(self) -> None:
-        """Finish the session's file."""
+    def flush(self) -> None:
+        """Make sure that all lines taken are on the disk; may be called from another thread.
+
+        Raises RecordError with what to do if the disk refuses; the lines stay, to be tried again.
+        """
+        ...
+
+    def close(self, *, reachable: bool = True) -> None:
+        """Write what waits and finish the session's file; what the disk refuses is kept elsewhere. Raises nothing.
+
+        `reachable`: False if a `flush` has not come back.
+        """
         ...

@@ -62,7 +62,7 @@ class Snapshot:
     time_left: float | None = None
     """Estimate of the seconds until the session's end."""
     warnings: tuple[str, ...] = ()
-    """What is wrong: "microphone_gone", "speaker_gone", "no_echo"."""
+    """What is wrong: "microphone_gone", "speaker_gone", "no_echo", "record_unwritten"."""
     mic: float = 0.0
     """Level of the microphone, 0 to 1."""
     keys: tuple[tuple[str, str], ...] = ()

@@ -47,6 +47,7 @@ class Showing:
     mic_lost: bool = False
     speaker_lost: bool = False
     no_echo: bool = False
+    unwritten: bool = False
     last_said: str = ""
 
     def heard(self, word: str, ear: str, at: int) -> None:
@@ -84,7 +85,7 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
     number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
     side = (running.side if running and running.side else "+".join(sides)) if exercising else ""
     warnings = ("microphone_gone",) * showing.mic_lost + ("speaker_gone",) * showing.speaker_lost
-    warnings += ("no_echo",) * showing.no_echo
+    warnings += ("no_echo",) * showing.no_echo + ("record_unwritten",) * showing.unwritten
     return Snapshot(
         at=now,
         state=str(session.state),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -17,6 +18,7 @@ from coach.ears.keys import Keys
 from coach.engine import STALLS, Engine, Measured
 from coach.errors import DeviceError, RecordError
 from coach.ports import Block, Captured, Ear, Hearing
+from coach.session.events import On
 from coach.session.state import State
 from coach.snapshot import Snapshot
 from coach.tempo.units import BLOCK, RATE, to_samples
@@ -47,19 +49,28 @@ class Clips:
 
 @dataclass
 class Lines:
-    """A store in memory that may break."""
+    """A store in memory whose disk may refuse lines from one on, and take them again later."""
 
     breaks_at: int = -1
+    mends_at: int = -1
+    """Once so many lines wait, the disk takes them all."""
+    waiting: list[tuple[str, int, dict[str, Any]]] = field(default_factory=list)
     lines: list[tuple[str, int, dict[str, Any]]] = field(default_factory=list)
     closed: bool = False
 
-    def append(self, kind: str, at: int, fields: dict[str, Any]) -> None:
-        if 0 <= self.breaks_at <= len(self.lines):
-            raise RecordError("The disk is full; free some space.")
-        self.lines.append((kind, at, fields))
+    def take(self, kind: str, at: int, fields: dict[str, Any]) -> None:
+        self.waiting.append((kind, at, fields))
 
-    def close(self) -> None:
-        self.closed = True
+    def flush(self) -> None:
+        while self.waiting:
+            mended = 0 <= self.mends_at <= len(self.waiting)
+            self.breaks_at = -1 if mended else self.breaks_at
+            if 0 <= self.breaks_at <= len(self.lines):
+                raise RecordError("The disk is full; free some space.")
+            self.lines.append(self.waiting.pop(0))
+
+    def close(self, *, reachable: bool = True) -> None:
+        self.closed = reachable
 
     def of(self, kind: str) -> list[dict[str, Any]]:
         return [fields for name, _, fields in self.lines if name == kind]
@@ -358,16 +369,67 @@ def test_a_disk_that_is_full_at_the_first_line_ends_before_anything_sounds() -> 
     assert desk.blocks == []
 
 
+def kinds(lines: list[tuple[str, int, dict[str, Any]]]) -> list[str]:
+    return [kind for kind, _, _ in lines]
+
+
+def said(ran: Ran) -> list[str]:
+    return [one.phrase.key for one in ran.measured.soundings if one.phrase is not None]
+
+
 @pytest.mark.parametrize("line", [3, 8, 14])
-def test_a_disk_that_fills_up_silences_the_coach_and_says_so(line: int) -> None:
-    desk, lines, ready = Desk(), Lines(breaks_at=line), brief()
+def test_a_disk_that_fills_up_ends_nothing_and_is_told_aloud_once_outside_the_work_and_at_the_end(line: int) -> None:
+    whole = run()
+    ran = run(lines=Lines(breaks_at=line))
 
-    with pytest.raises(RecordError):
-        engine(desk, lines, ready, Measured()).run({})
+    assert ran.why == "done"
+    assert kinds(ran.lines.lines + ran.lines.waiting) == kinds(whole.lines.lines)
+    assert len(ran.lines.lines) == line
+    assert ran.lines.closed
+    told = [state for state, event in ran.measured.events if event.on is On.UNWRITTEN]
+    assert len(told) == 1
+    assert said(ran).count("trouble_record") == 1
+    assert "goodbye_unwritten" in said(ran)
+    assert "goodbye" not in said(ran)
 
-    assert len(lines.lines) == line
-    assert lines.closed
-    assert desk.closed == 1
+
+def test_a_disk_that_has_room_again_gets_all_lines_in_order_and_the_end_is_as_ever() -> None:
+    whole = run()
+    ran = run(lines=Lines(breaks_at=6, mends_at=5))
+
+    assert (kinds(ran.lines.lines), ran.lines.waiting) == (kinds(whole.lines.lines), [])
+    assert said(ran)[-1] == "goodbye"
+    assert [event.on for _, event in ran.measured.events if event.on in (On.UNWRITTEN, On.WRITTEN)] == [
+        On.UNWRITTEN,
+        On.WRITTEN,
+    ]
+
+
+def test_a_disk_that_stands_still_ends_nothing_is_told_and_holds_up_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    free = threading.Event()
+
+    class Stands(Lines):
+        def flush(self) -> None:
+            if self.lines:
+                assert free.wait(60)
+            super().flush()
+
+    monkeypatch.setattr("coach.engine.LAST_WRITE", 0.01)
+    ran = run(lines=Stands(closed=True))
+    free.set()
+
+    assert ran.why == "done"
+    assert not ran.lines.closed, "what is busy with the disk is not closed: the record is kept elsewhere"
+    assert said(ran).count("trouble_record") == 1
+    assert "goodbye_unwritten" in said(ran)
+
+
+def test_a_halt_works_while_the_disk_is_full() -> None:
+    halt = Once(" ", lambda desk: desk.phase() == (2, 1))
+    ran = run(halt, lines=Lines(breaks_at=3))
+
+    assert ran.why == "done"
+    assert "halted" in [kind for kind, _, _ in ran.lines.waiting]
 
 
 def test_a_device_that_does_not_open_leaves_no_line() -> None:

@@ -15,8 +15,13 @@ ALARMS: tuple[tuple[str, Callable[[Snapshot], bool]], ...] = (
     ("unanswered", lambda now: now.unanswered > 0),
     ("paused", lambda now: now.state == "paused"),
     ("no_echo", lambda now: "no_echo" in now.warnings),
+    ("unwritten", lambda now: "record_unwritten" in now.warnings),
 )
 """What must not be missed, the most urgent first: the end of a key "alarm_..." of screens.yaml, and when it holds."""
+
+
+NOTICES = frozenset({"no_echo", "unwritten"})
+"""Alarms while which the work goes on: they leave the count in sight."""
 
 
 def alarm(now: Snapshot) -> str:

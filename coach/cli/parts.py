@@ -13,16 +13,20 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from coach.cli.labels import Labels
 from coach.cli.session_page import summary
 from coach.engine import Engine, Measured
-from coach.history import past
+from coach.errors import RecordError
+from coach.history import broken_off, past
+from coach.logbook import assemble, read_lines
 from coach.logbook.assembled import SessionRecord
 from coach.logbook.changes import ProgramVersion
 from coach.logbook.store import Home, wall_clock
+from coach.logbook.writing import SessionStore
 from coach.ports import Device, Voice
 from coach.program.model import Program
 from coach.program_files import ProgramFile, find, open_file
 from coach.session.lines import session_begun
 from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
+from coach.session.taken_up import Broken, ahead, take_up
 from coach.voice.cache import ClipVoice
 from coach.voice.pack import halt_words, load_pack
 from coach.voice.render import Renderer
@@ -41,6 +45,10 @@ class Prepared:
     today: Today
     data: bytes = b""
     """The program file, of which a copy is kept when a session begins; empty: none is."""
+    broken: Broken | None = None
+    """Today's session, if it broke off in the work; then a person chooses what begins, never the coach by itself."""
+    left: Today | None = None
+    """What is left of it, to be taken up in place of `today`; None: nothing, or nothing may be done any more."""
 
 
 def halts_in(language: str) -> frozenset[str]:
@@ -59,9 +67,10 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "") -> Pr
     pack = load_pack(program.language)
     if home is None or person not in home.people():
         return Prepared(program, pack, plan(program, (), wall_clock().astimezone().date()), file.data)
-    history = past(home.history(person).records, program.id)
-    today = plan(program, history, home.today(), home.decisions(person).decisions)
-    return Prepared(program, pack, today, file.data)
+    records = home.history(person).records
+    today = plan(program, past(records, program.id), home.today(), home.decisions(person).decisions)
+    broken = broken_off(records, program.id, home.now())
+    return Prepared(program, pack, today, file.data, broken, take_up(today, broken) if broken else None)
 
 
 def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:
@@ -115,6 +124,8 @@ class Ran:
     seconds: float
     """How long it took by its own clock."""
     measured: Measured
+    store: SessionStore
+    """Closed; knows whether its file holds all of the record."""
 
 
 def run_session(
@@ -150,7 +161,7 @@ def run_session(
     )
     begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=device_name)
     why = engine.run(begun)
-    return Ran(why, store.session, engine.seconds, measured)
+    return Ran(why, store.session, engine.seconds, measured, store)
 
 
 def keep(prepared: Prepared, home: Home, person: str) -> None:
@@ -180,15 +191,54 @@ def tell_closed(sessions: Iterable[str], labels: Labels, console: Console) -> No
         console.print(f"! {labels('closed_broken', session=session)}", soft_wrap=True, markup=False)
 
 
+def begun_and_left(prepared: Prepared) -> tuple[int, int]:
+    """Return how many sets were begun in today's session that broke off, and how many are left of it."""
+    begun = sum(len(one.begun) for one in prepared.broken.exercises) if prepared.broken else 0
+    return begun, sum(one.sets for one in ahead(prepared.left)) if prepared.left else 0
+
+
+def told_broken(prepared: Prepared, labels: Labels) -> str:
+    """Return what is told of today's session that broke off; empty: none did."""
+    if prepared.broken is None:
+        return ""
+    begun, left = begun_and_left(prepared)
+    return labels("broke_off", session=prepared.broken.session, begun=begun, left=left)
+
+
 def tell_end(home: Home, person: str, ran: Ran, labels: Labels, console: Console) -> None:
-    """Show the summary of a session, where its record is and how to read it."""
-    console.print(summary(record_of(home, person, ran.session), labels))
+    """Show the summary of a session, where its record is and how to read it.
+
+    Raises RecordError, behind the summary, if the record could not be kept where it belongs.
+    """
+    console.print(summary(record_after(home, person, ran), labels))
+    problem = not_kept(ran.store)
+    if problem:
+        raise RecordError(problem)
     path = home.person(person).sessions / f"{ran.session}.jsonl"
     console.print(f"{labels('record_at')}: {path}", soft_wrap=True, markup=False)
     command = f"coach log {person} --session {ran.session}"
     console.print(labels("read_it_with", command=command), soft_wrap=True, markup=False)
 
 
+def not_kept(store: SessionStore) -> str:
+    """Return where the record is if it could not be kept where it belongs, and what to do; empty: it is there."""
+    if store.kept_at is None and not store.lost:
+        return ""
+    if store.kept_at is None:
+        return f"{store.lost} The record of this session is lost but for what is shown here: copy it by hand."
+    return (
+        f"The record could not be written to {store.path}. It is whole in {store.kept_at}: when there is room again, "
+        f"put it in the place of {store.path.name}, before the next session and before this computer is turned off."
+    )
+
+
+def record_after(home: Home, person: str, ran: Ran) -> SessionRecord:
+    """Return the record of a session that has just run, also where it could not be kept."""
+    if not_kept(ran.store):
+        return assemble(read_lines(ran.store.text, ran.session).lines)
+    return record_of(home, person, ran.session)
+
+
 def record_of(home: Home, person: str, session: str) -> SessionRecord:
-    """Return the record of a session that has just run."""
+    """Return the record of a session that is kept here."""
     return next(record for record in home.history(person).records if record.session == session)

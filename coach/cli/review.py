@@ -17,7 +17,8 @@ from rich.text import Text
 from coach.cli.labels import Labels, shown
 from coach.errors import CoachError, ProgramError
 from coach.logbook import SessionRecord
-from coach.logbook.store import ENDING, Home, wall_clock
+from coach.logbook.store import Home, wall_clock
+from coach.logbook.writing import ENDING
 from coach.program.model import Program
 from coach.program_files import read, shipped
 from coach.review.blocks import Content, Drawing, Items

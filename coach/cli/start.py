@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +23,7 @@ from coach.cli.parts import (
     sentences,
     tell_closed,
     tell_end,
+    told_broken,
 )
 from coach.cli.today import decision_problems
 from coach.cli.verdict import tell_verdict
@@ -45,6 +47,9 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="program file, or the id of one in use or shipped (default: that in use)",
     )
     parser.add_argument("--person", required=True, metavar="ID", help="whose session it is")
+    broken = parser.add_mutually_exclusive_group()
+    broken.add_argument("--take-up", action="store_true", help="do what is left of today's session that broke off")
+    broken.add_argument("--anew", action="store_true", help="do the whole session again")
     parser.add_argument("--wav", type=Path, metavar="OUT.wav", help="write what a simulated room or recording gave")
     add_ears(parser)
     sound = parser.add_mutually_exclusive_group()
@@ -62,6 +67,10 @@ def run(args: argparse.Namespace) -> int:
     prepared = chosen(args.file, home, person)
     labels = Labels(prepared.pack.screens)
     tell_closed(broken, labels, console)
+    chosen_part = part(args, prepared, labels, console)
+    if chosen_part is None:
+        return 0
+    prepared = chosen_part
     for problem in decision_problems(home, person.id):
         console.print(f"! {problem}", soft_wrap=True, markup=False)
     enrolment = taught_by(person, prepared.pack)
@@ -98,6 +107,45 @@ def run(args: argparse.Namespace) -> int:
         )
     tell_end(home, person.id, ran, labels, console)
     return 0
+
+
+def part(args: argparse.Namespace, prepared: Prepared, labels: Labels, console: Console) -> Prepared | None:
+    """Return the session as the person wants it where today's broke off: what is left, or all; None: nothing begins.
+
+    Raises CoachError if nobody is there to be asked and no flag says it: the coach adds no work by itself.
+    """
+    if prepared.broken is None:
+        if args.take_up:
+            raise CoachError("No session of today broke off in the work; leave out --take-up.")
+        return prepared
+    if args.anew:
+        return prepared
+    command = "--take-up (what is left of it) or --anew (the whole session again)"
+    if prepared.left is None:
+        if args.take_up:
+            raise CoachError("Nothing of the session that broke off is left to do today; leave out --take-up.")
+        command = "--anew (the whole session again), or let it be for today"
+    if not args.take_up:
+        told = told_broken(prepared, labels)
+        if not asked_in_person():
+            raise CoachError(f"{told} Say which: {command}.")
+        console.print(told, soft_wrap=True, markup=False)
+        try:
+            answer = console.input(f"{labels('broke_off_which' if prepared.left else 'broke_off_anew')} ", markup=False)
+        except EOFError:
+            answer = ""
+        if answer.strip() == "2":
+            return prepared
+        if answer.strip() != "1" or prepared.left is None:
+            console.print(labels("broke_off_nothing"))
+            return None
+    assert prepared.left is not None, "what is left was looked at above"
+    return replace(prepared, today=prepared.left)
+
+
+def asked_in_person() -> bool:
+    """Tell whether somebody sits at a terminal and can be asked."""
+    return sys.stdin.isatty()
 
 
 def _device(

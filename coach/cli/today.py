@@ -9,7 +9,7 @@ from rich.console import Console
 
 from coach.cli.choose import chosen
 from coach.cli.labels import Labels, shown
-from coach.cli.parts import Prepared
+from coach.cli.parts import Prepared, told_broken
 from coach.history import past, undated
 from coach.logbook.store import Decisions, History, Home
 from coach.session.lines import UNIT
@@ -50,6 +50,8 @@ def page(prepared: Prepared, waiting: Iterable[Proposal], person: str, labels: L
     today = prepared.today
     yield labels("today_title", title=shown(today.program.title), program=today.program.id, person=person, day=day)
     yield labels("today_first") if today.due is None else labels("today_due", due=today.due)
+    if prepared.broken is not None:
+        yield told_broken(prepared, labels)
     for because in today.because:
         yield f"  {labels.clause(because)}"
     for planned in today.exercises:

@@ -13,7 +13,17 @@ from rich.live import Live
 from rich.text import Text
 
 from coach.cli.labels import Labels, clock, shown
-from coach.cli.moment import alarm, alarm_head, alarm_text, beside_count, heard_word, set_of, side_of, time_left
+from coach.cli.moment import (
+    NOTICES,
+    alarm,
+    alarm_head,
+    alarm_text,
+    beside_count,
+    heard_word,
+    set_of,
+    side_of,
+    time_left,
+)
 from coach.cli.session_page import summary
 from coach.snapshot import Snapshot
 from coach.tempo.units import RATE, to_seconds
@@ -124,9 +134,11 @@ class Screen:
         yield _ends(labels.word("state", now.state), time_left(now, labels), width, "bold cyan")
         yield _fitted(Text(shown(now.exercise), style="bold"), width)
         yield _fitted(Text(f"  {signs.dot}  ".join(_place(now, labels))), width)
-        yield Text()
         kind = alarm(now)
-        yield from _alarm(kind, labels, width, console) if kind else _count(now, labels, width, signs)
+        notice = f"! {alarm_head(kind, labels)}. {alarm_text(kind, labels)}" if kind in NOTICES else ""
+        yield _fitted(Text(notice, style="bold"), width)
+        stands_still = kind and not notice
+        yield from _alarm(kind, labels, width, console) if stands_still else _count(now, labels, width, signs)
         yield _progress(now, width, signs)
         yield from _caption(now, labels, width, console)
         yield from _listening(now, labels, width, signs, console)

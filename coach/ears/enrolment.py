@@ -19,11 +19,14 @@ from coach.ears.remade import Remade
 from coach.ears.room_noise import RoomNoise
 from coach.ears.takes import Take
 from coach.errors import HearingError
+from coach.logbook.files import sync_folder
 
 FORMAT = 2
 """Version of the file: 2 holds the room and the verdict as well."""
 FILE = "enrolment.npz"
 """Name of the file in a person's folder."""
+_PART = ".enrolment-"
+"""How the name of a file begins that is not whole yet."""
 NEEDED = ("stop", "ready", "yes", "no")
 """Words without which no session is hands-free."""
 RECOMMENDED_TAKES = 3
@@ -183,7 +186,14 @@ def forget_enrolment(folder: Path) -> bool:
     path = folder / FILE
     there = path.exists()
     path.unlink(missing_ok=True)
+    _sweep(folder)
     return there
+
+
+def _sweep(folder: Path) -> None:
+    """Delete what a process that was killed while it wrote the file has left."""
+    for part in folder.glob(f"{_PART}*"):
+        part.unlink(missing_ok=True)
 
 
 def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
@@ -240,7 +250,8 @@ def _embeddings(data: Any, name: str) -> Frames:  # noqa: ANN401  # numpy has no
 
 
 def _write(path: Path, arrays: dict[str, Any]) -> None:
-    handle, name = tempfile.mkstemp(prefix=".enrolment-", dir=path.parent)  # made readable by the owner only
+    _sweep(path.parent)
+    handle, name = tempfile.mkstemp(prefix=_PART, dir=path.parent)  # made readable by the owner only
     part = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -248,6 +259,7 @@ def _write(path: Path, arrays: dict[str, Any]) -> None:
             file.flush()
             os.fsync(file.fileno())
         part.replace(path)
+        sync_folder(path.parent)
     except BaseException:
         with suppress(OSError):
             part.unlink(missing_ok=True)

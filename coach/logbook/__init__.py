@@ -10,6 +10,7 @@ from coach.logbook.assembled import (
     assemble,
 )
 from coach.logbook.fields import complaint, plain
+from coach.logbook.joined import joined
 from coach.logbook.kinds import KINDS, PlannedExercise
 from coach.logbook.record import VERSION, Line, Problem, Reading, encode, read_lines, seal
 
@@ -29,6 +30,7 @@ __all__ = [
     "assemble",
     "complaint",
     "encode",
+    "joined",
     "plain",
     "read_lines",
     "seal",

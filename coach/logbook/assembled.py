@@ -185,6 +185,10 @@ class SessionRecord:
     """Answers that were read back and did not stand: denied, corrected, or never confirmed."""
     ladder: bool = False
     """Pain was placed by yes and no, from the start or from some point on."""
+    continues: str = ""
+    """Id of the session that broke off and was taken up here; empty: none was."""
+    parts: int = 1
+    """Of how many files it was put together; see `joined`."""
 
     @property
     def simulated(self) -> bool:
@@ -323,6 +327,7 @@ def _begun(it: kinds.SessionBegun | None) -> SessionRecord:
         plan=it.plan,
         ears=it.ears,
         ladder=it.numbers == "ladder",
+        continues=it.continues,
     )
 
 

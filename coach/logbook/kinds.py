@@ -66,6 +66,8 @@ class SessionBegun:
     app_version: str
     numbers: Literal["spoken", "ladder"] = "spoken"
     """"ladder": this person's numbers are not heard well, so pain is placed by yes and no."""
+    continues: str = ""
+    """Id of the session that broke off and is taken up here; both are one session of that day. Empty: none is."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ class Line:
     n: int
     """Number of the line, from 1."""
     t: str
-    """When it was written: UTC, ISO 8601."""
+    """When it was given to be written: UTC, ISO 8601."""
     at: int
     """When it happened, in samples from the start of the session."""
     kind: str

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Self
+from typing import Any
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import files
@@ -18,12 +18,12 @@ from coach.logbook.assembled import SessionRecord, SetRecord, assemble
 from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
 from coach.logbook.fields import plain
-from coach.logbook.record import Line, Reading, encode, read_lines
+from coach.logbook.record import Line, Reading, read_lines
+from coach.logbook.writing import ENDING, SessionStore
 from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
 STAMP = "%Y%m%dt%H%M%Sz"
-ENDING = ".jsonl"
 _OF_DIGEST = 12
 """Hex digits of a program's digest in the name of its copy."""
 _LONGEST_NAME = 60
@@ -106,50 +106,6 @@ class Decisions:
     problems: tuple[FileProblem, ...]
 
 
-class SessionStore:
-    """Write one session's file, a line at a time; each is on the disk when `append` returns. A `ports.Store`."""
-
-    def __init__(self, path: Path, handle: int, now: Callable[[], datetime], reading: Reading) -> None:
-        self.path = path
-        self.session = path.name.removesuffix(ENDING)
-        """The session's id, for the field "session" of its first line."""
-        self._handle: int | None = handle
-        self._now = now
-        self._n = reading.lines[-1].n if reading.lines else 0
-        self.reached = max((line.at for line in reading.lines), default=0)
-        """Sample up to which the file went when it was opened."""
-        self._chain = reading.chain or self.session
-        self._begun = bool(reading.lines)
-
-    def append(self, kind: str, at: int, fields: Mapping[str, Any]) -> None:
-        """Write one line and make sure it is on the disk.
-
-        Raises RecordError if it does not fit its kind, or if the disk refuses it; then nothing of it is in the file.
-        """
-        if self._handle is None:
-            raise RecordError(f"The record {self.path.name} is closed; begin a new session.")
-        t = self._now().astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-        text, chain = encode(Line(self._n + 1, t, at, kind, fields), self._chain)
-        with files.clear_errors(self.path, "write"):
-            files.write_whole(self._handle, text.encode("utf-8") + b"\n")
-        self._n, self._chain, self._begun = self._n + 1, chain, True
-
-    def close(self) -> None:
-        """Finish the file; one in which nothing was written goes away. Harmless if it is closed already."""
-        if self._handle is None:
-            return
-        os.close(self._handle)
-        self._handle = None
-        if not self._begun:
-            self.path.unlink(missing_ok=True)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-
 class Home:
     """The folder that holds all data of this program."""
 
@@ -162,9 +118,13 @@ class Home:
         """Where the rendered phrases are kept; it need not exist."""
         return self.root / "clips"
 
+    def now(self) -> datetime:
+        """Return the time of day, where this machine is."""
+        return self._now().astimezone()
+
     def today(self) -> date:
         """Return the day, where this machine is."""
-        return self._now().astimezone().date()
+        return self.now().date()
 
     def people(self) -> tuple[str, ...]:
         """Return the ids of the people here, in order."""
@@ -215,7 +175,7 @@ class Home:
                     number += 1
                     continue
                 files.sync_folder(sessions)
-                return SessionStore(path, handle, self._now, read_lines(""))
+                return SessionStore(path, handle, self._now)
 
     def close_broken(self, person_id: str) -> tuple[str, ...]:
         """Close the sessions that died as interrupted; return their ids. A session that still runs is left alone.
@@ -317,7 +277,8 @@ class Home:
         except BaseException:
             os.close(handle)
             raise
-        return SessionStore(path, handle, self._now, read_lines(_text(raw[: raw.rfind(b"\n") + 1]), seed))
+        whole = raw[: raw.rfind(b"\n") + 1]
+        return SessionStore(path, handle, self._now, read_lines(_text(whole), seed), whole)
 
     def _closed_now(self, path: Path) -> bool:
         with files.clear_errors(path, "read"):
@@ -336,7 +297,7 @@ class Home:
                 os.close(handle)
                 raise
         reading = read_lines(_text(raw), path.name.removesuffix(ENDING))
-        with SessionStore(path, handle, self._now, reading) as store:
+        with SessionStore(path, handle, self._now, reading, raw[: raw.rfind(b"\n") + 1]) as store:
             return _closed_as_interrupted(store, reading)
 
 
@@ -383,7 +344,10 @@ def _set_aside(path: Path, handle: int, raw: bytes) -> None:
     good = raw.rfind(b"\n") + 1
     if good == len(raw):
         return
-    files.replace_file(path.with_name(path.name + ".torn"), raw[good:])
+    beside, tail = path.with_name(path.name + ".torn"), raw[good:]
+    kept = beside.read_bytes() if beside.exists() else b""
+    if kept != tail and not kept.endswith(b"\n" + tail):  # else it died before the tail was cut off, and comes again
+        files.replace_file(beside, kept + b"\n" + tail if kept else tail)
     os.ftruncate(handle, good)
     os.fsync(handle)
 

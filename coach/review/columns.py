@@ -30,6 +30,7 @@ MEMORY = "600MB"
 FIELDS = {
     "n": "INTEGER", "line": "VARCHAR", "person": "VARCHAR", "program": "VARCHAR", "title": "VARCHAR",
     "digest": "VARCHAR", "language": "VARCHAR",
+    "continues": "VARCHAR",
     "plan": [{"exercise": "VARCHAR", "name": "VARCHAR", "level": "VARCHAR", "sets": "INTEGER", "target": "INTEGER"}],
     "set_id": "INTEGER", "exercise": "VARCHAR", "level": "VARCHAR", "set": "INTEGER", "side": "VARCHAR",
     "kind": "VARCHAR", "planned_low": "INTEGER", "planned_high": "INTEGER", "tension_planned_s": "DOUBLE",
@@ -165,6 +166,9 @@ def _load(engine: DuckDBPyConnection, folder: Path, everybody: tuple[Member, ...
             _read(engine, heap)
         heap = list(_own(engine, heap, folder, everybody, left_out))
         for statement in statements("load"):
+            engine.execute(statement)
+    if engine.execute("SELECT 1 FROM sessions WHERE continues IS NOT NULL LIMIT 1").fetchone():
+        for statement in statements("joined"):
             engine.execute(statement)
     engine.execute(
         "INSERT INTO left_out SELECT unnest(?::VARCHAR[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])",

@@ -10,7 +10,8 @@ from coach.errors import RecordError
 from coach.logbook.decisions import local_moment
 from coach.logbook.record import read_lines
 from coach.logbook.seals import unbroken
-from coach.logbook.store import ENDING, Home, Person
+from coach.logbook.store import Home, Person
+from coach.logbook.writing import ENDING
 
 PEOPLE = "people"
 """The folder of a home that makes it one."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from coach.logbook import PlannedExercise, SessionRecord
+from coach.logbook import PlannedExercise, SessionRecord, joined
 from coach.logbook.decisions import local_moment
 from coach.logbook.kinds import Answer
 from coach.logbook.pain import edge, is_pain
@@ -24,7 +24,10 @@ Files = Sequence[tuple[str, SessionRecord]]
 def sort_out(
     person: str, files: Files, programs: Mapping[str, Program], now: datetime
 ) -> tuple[tuple[Visit, ...], tuple[LeftOut, ...]]:
-    """Return the sessions that count, oldest first, and what is said about those that do not, or only with a doubt."""
+    """Return the sessions that count, oldest first, and what is said about those that do not, or only with a doubt.
+
+    A session that broke off and was taken up is one.
+    """
     left_out: list[LeftOut] = []
     fit: dict[str, tuple[str, SessionRecord, datetime]] = {}
     for file, record in sorted(files, key=lambda one: (one[1].began, one[0])):
@@ -41,7 +44,11 @@ def sort_out(
             left_out.append(LeftOut(file, 1, "left_copy", fit[record.session][0]))
         else:
             fit[record.session] = (file, record, began)
-    known = sorted(fit.values(), key=lambda one: (one[2], one[0]))
+    whole = {record.session: record for record in joined(record for _, record, _ in fit.values())}
+    known = sorted(
+        ((file, whole[record.session], began) for file, record, began in fit.values() if record.session in whole),
+        key=lambda one: (one[2], one[0]),
+    )
     mornings = _mornings([record for _, record, _ in known])
     visits = [
         _visit(file, record, began, programs.get(record.digest), mornings.get(record.session))
@@ -64,7 +71,8 @@ def _jumps(visits: Sequence[Visit]) -> list[LeftOut]:
         if ended is None:
             continue
         took = (ended - visit.began).total_seconds()
-        if abs(took - record.seconds) > CLOCK_JUMP and record.why != "interrupted":  # that is closed much later
+        late = record.why == "interrupted" or record.parts > 1  # that is closed, or taken up, much later
+        if abs(took - record.seconds) > CLOCK_JUMP and not late:
             found.append(LeftOut(visit.file, 0, "left_clock", counted=True))
         elif record.why != "interrupted":
             until = ended if until is None else max(until, ended)

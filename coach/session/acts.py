@@ -12,7 +12,7 @@ from coach.session.events import Event, On
 from coach.session.lines import frozen, heard_line, last_phase, planned_amount, set_begun, where, work_of
 from coach.session.plan import NEXT_DAY
 from coach.session.prompts import Act, question_again
-from coach.session.sets import close
+from coach.session.sets import close, go_on
 from coach.session.state import Session, State
 from coach.tempo.timeline import At, Mark, lay_out
 
@@ -54,7 +54,7 @@ def screen_confirmed(session: Session, event: Event) -> Result:
         cause = NEXT_DAY if NEXT_DAY in causes else causes[0]
         session, lines = eased_all(session, event.at, f"screen.{cause}")
         commands += (*lines, *say("eased_today"))
-    return changed(session, attempts=0), commands
+    return go_on(changed(session, attempts=0), event.at), commands
 
 
 def screen_anew(session: Session, event: Event) -> Result:

@@ -88,7 +88,8 @@ def opening(session: Session, _at: int) -> Result:
             commands += say("someone_within_reach")
     elif program.within_reach is Reach.ALWAYS:
         commands += say("someone_within_reach")
-    commands += say("how_to_halt") + say("exercises_today", n=len(today.exercises))
+    commands += say("how_to_halt")
+    commands += say("taken_up") if today.taken_up else say("exercises_today", n=len(today.exercises))
     return session, commands
 
 
@@ -126,9 +127,18 @@ def screen_answers(session: Session) -> tuple[Command, ...]:
     return commands + say("is_that_right")
 
 
+def record_words(session: Session) -> Result:
+    """Say once that the record cannot be written, where no work runs and nothing but a halt's words may sound."""
+    if not session.unwritten or session.unwritten_told or session.halted:
+        return session, ()
+    return changed(session, unwritten_told=True), say("trouble_record")
+
+
 def intro(session: Session, at: int) -> Result:
     exercise = session.planned.exercise
+    session, trouble = record_words(session)
     session, commands = _news(session, at)
+    commands = trouble + commands
     commands += say("exercise", n=session.exercise_index + 1, of=len(session.today.exercises), name=exercise.name)
     needs = (*exercise.needs, *exercise.levels[session.level].needs)
     if needs:
@@ -305,13 +315,16 @@ def rest_seconds(session: Session) -> float:
     """Return the rest behind the last set: in full, or to change sides where its other side comes next."""
     dose = session.planned.exercise.levels[session.asked_level].dose
     here, turns = session.turn, session.turns
+    if session.introduced <= session.exercise_index:  # taken up: whoever broke off rests in full
+        return dose.rest
     other_side = not session.exercise_over and here + 1 < len(turns) and turns[here + 1][0] == turns[here][0]
     return dose.change_sides if other_side else dose.rest
 
 
 def resting(session: Session, at: int) -> Result:
     session = changed(session, rest_until=session.rest_from + to_samples(rest_seconds(session)))
-    commands = rest_words(session, at)
+    session, trouble = record_words(session)
+    commands = trouble + rest_words(session, at)
     watch = session.planned.exercise.levels[session.level].watch
     if watch and commands and not session.exercise_over and session.turn + 1 < len(session.turns):
         commands += text(watch[session.turn % len(watch)])
@@ -364,7 +377,8 @@ def closing(session: Session, at: int) -> Result:
         commands += say("sets_done", n=session.sets_done, of=session.sets_begun)
     days = next_in(session)
     commands += say("next_tomorrow") if days == 1 else say("next_in", n=days)
-    return session, (*commands, *say("goodbye"), WakeAt(at + to_samples(CLOSING_PATIENCE)))
+    commands += say("goodbye_unwritten" if session.unwritten else "goodbye")
+    return session, (*commands, WakeAt(at + to_samples(CLOSING_PATIENCE)))
 
 
 SET_WHY = {
@@ -387,7 +401,9 @@ def next_in(session: Session) -> int:
     answers = zip(session.today.screen, session.screen_answers, strict=False)  # it may end before the last question
     worse = any(question.id == NEXT_DAY and answer is question.answer for question, answer in answers)
     painful = session.worst_pain > limits.pain_carry_on_to or session.end_why == "pain"
-    return days_to_next(session.today.program, sore=bool(unmeasured) or painful or session.gave_way or worse)
+    before = session.today.taken_up is not None and session.today.taken_up.sore
+    sore = bool(unmeasured) or painful or session.gave_way or worse or before
+    return days_to_next(session.today.program, sore=sore)
 
 
 def ended(session: Session, at: int) -> Result:

@@ -45,6 +45,10 @@ class On(StrEnum):
     MIC_BACK = "mic_back"
     SPEAKER_LOST = "speaker_lost"
     SPEAKER_BACK = "speaker_back"
+    UNWRITTEN = "unwritten"
+    """The disk does not take the record."""
+    WRITTEN = "written"
+    """The disk has taken all of it after all."""
     QUIT = "quit"
     """The command was told to end (Ctrl-C, window closed)."""
 

@@ -55,6 +55,16 @@ def needs_setup(session: Session) -> bool:
     return session.new_setup
 
 
+def needs_intro(session: Session) -> bool:
+    """A session was taken up in the middle of this exercise."""
+    return session.introduced <= session.exercise_index
+
+
+def is_taken_up(session: Session) -> bool:
+    """The session goes on with one that broke off."""
+    return session.today.taken_up is not None
+
+
 def more_screen(session: Session) -> bool:
     return session.screen_index < len(session.today.screen)
 

@@ -169,6 +169,12 @@ def device_too(session: Session, event: Event) -> Result:
     return session, (line,)
 
 
+def record_trouble(session: Session, event: Event) -> Result:
+    """The disk refuses the record, or has it all again: noted, and said when no work runs."""
+    unwritten = event.on is On.UNWRITTEN
+    return changed(session, unwritten=unwritten, unwritten_told=session.unwritten_told and unwritten), ()
+
+
 def end_as(why: str) -> Act:
     """Return the act that ends the session for this reason; a reason found earlier stands."""
 

@@ -10,9 +10,10 @@ from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.events import Event
 from coach.session.past import Clause
-from coach.session.plan import PlannedExercise, Today, dose, turns
+from coach.session.plan import Today, dose
 from coach.session.reached import amount
 from coach.session.state import OpenSet, Session
+from coach.session.taken_up import Ahead, ahead
 from coach.tempo.units import RATE, to_seconds
 
 KIND = {Reps: "reps", Hold: "hold", Route: "route"}
@@ -95,24 +96,25 @@ def session_begun(
         "digest": program.digest,
         "written_by": program.written_by.who,
         "language": program.language,
-        "plan": [_planned(planned, today, in_words) for planned in today.exercises],
+        "plan": [_planned(one, in_words) for one in ahead(today)],
         "ears": list(ears),
         "voice": voice,
         "device": device,
         "rate": RATE,
         "app_version": app_version,
         "numbers": "spoken" if today.numbers_heard else "ladder",
+        "continues": today.taken_up.session if today.taken_up else "",
     }
 
 
-def _planned(planned: PlannedExercise, today: Today, in_words: Callable[[Clause], str]) -> dict[str, Any]:
-    exercise = planned.exercise
+def _planned(one: Ahead, in_words: Callable[[Clause], str]) -> dict[str, Any]:
+    planned, exercise = one.planned, one.planned.exercise
     level = exercise.levels[planned.level]
     work = dose(exercise, planned.level).work
     return {
         "exercise": exercise.id,
         "level": level.id,
-        "sets": len(turns(exercise, level, today.side)),
+        "sets": one.sets,
         "because": "; ".join(in_words(clause) for clause in planned.because),
         "name": exercise.name,
         "kind": KIND[type(work)],

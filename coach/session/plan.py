@@ -26,6 +26,33 @@ class PlannedExercise:
 
 
 @dataclass(frozen=True, slots=True)
+class TakenUp:
+    """Where a session that broke off goes on: behind the last set that began, which is not done again."""
+
+    session: str
+    """Id of the session that broke off."""
+    exercise_index: int
+    """Exercise of the last set that began."""
+    turn: int
+    """Its index among the turns of the exercise."""
+    levels: tuple[int, ...]
+    """Level index to go on with, per exercise; never above the plan's."""
+    targets: tuple[int, ...]
+    """The same of the targets."""
+    over: str
+    """Why no further set of that exercise begins; empty: it goes on."""
+    stretch: float
+    """How much longer than written every phase of that exercise was; 1 or more."""
+    cut_sets: int
+    """Sets of that exercise that were cut short."""
+    halts: int
+    seconds: float
+    """How long it had run; the program's minutes count from there."""
+    sore: bool
+    """More pain than `carry_on_to`, something unsteady or a worse morning was told in it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Today:
     """The whole plan of one session."""
 
@@ -42,6 +69,8 @@ class Today:
     """The day from which the session is due; None: there was none before it."""
     numbers_heard: bool = True
     """Whether this person's spoken numbers are heard well; if not, pain is placed by yes and no."""
+    taken_up: TakenUp | None = None
+    """Where a session that broke off goes on; None: this one begins at its beginning."""
 
 
 def dose(exercise: Exercise, level: int) -> Dose:

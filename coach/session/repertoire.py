@@ -14,11 +14,11 @@ from coach.session.state import Question
 from coach.words.phrases import Phrase, phrase
 
 _FIXED = (
-    "cautions_general", "someone_within_reach", "how_to_halt", "check_ready", "check_louder", "check_voices",
-    "check_speaker", "check_microphone", "check_keys", "ask_next_day", "screen_all_no", "screen_all_yes",
-    "is_that_right", "ask_ready", "take_your_time", "no_why", "lead_in_hold", "side_left", "side_right",
-    "this_side_left", "this_side_right", "begin_with_left", "begin_with_right", "slower_from_here", "held",
-    "ready_when", "set_done", "ask_reps_reps", "ask_reps_hold", "ask_reps_rounds", "ask_missed", "ask_pain",
+    "cautions_general", "someone_within_reach", "how_to_halt", "taken_up", "check_ready", "check_louder",
+    "check_voices", "check_speaker", "check_microphone", "check_keys", "ask_next_day", "screen_all_no",
+    "screen_all_yes", "is_that_right", "ask_ready", "take_your_time", "no_why", "lead_in_hold", "side_left",
+    "side_right", "this_side_left", "this_side_right", "begin_with_left", "begin_with_right", "slower_from_here",
+    "held", "ready_when", "set_done", "ask_reps_reps", "ask_reps_hold", "ask_reps_rounds", "ask_missed", "ask_pain",
     "ladder_any", "halt_ladder_any", "ladder_none", "halt_ladder_none",
     "ask_effort", "eased_level", "eased_today",
     "exercise_over", "slower_now", "not_understood", "nothing_heard", "halt_now",
@@ -28,7 +28,7 @@ _FIXED = (
     "halt_unsteady_step_down", "halt_unsteady_exercise", "paused", "deaf",
     "end_done", "end_pain", "end_unsteady", "end_tired", "end_halts", "end_time", "end_no_answer",
     "end_no_answer_halt", "end_not_heard", "end_screen", "end_asked", "end_deaf", "end_mute", "call_therapist",
-    "next_tomorrow", "goodbye",
+    "next_tomorrow", "goodbye", "goodbye_unwritten", "trouble_record",
 )  # fmt: skip
 """Phrases without values."""
 

@@ -36,6 +36,13 @@ def close(session: Session, at: int, why: str) -> Result:
     return session, (*lines, *left_out)
 
 
+def go_on(session: Session, at: int) -> Session:
+    """Let a session that is taken up go on: how much it hurts is asked first, and a rest runs from here."""
+    if session.today.taken_up is None:
+        return session
+    return changed(session.with_asks(Question.PAIN), exercising=True, rest_from=at)
+
+
 NUMBERS_ONLY = frozenset({Question.EFFORT, Question.MISSED})
 """Questions that nothing but a number answers."""
 

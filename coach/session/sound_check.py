@@ -6,6 +6,7 @@ from coach.session.changed import changed
 from coach.session.commands import Command, Record, Silence, WakeAt
 from coach.session.entries import Result, say
 from coach.session.events import Event, On, RoomFacts
+from coach.session.sets import go_on
 from coach.session.state import Session
 
 LOUDER = 10.0
@@ -21,7 +22,9 @@ def heard(session: Session, event: Event) -> Result:
     """ "Ready" has come: each hears the other. What may make that harder is said, and the session goes on."""
     cautions = tuple(caution for caution in _cautions(event.room) if caution != "no_echo")  # the person heard the coach
     words = tuple(command for caution in cautions for command in say(f"check_{caution}"))
-    return changed(session, prompts=0), (WakeAt(-1), Silence(), _line(session, event, heard=True), *words)
+    commands = (WakeAt(-1), Silence(), _line(session, event, heard=True), *words)
+    session = changed(session, prompts=0)
+    return session if session.today.screen else go_on(session, event.at), commands
 
 
 def ask_again(session: Session, event: Event) -> Result:

@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from coach.session.changed import changed
 from coach.session.plan import PlannedExercise, Today, turns
+from coach.tempo.units import to_samples
 
 
 class State(StrEnum):
@@ -105,7 +106,7 @@ class Session:
     at: int = 0
     """Sample of the last event."""
     began: int = 0
-    """Sample at which the session began."""
+    """Sample at which the session began; less than 0 in one that is taken up."""
     exercise_index: int = 0
     introduced: int = 0
     """How many exercises were introduced, with what is other than last time."""
@@ -159,6 +160,10 @@ class Session:
     """RESTING: sample at which the rest is over."""
     mic_lost: bool = False
     speaker_lost: bool = False
+    unwritten: bool = False
+    """The disk does not take the record; it is kept in memory."""
+    unwritten_told: bool = False
+    """That was said."""
     halted: bool = False
     """From a halt until the person is ready: nothing but the halt's own words sounds."""
     halts: int = 0
@@ -224,9 +229,26 @@ class Session:
 
 def begin(today: Today) -> Session:
     """Return the session before its first event."""
-    return Session(
+    session = Session(
         today,
         levels=tuple(planned.level for planned in today.exercises),
         targets=tuple(planned.target for planned in today.exercises),
         by_ladder=not today.numbers_heard,
+    )
+    before = today.taken_up
+    if before is None:
+        return session
+    return changed(
+        session,
+        levels=before.levels,
+        targets=before.targets,
+        began=-to_samples(before.seconds),
+        exercise_index=before.exercise_index,
+        introduced=before.exercise_index,
+        turn=before.turn,
+        stretch=before.stretch,
+        cut_sets=before.cut_sets,
+        exercise_over=before.over,
+        asked_level=before.levels[before.exercise_index],
+        halts=before.halts,
     )

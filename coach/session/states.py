@@ -36,11 +36,13 @@ from coach.session.guards import (
     has_screen,
     held,
     held_and_prompts_left,
+    is_taken_up,
     ladder_due,
     mic_gone,
     mic_there,
     more_asks,
     more_screen,
+    needs_intro,
     needs_setup,
     no_set_comes,
     not_placed,
@@ -104,8 +106,10 @@ PLACED: Choice = ((placed_in_band, State.CONFIRMING), (always, State.ASKING))
 DECIDED: Choice = ((ends, State.CLOSING), (always, State.RECOVERING))
 
 
-OPENED: Choice = ((has_screen, State.SCREENING), (always, State.INTRO))
+BEGUN: Choice = ((is_taken_up, State.ASKING), (always, State.INTRO))
+OPENED: Choice = ((has_screen, State.SCREENING), *BEGUN)
 SCREENED: Choice = ((more_screen, State.SCREENING), (always, State.SCREEN_CHECK))
+NEXT_TURN: Choice = ((needs_intro, State.INTRO), (needs_setup, State.SETUP), (always, State.WAITING))
 EASED: Choice = ((no_set_comes, State.RESTING), (needs_setup, State.SETUP), (always, State.WAITING))
 
 
@@ -151,6 +155,9 @@ TABLE: tuple[Row, ...] = (
     Row(S.DEAF,         On.CUE_DONE,   always,              None,             prompts.nothing),
     Row(S.DEAF,         On.TIME_UP,    always,              S.CLOSING,        halts.end_as("deaf")),
     Row(S.MUTE,         On.TIME_UP,    always,              S.CLOSING,        halts.end_as("mute")),
+    # the disk
+    *(row for on in (On.UNWRITTEN, On.WRITTEN) for row in _for((*LIVE, S.CLOSING), on, always, None,
+                                                              halts.record_trouble)),
     # opening, and whether each hears the other; then screening
     Row(S.OPENING,      On.START,      always,              S.OPENING,        prompts.nothing),
     Row(S.OPENING,      On.CUE_DONE,   always,              S.CHECKING,       prompts.nothing),
@@ -171,7 +178,7 @@ TABLE: tuple[Row, ...] = (
         Row(S.SCREENING, on,           screen_says_end,     S.CLOSING,        acts.screen_ends),
         Row(S.SCREENING, on,           always,              SCREENED,         acts.answer_screen),
     )),
-    Row(S.SCREEN_CHECK, On.YES,        always,              S.INTRO,          acts.screen_confirmed),
+    Row(S.SCREEN_CHECK, On.YES,        always,              BEGUN,            acts.screen_confirmed),
     Row(S.SCREEN_CHECK, On.NO,         denials_left,        S.SCREENING,      acts.screen_anew),
     Row(S.SCREEN_CHECK, On.NO,         always,              S.CLOSING,        acts.screen_unsettled),
     # getting ready
@@ -256,7 +263,7 @@ TABLE: tuple[Row, ...] = (
     Row(S.RESTING,      On.TIME_UP,    over,                S.CLOSING,        prompts.nothing),
     Row(S.RESTING,      On.TIME_UP,    time_is_over,        S.CLOSING,        halts.end_as("time")),
     Row(S.RESTING,      On.TIME_UP,    exercise_is_over,    S.INTRO,          acts.next_exercise),
-    Row(S.RESTING,      On.TIME_UP,    always, ((needs_setup, S.SETUP), (always, S.WAITING)), acts.next_turn),
+    Row(S.RESTING,      On.TIME_UP,    always,              NEXT_TURN,        acts.next_turn),
     # halted, and back
     Row(S.HALTED,       On.CUE_DONE,   always,              None,             prompts.open_window),
     Row(S.HALTED,       On.AGAIN,      always,              None,             prompts.say_again),

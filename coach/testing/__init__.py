@@ -4,6 +4,7 @@ from coach.session.soundless import SoundlessRun, made_up_length
 from coach.testing.histories import Course, TrueHistory, TrueSession, write_history
 from coach.testing.people import Person, live
 from coach.testing.programs import random_decisions, random_history, random_program
+from coach.testing.stored import StoredRun, begin_in, live_in
 from coach.testing.watched import RuleBrokenError, WatchedRun
 
 __all__ = [
@@ -11,10 +12,13 @@ __all__ = [
     "Person",
     "RuleBrokenError",
     "SoundlessRun",
+    "StoredRun",
     "TrueHistory",
     "TrueSession",
     "WatchedRun",
+    "begin_in",
     "live",
+    "live_in",
     "made_up_length",
     "random_decisions",
     "random_history",

@@ -15,7 +15,9 @@ Reply = tuple[On, int]
 
 DEVICES = (On.MIC_LOST, On.MIC_BACK, On.SPEAKER_LOST, On.SPEAKER_BACK)
 
-ANYTHING = (*(on for on in sorted(REPLIES) if on is not On.FINISH), On.SPOKE, On.SPOKE, *DEVICES)
+DISK = (On.UNWRITTEN, On.WRITTEN)
+
+ANYTHING = (*(on for on in sorted(REPLIES) if on is not On.FINISH), On.SPOKE, On.SPOKE, *DEVICES, *DISK)
 """What may happen at any moment. To finish, and to quit, is rarer: it would cut most sessions short."""
 
 FITTING: Mapping[State, tuple[On, ...]] = {

@@ -1,15 +1,24 @@
 from __future__ import annotations
 
+import os
+import tempfile
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import pytest
 import soundfile
 from in_the_room import PERSON, SCRIPT, SMALL
 
-from coach.cli import main
+from coach.cli import main, start
+from coach.cli.parts import keep, prepare
 from coach.ears.enrolment import load_enrolment
-from coach.logbook.store import Home
+from coach.errors import RecordError
+from coach.history import past
+from coach.logbook.store import Home, read_history
+from coach.logbook.writing import SessionStore
+from coach.session.state import State
+from coach.testing import Person, StoredRun, begin_in
 
 SHORT = SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2").replace(
     "effort: each exercise, reps: each set", "effort: never, reps: never"
@@ -110,3 +119,86 @@ def test_the_sound_of_a_real_session_is_never_written(
 
     assert "no sound of a real session is ever stored" in capsys.readouterr().err
     assert not (files / "out.wav").exists()
+
+
+class TestBrokenOff:
+    """A session of today that broke off in the work."""
+
+    @pytest.fixture
+    def broken(self, room_home: Path, files: Path) -> list[str]:
+        """Let a session die behind its first set; return the command that starts the next."""
+        home = Home(room_home)
+        (files / "small.yaml").write_text(SHORT.replace("sets: 1", "sets: 2"))
+        ready = prepare(str(files / "small.yaml"), home, PERSON)
+        keep(ready, home, PERSON)
+        store = begin_in(home, PERSON, ready.today)
+        run = StoredRun(ready.today, store.append)
+        person = Person(Random(2), odd=0.0, silent=0.0)
+        while run.session.state is not State.RESTING:
+            person.move(run)
+        os.close(store._handle or 0)  # what a kill leaves: nothing but the lines
+        return ["start", "--person", PERSON, "--room", str(files / "patient.yaml"), "--home", str(room_home)]
+
+    def test_where_nobody_can_be_asked_nothing_begins_and_it_says_how(
+        self, broken: list[str], room_home: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        assert main(broken) == 2
+
+        told = capsys.readouterr()
+        main(["today", PERSON, "--home", str(room_home)])
+        assert "broke off. Sets begun in it: 1; sets left: 1." in capsys.readouterr().out
+        assert "Sets begun in it: 1; sets left: 1. Say which: --take-up" in " ".join(told.err.split())
+        assert [one.why for one in Home(room_home).history(PERSON).records] == ["interrupted"]
+
+    def test_taken_up_it_does_what_is_left_and_is_one_session(self, broken: list[str], room_home: Path) -> None:
+        assert main([*broken, "--take-up"]) == 0
+
+        home = Home(room_home)
+        first, then = home.history(PERSON).records
+        assert then.continues == first.session
+        assert then.plan[0].because == "as it was planned for the session that broke off, or easier"
+        assert (then.why, [one.set for one in first.sets], [one.set for one in then.sets]) == ("done", [1], [2])
+        (whole,) = past(home.history(PERSON).records, "small")
+        assert [(one.sets_planned, one.sets_in_full) for one in whole.exercises] == [(2, 2)]
+        assert main([*broken[:3], "--take-up", *broken[3:]]) == 2, "nothing broke off any more"
+
+    @pytest.mark.parametrize(("answer", "sets"), [("1", [2]), ("2", [1, 2]), ("", None), ("3", None)])
+    def test_on_a_terminal_the_person_chooses(
+        self, broken: list[str], room_home: Path, monkeypatch: pytest.MonkeyPatch, answer: str, sets: list[int] | None
+    ) -> None:
+        monkeypatch.setattr(start, "asked_in_person", lambda: True)
+        monkeypatch.setattr("builtins.input", lambda *_: answer)
+
+        assert main(broken) == 0
+
+        later = Home(room_home).history(PERSON).records[1:]
+        assert [[one.set for one in record.sets] for record in later] == ([] if sets is None else [sets])
+
+
+def test_a_record_that_cannot_be_kept_is_shown_and_told(
+    room_home: Path, files: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = SessionStore.flush
+    begun: list[SessionStore] = []
+
+    def refuses(store: SessionStore) -> None:
+        if not begun:
+            begun.append(store)
+            return real(store)
+        raise RecordError("Cannot write: the disk is full.")
+
+    (files / "elsewhere").mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(files / "elsewhere"))
+    monkeypatch.setattr(Home, "decide", lambda *_: None)
+    monkeypatch.setattr(SessionStore, "flush", refuses)
+    room = ["--room", str(files / "patient.yaml"), "--home", str(room_home)]
+
+    assert main(["start", str(files / "small.yaml"), "--person", PERSON, *room]) == 2
+
+    told = capsys.readouterr()
+    (kept,) = (files / "elsewhere").rglob("*.jsonl")
+    assert str(kept) in told.err.replace("\n", "")
+    (record,) = read_history([kept]).records
+    assert (record.why, [one.counted for one in record.sets]) == ("done", [2])
+    assert "Heel lowering" in told.out
+    assert "cannot be written just now" in " ".join(told.out.split())

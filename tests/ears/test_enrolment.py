@@ -135,6 +135,20 @@ def test_a_refusing_disk_leaves_the_old_file_and_nothing_half_written(
     assert [path.name for path in tmp_path.iterdir()] == [FILE]
 
 
+def test_what_a_killed_process_left_half_written_goes_with_the_next_file_and_when_it_is_forgotten(
+    tmp_path: Path,
+) -> None:
+    left = tmp_path / ".enrolment-k1lled"
+    left.write_bytes(b"half")
+    made_up("stop").save(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == [FILE]
+
+    left.write_bytes(b"half")
+    forget_enrolment(tmp_path)
+
+    assert not list(tmp_path.iterdir())
+
+
 def test_forgetting_deletes_the_file(tmp_path: Path) -> None:
     made_up("stop").save(tmp_path)
 

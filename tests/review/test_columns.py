@@ -6,20 +6,25 @@ import json
 import os
 import shutil
 from collections.abc import Iterator
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
 
+from coach.cli.parts import prepare
 from coach.errors import CoachError
-from coach.logbook import SessionRecord
+from coach.history import past
+from coach.logbook import SessionRecord, joined
 from coach.logbook.pain import edge, is_pain
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
-from coach.review.columns import TABLES, Clinic, open_clinic, write_columns
+from coach.review import steps_up
+from coach.review.columns import TABLES, Clinic, ask, open_clinic, write_columns
 from coach.review.logbooks import EPOCH
+from coach.testing import Person, StoredRun, begin_in
 from coach.testing.histories import Course, write_history
 
 Rows = list[tuple[Any, ...]]
@@ -331,3 +336,56 @@ def test_reading_changes_no_file(made: Path) -> None:
     open_clinic(made)
 
     assert {path: path.read_bytes() for path in made.rglob("*") if path.is_file()} == before
+
+
+def test_a_session_that_broke_off_and_was_taken_up_is_one_in_every_table(tmp_path: Path) -> None:
+    now = [datetime(2027, 1, 11, 9, 30, tzinfo=UTC)]
+    home = Home(tmp_path, lambda: now[0])
+    for seed, person in enumerate(COURSES):
+        home.add_person(person)
+        for day in range(4):
+            now[0] = datetime(2027, 1, 11 + day, 9, 30, tzinfo=UTC)
+            for part in range(3):
+                prepared = prepare("ankle_steady", home, person)
+                today = prepared.today if part == 0 else prepared.left
+                if today is None:
+                    break
+                store = begin_in(home, person, today)
+                run = StoredRun(today, store.append)
+                who = Person(Random(10 * seed + day), odd=0.0, silent=0.02)
+                while not run.over and (part == 2 or run.session.sets_begun < 2 + seed):
+                    who.move(run)
+                store.close()
+                home.close_broken(person)
+                now[0] += timedelta(minutes=20)
+
+    whole = [(person, it) for person in COURSES for it in joined(home.history(person).records)]
+    clinic = open_clinic(tmp_path)
+
+    assert any(it.parts > 1 for _, it in whole)
+    assert len(whole) < len(list(records(tmp_path)))
+    told = rows(clinic, "SELECT person, session, why, next_in_days, sets_planned, doubtful FROM sessions")
+    assert sorted(told) == sorted(
+        (who, it.session, it.why, it.next_in_days, it.sets_planned, False) for who, it in whole
+    )
+    sets = rows(clinic, "SELECT person, session, set_id, exercise, set_number, side, counted, why FROM sets")
+    assert sorted(sets, key=str) == sorted(
+        ((who, it.session, one.set_id, one.exercise, one.set, one.side, one.counted, one.why)
+        for who, it in whole for one in it.sets), key=str)  # fmt: skip
+    answers = rows(clinic, "SELECT person, session, question, set_id FROM answers")
+    assert sorted(answers) == sorted(
+        (who, it.session, one.question, one.set_id) for who, it in whole for one in it.questions
+    )
+    planned = rows(clinic, "SELECT person, session, exercise, sets FROM planned")
+    assert sorted(planned) == sorted((who, it.session, one.exercise, one.sets) for who, it in whole for one in it.plan)
+    by_tables: dict[str, list[dict[str, Any]]] = {}
+    day = now[0].date().toordinal() - EPOCH
+    clinic.engine.execute(f"CREATE OR REPLACE TEMPORARY VIEW today AS SELECT {day} AS day_number")
+    for row in ask(clinic.engine, "past"):
+        by_tables.setdefault(row["person"], []).append(row)
+    for person in COURSES:
+        expected = past(home.history(person).records, "ankle_steady")
+        found = tuple(steps_up.past(by_tables[person]))
+        assert [(one.session, one.day, one.why, one.exercises) for one in found] == [
+            (one.session, one.day, one.why, one.exercises) for one in expected
+        ]

@@ -11,7 +11,8 @@ import pytest
 
 from coach.logbook import SessionRecord
 from coach.logbook.pain import edge
-from coach.logbook.store import Home, SessionStore
+from coach.logbook.store import Home
+from coach.logbook.writing import SessionStore
 from coach.program_files import read, shipped
 from coach.testing.histories import Course, TrueHistory, TrueSession, write_history
 from coach.testing.visits import TrueSet

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from coach.cli.labels import Labels, shown
-from coach.cli.parts import record_of
+from coach.cli.parts import Ran, not_kept, record_after
 from coach.cli.review import reviewed
 from coach.cli.session_page import answer_words, ending, needs_a_look, sets_done
 from coach.cli.visit.desk import Desk
@@ -20,12 +20,14 @@ BY = "caregiver"
 """Who wrote a note on the page, in the record."""
 
 
-def after(desk: Desk, home: Home, person: Person, session: str) -> None:
+def after(desk: Desk, home: Home, person: Person, ran: Ran) -> None:
     """Show what was done, and take the caregiver's note until they are done."""
     labels = desk.labels
-    record = record_of(home, person.id, session)
-    lines = [*_done(record, labels), *_going(home, person, labels)]
-    kept, problem, typed = "", "", ""
+    record = record_after(home, person.id, ran)
+    elsewhere = not_kept(ran.store)
+    lines = [*_done(record, labels), *(() if elsewhere else _going(home, person, labels))]
+    kept, problem, typed = "", elsewhere, ""
+    note = () if elsewhere else (Choice("keep", labels("page_note_keep")),)
     while True:
         said = [Line(labels("page_note_kept", text=kept), "good")] if kept else []
         answer = desk.ask(
@@ -34,8 +36,8 @@ def after(desk: Desk, home: Home, person: Person, session: str) -> None:
                 labels("page_after"),
                 ending(record, labels).plain,
                 (*said, *lines),
-                fields=(Field("note", labels("page_note"), "text", LONGEST_NOTE, typed),),
-                choices=(Choice("done", labels("page_done"), weight="main"), Choice("keep", labels("page_note_keep"))),
+                fields=(Field("note", labels("page_note"), "text", LONGEST_NOTE, typed),) if note else (),
+                choices=(Choice("done", labels("page_done"), weight="main"), *note),
                 problem=problem,
             )
         )
@@ -43,7 +45,7 @@ def after(desk: Desk, home: Home, person: Person, session: str) -> None:
         problem, typed = "", ""
         if text:  # also when "done" was pressed: what was typed is not lost
             try:
-                home.note(person.id, session, text, BY)
+                home.note(person.id, ran.session, text, BY)
             except CoachError as error:
                 problem, typed = str(error), text
                 continue

@@ -27,7 +27,7 @@ _FIXED = (
 
 
 _PLACES = (
-    ("who", "new"), ("program", "today", "cautions"), ("teach", "lesson", "learning", "judging", "taught"),
+    ("who", "new"), ("program", "today", "broken", "cautions"), ("teach", "lesson", "learning", "judging", "taught"),
     ("preparing", "check", "checking", "checked"), ("layout", "reach"),
 )  # fmt: skip
 """How far a step is on the way to a session: ids of steps, those of one place together."""

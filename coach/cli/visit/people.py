@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 
 from coach.cli.choose import chosen, in_use
 from coach.cli.labels import Labels, shown
-from coach.cli.parts import Prepared, halts_in
+from coach.cli.parts import Prepared, begun_and_left, halts_in
 from coach.cli.today import exercise_line, level_id, problems
 from coach.cli.visit.desk import OVER, Desk
 from coach.errors import CoachError
@@ -22,14 +22,6 @@ from coach.program_files import find, open_file, shipped
 MOST_SHOWN = 12
 """People whose day is told beside their name: for each of them all records are read."""
 LONGEST_NAME = 60
-
-
-@dataclass(frozen=True, slots=True)
-class Visitor:
-    """Whose session it is, and with what."""
-
-    person: Person
-    prepared: Prepared
 
 
 def who(desk: Desk, home: Home, problem: str = "") -> Person | None:
@@ -106,11 +98,32 @@ def today(desk: Desk, home: Home, person: Person, file: str | None) -> Prepared 
     while True:
         prepared = chosen(name, home, person) if name else _program(desk, home, person)
         desk.turn_to(prepared.pack)
+        if prepared.broken is not None:
+            return _broken(desk, prepared)
         answer = desk.ask(_today(desk, home, person, prepared)).id
         if answer == "program":
             name = _which(desk, home, person)
             continue
         return prepared if answer == "on" else None
+
+
+def _broken(desk: Desk, prepared: Prepared) -> Prepared | None:
+    """Say that today's session broke off, and ask which part of it is wanted; None: nothing."""
+    labels = desk.labels
+    begun, left = begun_and_left(prepared)
+    anew = Choice("anew", labels("page_anew"), weight="small" if prepared.left else "plain")
+    off = Choice("off", labels("page_not_today"), weight="plain" if prepared.left else "main")
+    if prepared.left is None:
+        step = Step("broken", labels("page_broken"), labels("page_broken_none", begun=begun), choices=(off, anew))
+    else:
+        lead = labels("page_broken_left", begun=begun, left=left)
+        on = Choice("on", labels("page_take_up"), weight="main")
+        how = (Line(labels("page_broken_how")),)
+        step = Step("broken", labels("page_broken"), lead, how, choices=(on, off, anew))
+    answer = desk.ask(step).id
+    if answer == "off":
+        return None
+    return replace(prepared, today=prepared.left) if answer == "on" and prepared.left else prepared
 
 
 def _program(desk: Desk, home: Home, person: Person) -> Prepared:

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from coach.cli.ears import ears_for
 from coach.cli.labels import Labels
-from coach.cli.parts import Prepared, coach_voice, run_session, sentences, tell_closed, tell_end
+from coach.cli.parts import Prepared, Ran, coach_voice, run_session, sentences, tell_closed, tell_end
 from coach.cli.view import View
 from coach.cli.visit import people
 from coach.cli.visit.after import after
@@ -21,7 +21,7 @@ from coach.ears.forecast import Verdict
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
-from coach.errors import CoachError
+from coach.errors import CoachError, RecordError
 from coach.logbook.store import Home, Person
 from coach.page.screens import Choice, Step
 from coach.snapshot import Snapshot
@@ -84,12 +84,12 @@ def _visit(place: Place, person: Person) -> None:
     check(desk, place.sound, voice, make, taught=hears)
     lay_out(desk, prepared)
     within_reach(desk, prepared, alone=hears and enrolment is not None and enrolment.verdict == Verdict.HANDS_FREE)
-    session = _session(place, person, prepared, voice, make())
-    after(desk, home, person, session)
+    ran = _session(place, person, prepared, voice, make())
+    after(desk, home, person, ran)
 
 
-def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice, ears: Ears) -> str:
-    """Run the session in the terminal and on the page, which show the same moments; return its id."""
+def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice, ears: Ears) -> Ran:
+    """Run the session in the terminal and on the page, which show the same moments."""
     keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
     on = place.sound.session(prepared.pack)
     with View(prepared.pack.screens, place.console) as view:
@@ -116,5 +116,8 @@ def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice,
             tell=on.tell,
             poll=poll,
         )
-    tell_end(place.home, person.id, ran, Labels(prepared.pack.screens), place.console)
-    return ran.session
+    try:
+        tell_end(place.home, person.id, ran, Labels(prepared.pack.screens), place.console)
+    except RecordError as error:  # the page says so, too
+        place.console.print(f"! {error}", soft_wrap=True, markup=False)
+    return ran

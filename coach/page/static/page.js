@@ -6,7 +6,7 @@ const STALE = 3000;      // ms without a screen after which a running session co
 const AGAIN = 1000;      // ms until the connection is tried anew
 const RUN_ON = 250;      // ms that a shape moves on without news; after that it stands still
 const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "unclear", "lost"];
-const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice" }; // any other: danger
+const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice", unwritten: "notice" }; // any other: danger
 const HALTS_TRIED = 20;  // a halt that did not arrive is sent again; nothing else is
 
 const $ = (id) => document.getElementById(id);

@@ -8,7 +8,8 @@ QUALIFY row_number() OVER (PARTITION BY person, book ORDER BY n) = 1;
 INSERT INTO sessions
 SELECT
     b.person, b.book, begun.program, begun.title, begun.digest, begun.language, b.began, b.day_number, ended.why,
-    ended.next_in_days, list_sum(list_transform(begun.plan, lambda one: one.sets)), b.doubtful
+    ended.next_in_days, list_sum(list_transform(begun.plan, lambda one: one.sets)), b.doubtful,
+    nullif(begun.continues, '')
 FROM books b
 LEFT JOIN begins begun ON begun.person = b.person AND begun.book = b.book
 LEFT JOIN (

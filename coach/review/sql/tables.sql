@@ -17,7 +17,8 @@ CREATE TABLE sessions (
     why VARCHAR,                  -- why it ended; null: its end is missing
     next_in_days INTEGER,         -- days to the next, as it was said; null: not said
     sets_planned INTEGER,
-    doubtful BOOLEAN              -- something in its file is amiss
+    doubtful BOOLEAN,             -- something in its file is amiss
+    continues VARCHAR             -- the session that broke off and was taken up, where that is not here; null: none was
 );
 
 CREATE TABLE sets (

@@ -249,3 +249,45 @@ def test_the_page_speaks_korean_where_the_first_step_or_the_program_does(tmp_pat
 def test_any_name_gives_an_id_that_is_no_path(name: str, made: str) -> None:
     assert free_id(name, ()) == made
     assert free_id(name, (made,)) == f"{made}-2"
+
+
+def test_a_session_that_broke_off_is_offered_with_what_is_left_and_taken_up(
+    room_home: Path, tmp_path: Path, script: Path
+) -> None:
+    file = tmp_path / "two.yaml"
+    file.write_text(SMALL.replace("reps: 3", "reps: 2"), "utf-8")
+    pressed: list[str] = []
+
+    def broken() -> str:
+        if pressed and pressed[-1] == "resting":
+            raise KeyboardInterrupt
+        return ""
+
+    first = Caregiver(STEPS | {"after": ["done"]}, lambda screen: pressed.append(screen["state"]) or "")
+    visits(a_place(room_home, first, script=script, file=str(file), pressed=broken))
+    second = Caregiver(STEPS | {"broken": ["on"], "who": [f"person.{PERSON}", "close"]})
+    visits(a_place(room_home, second, script=script, file=str(file)))
+    before, after = Home(room_home).history(PERSON).records
+
+    assert "Sets begun: 1. Sets left: 1." in second.of("broken")[0]["lead"]
+    assert (before.why, [one.set for one in before.sets]) == ("quit", [1])
+    assert (after.why, [one.set for one in after.sets]) == ("done", [2])
+
+
+def test_a_record_that_could_not_be_kept_is_said_after_the_session_with_where_it_is(
+    room_home: Path, program: str, script: Path
+) -> None:
+    def gone(screen: Message) -> str:
+        if screen["state"] == "working" and (room_home / "people").exists():
+            (room_home / "people").rename(room_home / "moved")
+        return ""
+
+    caregiver = Caregiver(STEPS | {"after": ["done"], "new": ["over"]}, gone)
+    with pytest.raises(AssertionError, match="nothing is chosen"):  # nobody is in the home that is left
+        visits(a_place(room_home, caregiver, script=script, file=program))
+    after = caregiver.of("after")[0]
+
+    assert "The record could not be written" in after["problem"]
+    assert after["fields"] == ()
+    assert "Ended: all done." in words_on(after)
+    assert any(one["alarm"] and one["alarm"]["kind"] == "unwritten" for one in caregiver.moments())

@@ -1,0 +1,61 @@
+"""Keep the record out of the loop's way: a slow disk holds nothing up, one that refuses is tried again."""
+
+from __future__ import annotations
+
+from threading import Event, Lock
+from typing import Any
+
+from coach.errors import RecordError
+from coach.ports import Store
+
+PATIENCE = 0.02
+"""Seconds that a line is waited for: as long as one stretch of sound. A usual disk takes a few thousandths, so what
+`append` was given is on it when it returns; from a slower one no halt waits longer than this."""
+
+RETRY = 5.0
+"""Seconds after which a disk that refused is tried again, if no line came before."""
+
+
+class Keeper:
+    """Hands a session's lines to its store; `work` brings them onto the disk, in a thread of its own."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._wake = Event()
+        self._idle = Event()
+        self._lock = Lock()
+        self._ended = False
+        self.behind = False
+        """The disk has not done yet what it was given."""
+        self.refused = False
+        """The disk refused, and has not taken all since."""
+
+    def append(self, kind: str, at: int, fields: dict[str, Any]) -> None:
+        """Take one line; it is on the disk on return, or soon. Raises RecordError if it does not fit its kind."""
+        self._store.take(kind, at, fields)
+        with self._lock:
+            self._idle.clear()
+            self._wake.set()
+        if not self.behind:
+            self.behind = not self._idle.wait(PATIENCE)
+
+    def work(self) -> None:
+        """Bring onto the disk what comes, until `end`."""
+        while not self._ended:
+            self._wake.wait(RETRY if self.refused else None)
+            self._wake.clear()
+            try:
+                self._store.flush()
+            except RecordError:
+                self.refused = True
+            else:
+                self.refused = False
+            with self._lock:
+                if not self._wake.is_set():
+                    self.behind = False
+                    self._idle.set()
+
+    def end(self) -> None:
+        """Let `work` come to its end; what still waits is for the store's `close`."""
+        self._ended = True
+        self._wake.set()

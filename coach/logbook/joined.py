@@ -1,0 +1,80 @@
+"""Put the parts of a session that broke off and was taken up together: one session of one day."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from coach.logbook.assembled import EarRecord, SessionRecord
+
+
+def joined(records: Iterable[SessionRecord]) -> tuple[SessionRecord, ...]:
+    """Return the records in order of their beginnings, each with the sessions that took it up.
+
+    What takes up a session that is not there, or one of another program, stands by itself.
+    """
+    found: dict[str, SessionRecord] = {}
+    for record in sorted(records, key=lambda one: (one.began, one.session)):
+        before = found.get(record.continues)
+        if before is not None and before.program == record.program:
+            found[record.continues] = _with(before, record)
+        else:
+            found[record.session] = record
+    return tuple(found.values())
+
+
+def _with(first: SessionRecord, then: SessionRecord) -> SessionRecord:
+    """Return one record of both: sets are numbered on, and samples counted on from the end of the first."""
+    sets = max((one.set_id for one in first.sets), default=0)
+    at = round(first.seconds * first.rate)
+
+    def set_id(number: int) -> int:
+        return number + sets if number else 0
+
+    return replace(
+        first,
+        ended=then.ended,
+        seconds=first.seconds + then.seconds,
+        sound_check=then.sound_check or first.sound_check,
+        sets=(
+            *first.sets,
+            *(
+                replace(
+                    one,
+                    set_id=set_id(one.set_id),
+                    began_at=None if one.began_at is None else one.began_at + at,
+                    ended_at=None if one.ended_at is None else one.ended_at + at,
+                )
+                for one in then.sets
+            ),
+        ),
+        halts=(*first.halts, *(replace(one, at=one.at + at, set_id=set_id(one.set_id)) for one in then.halts)),
+        steps=(*first.steps, *(replace(one, at=one.at + at) for one in then.steps)),
+        questions=(
+            *first.questions,
+            *(replace(one, at=one.at + at, set_id=set_id(one.set_id)) for one in then.questions),
+        ),
+        exercise_ends=(*first.exercise_ends, *then.exercise_ends),
+        heard=_heard(first, then),
+        devices=(*first.devices, *((sample + at, what) for sample, what in then.devices)),
+        told=(*first.told, *then.told),
+        notes=(*first.notes, *then.notes),
+        holds=first.holds + then.holds,
+        pauses=first.pauses + then.pauses,
+        why=then.why,
+        next_in_days=then.next_in_days,
+        because=then.because,
+        doubtful=first.doubtful or then.doubtful,
+        denied=first.denied + then.denied,
+        ladder=first.ladder or then.ladder,
+        parts=first.parts + then.parts,
+    )
+
+
+def _heard(first: SessionRecord, then: SessionRecord) -> tuple[EarRecord, ...]:
+    """Add up what each ear noticed in both."""
+    sums: dict[str, EarRecord] = {}
+    for one in (*first.heard, *then.heard):
+        was = sums.get(one.ear, EarRecord(one.ear, 0, 0))
+        sums[one.ear] = EarRecord(one.ear, was.heard + one.heard, was.used + one.used, was.unclear + one.unclear)
+    return tuple(sums[ear] for ear in sorted(sums))

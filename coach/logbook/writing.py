@@ -1,0 +1,173 @@
+"""Write one session's file, a line at a time; what the disk refuses is kept in memory and written when it can be."""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Self
+
+from coach.errors import RecordError
+from coach.logbook import files
+from coach.logbook.record import Line, Reading, encode, read_lines
+
+ENDING = ".jsonl"
+
+GONE = (FileNotFoundError, NotADirectoryError)
+
+
+class SessionStore:
+    """One session's file, with a copy of it in memory. A `ports.Store`.
+
+    `take` and `flush` may be called from two threads, one each: the one lengthens `_whole`, the other `_size`.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        handle: int,
+        now: Callable[[], datetime],
+        reading: Reading | None = None,
+        raw: bytes = b"",
+    ) -> None:
+        """Go on behind `raw`, the whole lines that are in the file, as they were read."""
+        self.path = path
+        self.session = path.name.removesuffix(ENDING)
+        """The session's id, for the field "session" of its first line."""
+        self.kept_at: Path | None = None
+        """Where the record is instead, once it is closed and could not be written to `path`; None: it was."""
+        self.lost = ""
+        """Why it could be kept nowhere, once it is closed; empty: it is kept."""
+        reading = reading or read_lines("")
+        self._handle: int | None = handle
+        self._now = now
+        self._n = reading.lines[-1].n if reading.lines else 0
+        self.reached = max((line.at for line in reading.lines), default=0)
+        """Sample up to which the file went when it was opened."""
+        self._chain = reading.chain or self.session
+        self._whole = raw
+        self._size = len(raw)
+        """Bytes of `_whole` that are on the disk; what a refused write left behind them is cut off."""
+
+    @property
+    def text(self) -> str:
+        """All that was taken, on the disk or not."""
+        return self._whole.decode("utf-8", "surrogateescape")
+
+    def take(self, kind: str, at: int, fields: Mapping[str, Any]) -> None:
+        """Take one line, in memory. Raises RecordError if it does not fit its kind, or if the file is closed."""
+        if self._handle is None:
+            raise RecordError(f"The record {self.path.name} is closed; begin a new session.")
+        t = self._now().astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        text, chain = encode(Line(self._n + 1, t, at, kind, fields), self._chain)
+        self._whole += text.encode("utf-8") + b"\n"
+        self._n, self._chain = self._n + 1, chain
+
+    def flush(self) -> None:
+        """Make sure that all lines taken before are on the disk, in order.
+
+        Raises RecordError if the disk refuses; then no part of a line stays, and the next call tries again.
+        """
+        with files.clear_errors(self.path, "write"):
+            while self._size < len(self._whole):
+                self._attach()
+                rest = self._whole[self._size :]
+                try:
+                    self._write(rest)
+                except OSError:
+                    first = rest[: rest.index(b"\n") + 1]
+                    if first == rest:
+                        raise
+                    self._write(first)  # a full disk may have room for one
+
+    def append(self, kind: str, at: int, fields: Mapping[str, Any]) -> None:
+        """Take one line and make sure it is on the disk.
+
+        Raises RecordError if it does not fit its kind, or if the disk refuses it; then nothing of it is kept.
+        """
+        before = self._n, self._chain, self._whole
+        self.take(kind, at, fields)
+        try:
+            self.flush()
+        except RecordError:
+            self._n, self._chain, self._whole = before
+            raise
+
+    def close(self, *, reachable: bool = True) -> None:
+        """Write what waits and finish the file; one in which nothing was written goes away. Harmless if closed.
+
+        What cannot be written now, or if the disk is not `reachable`, goes with all the rest into a private folder
+        among the system's temporary ones: see `kept_at` and `lost`. Raises nothing.
+        """
+        if self._handle is None:
+            return
+        if reachable:
+            try:
+                self.flush()
+            except RecordError as refused:
+                self._rescue(str(refused))
+        else:
+            self._rescue(f"Cannot write {self.path}: the disk does not answer.")
+        handle, self._handle = self._handle, None
+        if reachable:  # else somebody is still busy with it
+            os.close(handle)
+            if not self._size:
+                self._remove()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _write(self, data: bytes) -> None:
+        assert self._handle is not None
+        if os.fstat(self._handle).st_size > self._size:
+            os.ftruncate(self._handle, self._size)
+        files.write_whole(self._handle, data)
+        self._size += len(data)
+
+    def _attach(self) -> None:
+        """Get hold of the file again where it has gone and come back; raise OSError while it is not there.
+
+        A folder that has gone is not made anew: it may be on a disk that was pulled out, or was meant to go.
+        """
+        assert self._handle is not None
+        try:
+            there = self.path.stat()
+        except GONE:
+            there = None
+        except OSError:  # no permission to look: what is open can still be written
+            return
+        if there is None:
+            handle, raw = files.create(self.path), b""
+        elif os.path.samestat(there, os.fstat(self._handle)):
+            return
+        else:
+            handle = files.reopen(self.path)
+            raw = self.path.read_bytes()
+        if not files.lock(handle) or not self._whole.startswith(raw):
+            os.close(handle)
+            raise OSError(errno.EEXIST, "another file stands in its place")
+        os.close(self._handle)
+        self._handle, self._size = handle, len(raw)
+
+    def _rescue(self, why: str) -> None:
+        """Keep the whole record in another place."""
+        if not self._whole:
+            return
+        try:
+            folder = Path(tempfile.mkdtemp(prefix="session-record-"))
+            files.replace_file(folder / self.path.name, self._whole)
+        except OSError:
+            self.lost = why
+        else:
+            self.kept_at = folder / self.path.name
+
+    def _remove(self) -> None:
+        with suppress(OSError):  # where it stays it is empty: the next start takes it for nothing
+            self.path.unlink(missing_ok=True)

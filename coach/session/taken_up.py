@@ -1,0 +1,191 @@
+"""A session that broke off is taken up: only what had not begun is done, never more or harder than was planned.
+
+A set that had begun counts as the attempt that it was. What was made easier stays so. An exercise in which somebody
+halted for more than a break is over; so is the whole session where the program ends it for what was told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from coach.program.model import Action, Exercise, Program
+from coach.session.past import clause
+from coach.session.plan import NEXT_DAY, PlannedExercise, TakenUp, Today, turns
+from coach.session.reached import amount
+
+
+@dataclass(frozen=True, slots=True)
+class BrokenExercise:
+    """One exercise of a session that broke off."""
+
+    exercise: str
+    planned_level: str
+    planned_target: int
+    level: str
+    """Id of the level that it was eased to; the planned one if it was not."""
+    target: int
+    """Reps, rounds or seconds of a set that it was eased to."""
+    begun: tuple[tuple[int, str], ...] = ()
+    """Number and side of each set that began: "left", "left+right", or empty."""
+    cut: int = 0
+    """Sets that were cut short, by the person or a rule."""
+    over: str = ""
+    """Why it was over before the session broke off; empty: it was not."""
+    stretch: float = 1.0
+    """How much longer than written every phase was asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """A session that broke off, as far as its record tells."""
+
+    session: str
+    """Id of the session, or of the first part of one that was taken up before."""
+    digest: str
+    """SHA-256 of the program file that it ran, in hex."""
+    seconds: float
+    """How long it had run."""
+    exercises: tuple[BrokenExercise, ...]
+    """As it was planned, in order."""
+    halts: tuple[tuple[str, str], ...] = ()
+    """Exercise and why of each halt: "pain", "tired", "unsteady", "break", or empty: nobody said."""
+    worst_pain: int = -1
+    """Highest pain stated 0-10; -1: none."""
+    pain_open: bool = False
+    """Pain was told in a halt, and how much was never said."""
+    next_day_worse: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """What a session still has before it of one exercise."""
+
+    planned: PlannedExercise
+    """With the level and the target that it begins with."""
+    sets: int
+    """How many sets, a left and a right one counted as two."""
+
+
+def ahead(today: Today) -> tuple[Ahead, ...]:
+    """Return what the session of `today` will do: all of the plan, or what is left of one that broke off."""
+    before = today.taken_up
+    found = []
+    for index, planned in enumerate(today.exercises):
+        level = planned.exercise.levels[before.levels[index] if before else planned.level]
+        sets = len(turns(planned.exercise, level, today.side))
+        most = len(turns(planned.exercise, planned.exercise.levels[planned.level], today.side))
+        left = min(sets, most)
+        begins = planned
+        if before is not None:
+            begins = replace(planned, level=before.levels[index], target=before.targets[index])
+            if index < before.exercise_index or (index == before.exercise_index and before.over):
+                left = 0
+            elif index == before.exercise_index:
+                left = max(0, left - before.turn - 1)
+        if left:
+            found.append(Ahead(begins, left))
+    return tuple(found)
+
+
+def take_up(today: Today, broken: Broken) -> Today | None:
+    """Return the rest of the session that broke off; None if nothing is left of it, or nothing may be done any more.
+
+    `today` is what would be planned now, `broken` included in its history: what it makes easier holds too.
+    """
+    program = today.program
+    exercises = [one for one in broken.exercises if _known(program, one)]
+    if broken.digest != program.digest or len(exercises) != len(broken.exercises) or _forbids(program, broken):
+        return None
+    last = max((index for index, one in enumerate(exercises) if one.begun), default=None)
+    if last is None:
+        return None
+    planned = tuple(_planned(program, one, today) for one in exercises)
+    now = [_now(program, one, today) for one in exercises]
+    turn = _last_turn(planned[last], exercises[last].begun, today.side)
+    cut = exercises[last].cut
+    taken = TakenUp(
+        session=broken.session,
+        exercise_index=last,
+        turn=turn,
+        levels=tuple(level for level, _ in now),
+        targets=tuple(target for _, target in now),
+        over=exercises[last].over or _halted(exercises[last], broken.halts) or _cut(cut, program),
+        stretch=max(1.0, exercises[last].stretch),
+        cut_sets=cut,
+        halts=len(broken.halts),
+        seconds=broken.seconds,
+        sore=broken.next_day_worse
+        or broken.worst_pain > program.limits.pain_carry_on_to
+        or any(why == "unsteady" for _, why in broken.halts),
+    )
+    screen = tuple(question for question in program.screen if question.id != NEXT_DAY)  # that was asked before
+    found = replace(today, exercises=planned, screen=screen, first_session=False, taken_up=taken)
+    return found if ahead(found) else None
+
+
+def _forbids(program: Program, broken: Broken) -> bool:
+    """Tell whether what was told in it ends the session by the program's limits."""
+    limits, whys = program.limits, [why for _, why in broken.halts]
+    return (
+        broken.worst_pain > limits.pain_ease_to
+        or broken.pain_open
+        or ("unsteady" in whys and limits.unsteady is Action.END_SESSION)
+        or ("tired" in whys and limits.tired is Action.END_SESSION)
+        or len(whys) >= limits.halts
+        or broken.seconds >= limits.minutes * 60.0
+    )
+
+
+def _exercise(program: Program, one: BrokenExercise) -> Exercise | None:
+    return next((each for each in program.exercises if each.id == one.exercise), None)
+
+
+def _known(program: Program, one: BrokenExercise) -> bool:
+    exercise = _exercise(program, one)
+    levels = {level.id for level in exercise.levels} if exercise else set()
+    return {one.planned_level, one.level} <= levels
+
+
+def _level(exercise: Exercise, level: str) -> int:
+    return [each.id for each in exercise.levels].index(level)
+
+
+def _planned(program: Program, one: BrokenExercise, today: Today) -> PlannedExercise:
+    """Return the exercise as it was planned, within its range; what is new is told only where nothing of it began."""
+    exercise = program.exercise(one.exercise)
+    level = _level(exercise, one.planned_level)
+    target = max(1, min(one.planned_target, amount(exercise.levels[level].dose.work).high))
+    fresh = [each for each in today.exercises if each.exercise.id == one.exercise and not one.begun]
+    news = tuple(key for each in fresh for key in each.news)
+    return PlannedExercise(exercise, level, target, (clause("because_taken_up"),), news)
+
+
+def _now(program: Program, one: BrokenExercise, today: Today) -> tuple[int, int]:
+    """Return level and target to go on with: the easiest of what was planned, eased to, and would be planned now."""
+    exercise = program.exercise(one.exercise)
+    known = [(_level(exercise, one.planned_level), one.planned_target), (_level(exercise, one.level), one.target)]
+    known += [(each.level, each.target) for each in today.exercises if each.exercise.id == one.exercise]
+    level = min(level for level, _ in known)
+    within = amount(exercise.levels[level].dose.work)
+    targets = [target for at, target in known if at == level]
+    if level < known[0][0]:
+        targets.append(within.low)  # a lower level begins at the bottom of its range
+    return level, max(1, min(within.high, *targets))
+
+
+def _last_turn(planned: PlannedExercise, begun: Iterable[tuple[int, str]], side: str) -> int:
+    """Return the index of the last turn that began; one that is not in the plan counts as the last of all."""
+    each = [(number, "+".join(s for s in sides if s)) for number, sides in
+            turns(planned.exercise, planned.exercise.levels[planned.level], side)]  # fmt: skip
+    return max(each.index(one) if one in each else len(each) - 1 for one in begun)
+
+
+def _halted(one: BrokenExercise, halts: Iterable[tuple[str, str]]) -> str:
+    """Return why somebody halted in it for more than a break; empty: nobody did."""
+    whys = [why or "halted_unexplained" for exercise, why in halts if exercise == one.exercise and why != "break"]
+    return whys[0] if whys else ""
+
+
+def _cut(cut: int, program: Program) -> str:
+    return "cut_sets" if cut >= program.limits.cut_sets else ""

@@ -1,0 +1,50 @@
+"""A session without sound whose lines go into a person's home as they come, as a real one's do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from coach.logbook.store import Home
+from coach.logbook.writing import SessionStore
+from coach.session.commands import Record
+from coach.session.events import Event
+from coach.session.lines import session_begun
+from coach.session.plan import Today
+from coach.testing.people import Person, live
+from coach.testing.watched import WatchedRun
+
+Write = Callable[[str, int, dict[str, Any]], None]
+
+
+class StoredRun(WatchedRun):
+    """A watched session that hands each line to `write` in the moment in which it is asked for."""
+
+    def __init__(self, today: Today, write: Write) -> None:
+        self._write = write
+        super().__init__(today)
+
+    def give(self, event: Event) -> bool:
+        """Let `event` happen and write what came of it."""
+        told = len(self.commands)
+        taken = super().give(event)
+        for _, _, command in self.commands[told:]:
+            if isinstance(command, Record):
+                self._write(command.kind, command.at, command.fields)
+        return taken
+
+
+def begin_in(home: Home, person: str, today: Today) -> SessionStore:
+    """Return the store of a new session, its first line on the disk."""
+    store = home.begin(person)
+    first = session_begun(today, session=store.session, person=person, ears=("keys",), voice="made up",
+                          device="none", app_version="test")  # fmt: skip
+    store.append("session_begun", 0, first)
+    return store
+
+
+def live_in(home: Home, person: str, today: Today, who: Person) -> SessionStore:
+    """Let `who` go through the session of `today`; return its store, closed."""
+    with begin_in(home, person, today) as store:
+        live(StoredRun(today, store.append), who)
+    return store

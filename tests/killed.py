@@ -1,0 +1,354 @@
+"""Kill a real process with SIGKILL at any call that touches the disk, and look at what it leaves behind.
+
+The child is forked, so that what it needs is loaded already. In it each call of the system that changes a file counts
+as a point; at the point that was drawn it is done not at all, in part (a write, of which some bytes get through) or
+whole, and then the child kills itself. What the child was told is on the disk it says through a pipe, as it is told.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import traceback
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from functools import cache, partial
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import numpy as np
+
+from coach.ears.enrolment import FILE, Enrolment, load_enrolment
+from coach.ears.takes import Take
+from coach.history import broken_off, past
+from coach.logbook import SessionRecord, joined
+from coach.logbook.changes import Decided
+from coach.logbook.files import make_folder
+from coach.logbook.store import Home
+from coach.logbook.writing import SessionStore
+from coach.program.model import Program
+from coach.program_files import read, shipped
+from coach.session.plan import Today, plan, turns
+from coach.session.taken_up import take_up
+from coach.testing import Person, StoredRun, begin_in, live, random_program
+
+PERSON = "mira"
+BEGAN = datetime(2027, 1, 11, 9, 30, tzinfo=UTC)
+
+TOUCHES = ("open", "write", "fsync", "ftruncate", "close", "replace", "unlink", "mkdir")
+"""Calls of `os` that change a file, or make sure of it."""
+
+
+PARTS = 6
+"""How often a day is taken up at most, the last time to its end."""
+
+NEVER = 10**9
+
+
+Told = list[dict[str, Any]]
+"""What a child said through its pipe, in order."""
+Tell = Callable[..., None]
+
+
+class Fatal:
+    """Counts what touches the disk; at one of these the process dies by SIGKILL."""
+
+    def __init__(self, chance: Random, at: int) -> None:
+        self._chance, self._at, self.count = chance, at, 0
+        self.real = {name: getattr(os, name) for name in TOUCHES}
+        for name in TOUCHES:
+            setattr(os, name, self._deadly(name))
+
+    def _deadly(self, name: str) -> Callable[..., Any]:
+        real = self.real[name]
+
+        def call(*args: Any, **more: Any) -> Any:
+            self.count += 1
+            if self.count != self._at:
+                return real(*args, **more)
+            how = self._chance.choice(("before", "part", "after"))
+            if how == "part" and name == "write":
+                real(args[0], bytes(args[1])[: self._chance.randint(0, len(args[1]))])
+            elif how == "after":
+                real(*args, **more)
+            os.kill(os.getpid(), signal.SIGKILL)
+            raise AssertionError("a killed process does nothing more")
+
+        return call
+
+
+@dataclass
+class Left:
+    """What was left behind and found, added up over many kills."""
+
+    points: Counter[str] = field(default_factory=Counter)
+    """What was going on at each kill."""
+    ran_out: int = 0
+    """Children that came to their end before their point."""
+    finished: int = 0
+    """Sets that were on the disk, as the child was told, when it died."""
+    found: int = 0
+    """Of these, the ones that the record holds with the same count and end."""
+    torn: int = 0
+    named: int = 0
+    """Torn tails that reading named."""
+    aside: int = 0
+    """Torn tails that stood to the byte in the file beside, after the next start."""
+    died: int = 0
+    """Sessions without their end."""
+    closed: int = 0
+    """Of these, closed as interrupted by the next start."""
+    taken_up: int = 0
+    whole: int = 0
+    """Sessions that were taken up and came to their end."""
+    twice: int = 0
+    """Sets of an exercise, number and side that are in the record of a day twice."""
+    beyond: int = 0
+    """Sets beyond what was planned."""
+    days: int = 0
+    """Days that count as more than one session for the plan."""
+    decisions: int = 0
+    """Decisions that were lost, or not read."""
+    words: int = 0
+    """Times that the words somebody taught were lost, or not whole."""
+
+    @property
+    def lost(self) -> int:
+        """How often something was not as it must be."""
+        wrong = self.twice + self.beyond + self.days + self.decisions + self.words
+        return wrong + (self.finished - self.found) + 2 * self.torn - self.named - self.aside + self.died - self.closed
+
+
+def made_up_words(chance: Random) -> Enrolment:
+    """Return an enrolment of made-up numbers; its verdict tells it from others."""
+    generator = np.random.default_rng(chance.randint(0, 2**31))
+
+    def take() -> Take:
+        frames = generator.standard_normal((6, 96)).astype(np.float32)
+        return Take(frames, np.arange(1, 7, dtype=np.int32) * 1280, 8_000, -20.0, -60.0)
+
+    takes = {word: (take(), take()) for word in ("ready", "stop")}
+    return Enrolment(takes, source="made up", verdict=chance.choice(("hands_free", "keys_only")))
+
+
+def _live_on(home: Home, program: Program, today: Today, chance: Random, tell: Tell) -> None:
+    """Do in the child what a person's days bring: decide, teach words, a session."""
+    anew = today.taken_up is None
+    if anew and chance.random() < 0.3:
+        tell(doing="enrol")
+        words = made_up_words(chance)
+        make_folder(home.person(PERSON).takes)
+        words.save(home.person(PERSON).takes)
+        tell(words=words.verdict)
+    if anew and chance.random() < 0.3:
+        for number in range(3):
+            tell(doing="decide")
+            exercise = program.exercises[0]
+            level = exercise.levels[0].id
+            home.decide(PERSON, Decided(program.id, program.digest, exercise.id, "stay", level, level, f"by {number}"))
+            tell(decided=f"by {number}")
+    tell(doing="session" if anew else "taken up")
+    store = begin_in(home, PERSON, today)
+
+    def write(kind: str, at: int, fields: dict[str, Any]) -> None:
+        store.append(kind, at, fields)
+        if kind == "set_ended":
+            tell(session=store.session, set_id=fields["set_id"], counted=fields["counted"], why=fields["why"])
+
+    live(StoredRun(today, write), Person(chance, chance.choice((0.0, 0.0, 0.01)), chance.choice((0.0, 0.0, 0.1))))
+    store.close()
+
+
+def killed(do: Callable[[Random, Tell], None], seed: int, at: int) -> tuple[Told, bool]:
+    """Run `do` in a child that dies at its `at`th touch of the disk; return what it told, and whether it was killed."""
+    reads, writes = os.pipe()
+    sys.stdout.flush()
+    child = os.fork()
+    if not child:
+        try:
+            os.close(reads)
+            fatal = Fatal(Random(seed + 1), at)
+
+            def tell(**told: Any) -> None:
+                fatal.real["write"](writes, json.dumps(told).encode() + b"\n")
+
+            do(Random(seed), tell)
+        except BaseException:  # noqa: BLE001 - the child must not go on as a second parent
+            traceback.print_exc()
+            os._exit(1)
+        os._exit(0)
+    os.close(writes)
+    with os.fdopen(reads, "rb") as pipe:
+        told = [json.loads(line) for line in pipe]
+    _, status = os.waitpid(child, 0)
+    assert not os.WIFEXITED(status) or os.WEXITSTATUS(status) == 0, "the child broke: see above"
+    return told, os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL
+
+
+def look(home: Home, told: Told, left: Left) -> None:
+    """Look at what a killed child left, let the next start close it, and look again."""
+    folder = home.person(PERSON).sessions
+    before = home.history(PERSON)
+    tails = {path: raw[raw.rfind(b"\n") + 1 :] for path in folder.glob("*.jsonl") if (raw := path.read_bytes())}
+    torn = {path: tail for path, tail in tails.items() if tail}
+    left.torn += len(torn)
+    left.named += sum(
+        any(problem.path == path and "torn" in problem.text for problem in before.problems) for path in torn
+    )
+    died = {record.session for record in before.records if not record.why}
+    died |= {path.stem for path in torn} if not died else set()
+    left.died += len(died)
+
+    closed = home.close_broken(PERSON)
+    left.aside += sum(path.with_name(path.name + ".torn").read_bytes().endswith(tail) for path, tail in torn.items())
+    after = home.history(PERSON)
+    records = {record.session: record for record in after.records}
+    left.closed += sum(
+        (name in closed and records[name].why == "interrupted") or not (folder / f"{name}.jsonl").exists()
+        for name in died
+    )
+    assert not after.problems, after.problems
+    sets = {(name, one.set_id): one for name, record in records.items() for one in record.sets}
+    for one in told:
+        if "set_id" in one:
+            left.finished += 1
+            kept = sets.get((one["session"], one["set_id"]))
+            left.found += kept is not None and (kept.counted, kept.why) == (one["counted"], one["why"])
+    decisions = home.decisions(PERSON)
+    by = [one.by for one in decisions.decisions]
+    ours = [one["decided"] for one in told if "decided" in one]
+    left.decisions += by[: len(ours)] != ours if ours else 0
+    taught = [one["words"] for one in told if "words" in one]
+    takes = home.person(PERSON).takes
+    if taught or (takes / FILE).exists():
+        left.words += bool(taught) and load_enrolment(takes).verdict != taught[-1]
+
+
+def _close(home: Home) -> None:
+    home.close_broken(PERSON)
+
+
+def most_of(today: Today) -> Counter[tuple[str, str]]:
+    """Return how many sets of each exercise and side are planned."""
+    return Counter(
+        (planned.exercise.id, "+".join(side for side in sides if side))
+        for planned in today.exercises
+        for _, sides in turns(planned.exercise, planned.exercise.levels[planned.level], today.side)
+    )
+
+
+def count_day(records: tuple[SessionRecord, ...], program: Program, first: Today, left: Left) -> None:
+    """Hold all parts of a day together against its first plan."""
+    if not records or not records[0].sets:
+        return
+    begun = [one for record in records for one in record.sets]
+    each = Counter((one.exercise, one.set, one.side) for one in begun)
+    left.twice += sum(times - 1 for times in each.values())
+    counted = Counter((one.exercise, one.side) for one in begun)
+    left.beyond += sum((counted - most_of(first)).values())
+    left.days += len(past(records, program.id)) - 1
+    (whole,) = joined(records)
+    left.twice += len(whole.sets) - len({one.set_id for one in whole.sets})
+
+
+@cache
+def _shipped(name: str) -> Program:
+    return read(shipped()[name])
+
+
+def one_day(root: Path, seed: int, left: Left) -> None:
+    """Let one day of somebody be killed over and over, each time taken up, until nothing is left of it."""
+    chance = Random(seed)
+    program = _shipped(chance.choice(sorted(shipped()))) if chance.random() < 0.5 else random_program(chance)
+    now = [BEGAN]
+    home = Home(root, lambda: now[0])
+    home.add_person(PERSON)
+    first = plan(program, (), home.today())
+    today: Today | None = first
+    for part in range(PARTS):
+        assert today is not None
+        at = chance.randint(1, chance.choice((30, 120, 500))) if part < PARTS - 1 else NEVER
+        told, died = killed(partial(_live_on, home, program, today), chance.randint(0, 2**32), at)
+        doing = [one["doing"] for one in told if "doing" in one]
+        if died:
+            left.points[doing[-1] if doing else "begin"] += 1
+        else:
+            left.ran_out += 1
+            left.whole += today.taken_up is not None
+        now[0] += timedelta(minutes=10)
+        if died and chance.random() < 0.3:  # and the next start dies while it closes what was left
+            _, too = killed(lambda _chance, _tell: _close(home), chance.randint(0, 2**32), chance.randint(1, 12))
+            left.points["closing"] += too
+        look(home, told, left)
+        records = home.history(PERSON).records
+        broken = broken_off(records, program.id, home.now())
+        today = take_up(plan(program, past(records, program.id), home.today()), broken) if broken else None
+        if today is None:
+            break
+        left.taken_up += 1
+    records = home.history(PERSON).records
+    count_day(records, program, first, left)
+
+
+def cut_anywhere(path: Path, root: Path, chance: Random, left: Left, cuts: int) -> None:
+    """Cut a session's file at any byte, as a write that got through in part, and let the next start find it so."""
+    raw = path.read_bytes()
+    for _ in range(cuts):
+        home = Home(root, lambda: BEGAN)
+        home.add_person(PERSON)
+        target = home.person(PERSON).sessions / path.name
+        target.write_bytes(raw[: chance.randint(1, len(raw) - 1)])
+        lines = [json.loads(line) for line in target.read_bytes().rpartition(b"\n")[0].splitlines()]
+        told = [
+            {"session": path.stem, "set_id": one["set_id"], "counted": one["counted"], "why": one["why"]}
+            for one in lines
+            if one["line"] == "set_ended"
+        ]
+        left.points["cut"] += 1
+        look(home, told, left)
+        for each in target.parent.iterdir():
+            each.unlink()
+
+
+def room_child(root: Path, seed: int, at: int) -> None:
+    """Run, in a process of its own, a session in the virtual room that dies at its `at`th touch of the disk.
+
+    On standard output it says what is on the disk, as soon as the thread that writes has brought it there.
+    """
+    from in_the_room import furnish_home, prepared, session
+
+    ready = prepared()
+    furnished = furnish_home(root, ready)
+    told: set[int] = set()
+    flush = SessionStore.flush
+    out = os.dup(1)
+    fatal = Fatal(Random(seed), at)
+
+    def flushed(store: SessionStore) -> None:
+        flush(store)
+        on_disk = (json.loads(line) for line in store.path.read_bytes().splitlines())
+        for one in [each for each in on_disk if each["line"] == "set_ended" and each["set_id"] not in told]:
+            told.add(one["set_id"])
+            said = {"session": store.session} | {name: one[name] for name in ("set_id", "counted", "why")}
+            fatal.real["write"](out, json.dumps(said).encode() + b"\n")
+
+    setattr(SessionStore, "flush", flushed)  # noqa: B010 - for the whole of this process
+    session(furnished, ready, seed=seed)
+
+
+def in_a_room(root: Path, command: list[str], seed: int, left: Left) -> None:
+    """Let a session with sound be killed, by `command` with the home, a seed and a point; look at what it left."""
+    at = Random(seed).randint(1, 110)
+    ran = subprocess.run([*command, str(root), str(seed), str(at)], check=False, stdout=subprocess.PIPE)
+    if ran.returncode == -signal.SIGKILL:
+        left.points["in the room"] += 1
+    else:
+        assert ran.returncode == 0, "the child broke: see above"
+        left.ran_out += 1
+    look(Home(root), [json.loads(line) for line in ran.stdout.splitlines()], left)

@@ -1,0 +1,315 @@
+"""A session that breaks off anywhere and is taken up: over both parts never more, or harder, than was planned."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from random import Random
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from coach.history import STILL_TODAY, broken_off, past
+from coach.logbook import Line, SessionRecord, assemble, joined
+from coach.program.model import Program
+from coach.program_files import read, shipped
+from coach.session.commands import Record, Say
+from coach.session.events import On
+from coach.session.lines import session_begun
+from coach.session.plan import NEXT_DAY, Today, plan, turns
+from coach.session.state import State
+from coach.session.taken_up import ahead, take_up
+from coach.tempo.units import to_samples
+from coach.testing import Person, WatchedRun, live, random_history, random_program
+
+BEGAN = datetime(2027, 1, 11, 9, 30, tzinfo=UTC)
+DAY = date(2027, 1, 11)
+PROGRAMS = [read(path) for path in shipped().values()]
+
+
+def record_of(today: Today, records: list[Record], name: str, began: datetime, *, closed: bool = True) -> SessionRecord:
+    """Return the record that the lines come to; `closed`: as the next start leaves a session that broke off."""
+    first = session_begun(today, session=name, person="mira", ears=(), voice="", device="", app_version="")
+    told: list[tuple[str, int, dict[str, Any]]] = [("session_begun", 0, first)]
+    told += [(one.kind, one.at, one.fields) for one in records]
+    lines = [
+        Line(n, (began + timedelta(seconds=at / 16_000)).isoformat(), at, kind, fields)
+        for n, (kind, at, fields) in enumerate(told, start=1)
+    ]
+    if closed:
+        at = lines[-1].at
+        for one in assemble(lines).sets:
+            if not one.why:
+                names = ("set_id", "exercise", "level", "set", "side", "kind", "planned_low", "planned_high")
+                fields = {key: getattr(one, key) for key in names}
+                fields |= {"counted": None, "tension_s": None, "why": "interrupted"}
+                lines.append(Line(len(lines) + 1, lines[-1].t, at, "set_ended", fields))
+        end = {"why": "interrupted", "next_in_days": None}
+        lines.append(Line(len(lines) + 1, lines[-1].t, at, "session_ended", end))
+    return assemble(lines)
+
+
+def lived(today: Today, chance: Random) -> WatchedRun:
+    run = WatchedRun(today)
+    live(run, Person.any(chance))
+    return run
+
+
+def broken_at(run: WatchedRun, today: Today, keep: int, name: str = "a", began: datetime = BEGAN) -> SessionRecord:
+    """Return the record of a session that was killed after so many lines."""
+    return record_of(today, [one for one in run.records if one.kind != "session_ended"][:keep], name, began)
+
+
+def most_of(today: Today) -> Counter[tuple[str, str]]:
+    """Return how many sets of each exercise and side are planned."""
+    return Counter(
+        (p.exercise.id, "+".join(s for s in sides if s))
+        for p in today.exercises
+        for _, sides in turns(p.exercise, p.exercise.levels[p.level], today.side)
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.integers(0, 2**32))
+def test_over_all_parts_there_are_never_more_sets_nor_harder_ones_than_planned(seed: int) -> None:
+    chance = Random(seed)
+    program = chance.choice(PROGRAMS) if chance.random() < 0.5 else random_program(chance)
+    history = random_history(chance, program, DAY)
+    first = plan(program, history, DAY)
+    planned = {p.exercise.id: p for p in first.exercises}
+    today: Today | None = first
+    records: list[SessionRecord] = []
+    ran = 0.0
+    for part in range(4):
+        assert today is not None
+        run = lived(today, chance)
+        lines = [one for one in run.records if one.kind != "session_ended"]
+        began = BEGAN + timedelta(hours=part)
+        records.append(broken_at(run, today, chance.randint(0, len(lines)), str(part), began))
+        ran += records[-1].seconds
+        broken = broken_off(records, program.id, began + timedelta(minutes=50))
+        now = plan(program, (*history, *past(records, program.id)), DAY)
+        today = take_up(now, broken) if broken else None
+        if today is None:
+            break
+        assert all(question.id != NEXT_DAY for question in today.screen)
+        assert len(today.screen) == len(program.screen)
+        assert ahead(today)
+
+    begun = [one for record in records for one in record.sets]
+    if len(records) > 1 and not records[0].sets:
+        return  # nothing had begun: the session began anew
+    counted = Counter((one.exercise, one.side) for one in begun)
+    assert all(counted[key] <= most for key, most in most_of(first).items())
+    assert set(counted) <= set(most_of(first))
+    assert len({(one.exercise, one.set, one.side) for one in begun}) == len(begun), "a set is done twice"
+    lowest: dict[str, int] = {}
+    for one in begun:
+        exercise = planned[one.exercise].exercise
+        level = [each.id for each in exercise.levels].index(one.level)
+        assert level <= lowest.get(one.exercise, planned[one.exercise].level)
+        lowest[one.exercise] = level
+        assert (
+            one.planned_high <= planned[one.exercise].target * (2 if "+" in one.side else 1)
+            or level < planned[one.exercise].level
+        )
+    whole = joined(records)
+    assert len(whole) == 1
+    assert whole[0].sets_planned == sum(most_of(first).values())
+    assert len({one.set_id for one in whole[0].sets}) == len(whole[0].sets) == len(begun)
+
+
+def small() -> Program:
+    return read(shipped()["ankle_steady"])
+
+
+def calm(today: Today) -> WatchedRun:
+    run = WatchedRun(today)
+    live(run, Person(Random(0), odd=0.0, silent=0.0))
+    return run
+
+
+def until(run: WatchedRun, state: State) -> None:
+    """Let somebody who is well answer until the session is in `state`."""
+    person = Person(Random(2), odd=0.0, silent=0.0)
+    while run.session.state is not state:
+        assert not run.over, "an unusual answer ended it: take another chance"
+        person.move(run)
+
+
+def in_the_middle(**changes: Any) -> tuple[Today, SessionRecord]:
+    """Return a plan and its session, killed in the middle of its second set."""
+    today = plan(small(), (), DAY)
+    run = calm(today)
+    keep = [at for at, one in enumerate(run.records) if one.kind == "set_begun"][1] + 1
+    return today, replace(broken_at(run, today, keep), **changes)
+
+
+def left_of(record: SessionRecord, *, hours: float = 0.5) -> Today | None:
+    program = small()
+    broken = broken_off([record], program.id, BEGAN + timedelta(hours=hours))
+    return take_up(plan(program, past([record], program.id), DAY), broken) if broken else None
+
+
+def test_what_is_left_is_what_did_not_begin() -> None:
+    _, record = in_the_middle()
+
+    left = left_of(record)
+
+    assert left is not None
+    assert len(record.sets) == 2
+    assert sum(one.sets for one in ahead(left)) == record.sets_planned - 2
+
+
+def test_the_screen_then_pain_then_a_whole_rest_come_before_the_first_set_and_its_set_up_is_said() -> None:
+    _, record = in_the_middle()
+    left = left_of(record)
+    assert left is not None
+    assert left.taken_up is not None
+
+    run = calm(left)
+
+    states = list(dict.fromkeys(state for _, state, _ in run.commands))
+    wanted = [
+        State.SCREENING,
+        State.SCREEN_CHECK,
+        State.ASKING,
+        State.CONFIRMING,
+        State.RESTING,
+        State.INTRO,
+        State.SETUP,
+    ]
+    assert [state for state in states if state in wanted] == wanted
+    first = next(one for one in run.records if one.kind == "set_begun")
+    confirmed = next(one for one in run.records if one.kind == "screen_confirmed")
+    place = left.exercises[left.taken_up.exercise_index]
+    assert first.at - confirmed.at >= to_samples(place.exercise.levels[place.level].dose.rest)
+    assert "taken_up" in {one.phrase.key for _, _, one in run.commands if isinstance(one, Say)}
+    pain = next(one for one in run.records if one.kind == "answered" and one.fields["question"] == "pain")
+    assert (pain.fields["set_id"], pain.at < first.at) == (0, True)
+
+
+def test_silence_about_pain_begins_no_work_when_taken_up() -> None:
+    _, record = in_the_middle()
+    left = left_of(record)
+    assert left is not None
+    run = WatchedRun(left)
+    until(run, State.ASKING)
+
+    while not run.over and run.step():
+        pass
+
+    assert run.over
+    assert not [one for one in run.records if one.kind == "set_begun"]
+
+
+def test_pain_above_the_limit_ends_what_is_taken_up() -> None:
+    _, record = in_the_middle()
+    left = left_of(record)
+    assert left is not None
+    run = WatchedRun(left)
+    until(run, State.ASKING)
+    while run.agenda.talking:
+        run.step()
+
+    run.say(On.NUMBER, 10)
+    while run.agenda.talking:
+        run.step()
+    run.say(On.YES)
+
+    assert run.session.end_why == "pain"
+
+
+@pytest.mark.parametrize(("hours", "offered"), [(-0.1, False), (0.5, True), (5.9, True), (24.0, False), (48.0, False)])
+def test_only_a_session_of_today_or_of_the_last_hours_is_taken_up(hours: float, offered: bool) -> None:
+    _, record = in_the_middle()
+
+    assert (left_of(record, hours=hours) is not None) is offered
+
+
+def test_past_midnight_a_session_of_the_last_hours_is_still_the_same() -> None:
+    _, record = in_the_middle()
+    late = replace(record, began=datetime(2027, 1, 11, 23, 50).astimezone().astimezone(UTC).isoformat())
+    soon = datetime(2027, 1, 12, 0, 10).astimezone()
+
+    assert broken_off([late], late.program, soon) is not None
+    assert broken_off([late], late.program, soon + STILL_TODAY) is None
+
+
+@pytest.mark.parametrize("why", ["done", "pain", "unsteady", "asked", "screen", "time", "halts", "no_answer", ""])
+def test_a_session_that_the_person_or_a_rule_ended_is_not_taken_up(why: str) -> None:
+    _, record = in_the_middle(why=why)
+
+    assert left_of(record) is None
+
+
+def test_nothing_is_left_of_a_session_that_was_changed_since() -> None:
+    _, record = in_the_middle(digest="0" * 64)
+
+    assert left_of(record) is None
+
+
+@pytest.mark.parametrize("why", ["pain", "unsteady", ""])
+def test_an_exercise_in_which_somebody_halted_for_more_than_a_break_does_not_go_on(why: str) -> None:
+    today, record = in_the_middle()
+    run = WatchedRun(today)
+    until(run, State.WORKING)
+    run.say(On.STOP)
+    halts = record_of(today, run.records, "a", BEGAN).halts
+    told = replace(record, halts=(replace(halts[0], why=why, pain=2 if why == "pain" else None),))
+
+    left = left_of(told)
+
+    limits = small().limits
+    if why == "unsteady" and limits.unsteady == "end_session":
+        assert left is None
+    else:
+        assert left is not None
+        assert left.taken_up is not None
+        assert left.taken_up.over
+        assert ahead(left)[0].planned.exercise.id != record.sets[0].exercise
+
+
+def test_pain_that_was_told_and_never_measured_ends_the_day() -> None:
+    today, record = in_the_middle()
+    run = WatchedRun(today)
+    until(run, State.WORKING)
+    run.say(On.PAIN)
+    halts = record_of(today, run.records, "a", BEGAN).halts
+
+    assert left_of(replace(record, halts=halts)) is None
+
+
+def test_the_parts_are_one_session_for_the_plan() -> None:
+    today, record = in_the_middle()
+    left = left_of(record)
+    assert left is not None
+    then = record_of(left, calm(left).records, "b", BEGAN + timedelta(hours=1), closed=False)
+
+    (one,) = past([then, record], today.program.id)
+
+    assert one.why == "done"
+    assert one.session == "a"
+    assert [each.sets_planned for each in one.exercises] == [
+        len(most_turns(today, each.exercise)) for each in one.exercises
+    ]
+    assert one.exercises[0].sets_in_full == one.exercises[0].sets_planned - 1, "the set it broke off in is not whole"
+    assert one.next_in_days == then.next_in_days
+
+
+def most_turns(today: Today, name: str) -> list[Any]:
+    (planned,) = [p for p in today.exercises if p.exercise.id == name]
+    return list(turns(planned.exercise, planned.exercise.levels[planned.level], today.side))
+
+
+def test_what_takes_up_a_session_that_is_not_there_stands_by_itself() -> None:
+    _, record = in_the_middle()
+
+    lone = replace(record, continues="gone")
+    other = replace(record, session="b", continues="a", program="another")
+
+    assert joined([lone]) == (lone,)
+    assert joined([record, other]) == (record, other)

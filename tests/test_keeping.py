@@ -1,0 +1,87 @@
+"""A slow disk holds nothing up, and what was given is on a usual one at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from threading import Event, Thread
+from time import monotonic
+from typing import Any
+
+from coach.errors import RecordError
+from coach.keeping import PATIENCE, Keeper
+
+
+@dataclass
+class Disk:
+    """A store whose disk does nothing while `free` is not set, or refuses."""
+
+    free: Event = field(default_factory=Event)
+    refuses: bool = False
+    taken: list[int] = field(default_factory=list)
+    written: list[int] = field(default_factory=list)
+
+    def take(self, _kind: str, at: int, _fields: dict[str, Any]) -> None:
+        self.taken.append(at)
+
+    def flush(self) -> None:
+        assert self.free.wait(60)
+        if self.refuses:
+            raise RecordError("full")
+        self.written[:] = self.taken
+
+    def close(self, *, reachable: bool = True) -> None:
+        pass
+
+
+@contextmanager
+def working(disk: Disk) -> Iterator[Keeper]:
+    keeper = Keeper(disk)
+    thread = Thread(target=keeper.work)
+    thread.start()
+    yield keeper
+    disk.free.set()
+    keeper.end()
+    thread.join(60)
+    assert not thread.is_alive()
+
+
+def test_a_line_is_on_a_usual_disk_when_append_returns() -> None:
+    disk = Disk()
+    disk.free.set()
+    with working(disk) as keeper:
+        for at in range(200):
+            keeper.append("note", at, {})
+            assert keeper.behind or disk.written[-1] == at
+
+
+def test_a_disk_that_stands_still_holds_up_no_more_than_one_line_and_that_one_briefly() -> None:
+    disk = Disk()
+    with working(disk) as keeper:
+        began = monotonic()
+        for at in range(100):
+            keeper.append("note", at, {})
+        took = monotonic() - began
+
+        assert keeper.behind
+        assert disk.written == []
+        assert PATIENCE <= took < 100 * PATIENCE / 2
+    assert disk.written == list(range(100))
+
+
+def test_a_disk_that_refuses_is_noted_and_so_is_its_coming_back() -> None:
+    disk = Disk(refuses=True)
+    disk.free.set()
+    with working(disk) as keeper:
+        keeper.append("note", 1, {})
+        while keeper.behind:
+            pass
+        assert keeper.refused
+        disk.refuses = False
+        keeper.append("note", 2, {})
+        while keeper.behind:
+            pass
+
+        assert not keeper.refused
+        assert disk.written == [1, 2]
