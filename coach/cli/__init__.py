@@ -28,6 +28,8 @@ COMMANDS = {
     "rehearse": "lay out a program in time: what is said when, how long it takes",
     "log": "read the records of past sessions",
     "review": "tell the clinician what to decide, what went wrong and how it is going",
+    "export": "write everything that is kept of a person into one file for them",
+    "forget": "delete everything that is kept of a person",
     "voices": "list languages, their voices and ears, and fetch a speech model",
     "devices": "list microphones and speakers",
 }
