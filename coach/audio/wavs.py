@@ -83,7 +83,8 @@ class WavWriter:
         if not self.path.parent.is_dir():
             raise DeviceError(f"There is no folder {self.path.parent}; make it first or name another.")
         with self._or_nothing():
-            self._file = self._part.open("wb")
+            flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0)
+            self._file = os.fdopen(os.open(self._part, flags, 0o600), "wb")  # it may hold somebody's voice
             self._file.write(self._header())
 
     @property
