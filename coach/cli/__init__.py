@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -60,6 +61,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         named = os.environ.get("COACH_HOME")
         args.home = Path(named) if named else default_home()
+    for stream in (sys.stdout, sys.stderr):  # a terminal that lacks a letter gets its code, not a traceback
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         return int(importlib.import_module(f"coach.cli.{args.command}").run(args))
     except CoachError as error:

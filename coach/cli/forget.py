@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from coach.cli.export import labels_for
+from coach.cli.labels import shown
 from coach.errors import CoachError
 from coach.logbook.forgetting import finish, forget, left_over, naming
 from coach.logbook.store import Home
@@ -41,5 +42,5 @@ def run(args: argparse.Namespace) -> int:
     forget(home, person.id)
     print(labels("forget_done"))
     for path in naming(home, person.id):
-        print("! " + labels("forget_elsewhere", path=path))
+        print("! " + labels("forget_elsewhere", path=shown(str(path))))
     return 0
