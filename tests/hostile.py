@@ -11,7 +11,7 @@ import json
 import random
 import re
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import redirect_stderr, redirect_stdout, suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cache
@@ -25,6 +25,7 @@ from rich.console import Console
 
 from coach.audio.patient import read_script
 from coach.audio.wavs import read_sound
+from coach.cli.clinic_view import shown_lines
 from coach.cli.labels import Labels
 from coach.cli.log import session_json
 from coach.cli.review import _terminal
@@ -38,12 +39,15 @@ from coach.logbook import SessionRecord
 from coach.logbook.assembled import assemble
 from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
-from coach.logbook.record import read_lines
+from coach.logbook.record import read_lines, seal
 from coach.logbook.store import Home, Person
 from coach.program.load import load
 from coach.program.model import Program
 from coach.program_files import _text
 from coach.resources import folder as folder_of
+from coach.review.clinic import look
+from coach.review.clinic_page import page as clinic_page
+from coach.review.columns import open_clinic
 from coach.review.content import content
 from coach.review.fhir import bundle
 from coach.review.handout import handout
@@ -103,6 +107,9 @@ def worse(data: bytes, chance: random.Random) -> bytes:
 
 TURNS = re.compile("[\u202a-\u202e\u2066-\u2069]")
 """Signs that show what follows in another order."""
+
+
+SESSION = "20270111t093000z-1"
 
 
 class _Tags(HTMLParser):
@@ -181,8 +188,23 @@ def script(data: bytes) -> None:
     read_script(path)
 
 
+def _sealed(data: bytes) -> bytes:
+    """Return a file as it is or sealed, by its length: whoever forges one seals it."""
+    return data if len(data) % 2 else sealed(data)
+
+
+def sealed(data: bytes) -> bytes:
+    """Return a session's file with the checksums that its lines should have."""
+    chain, lines = SESSION, []
+    for line in data.decode("utf-8", "surrogateescape").split("\n"):
+        body, found = re.subn(r',"chain":"[^"]*"\}$', "}", line)
+        text, chain = seal(body, chain) if found else (line, chain)
+        lines.append(text)
+    return "\n".join(lines).encode("utf-8", "surrogateescape")
+
+
 def _record(data: bytes) -> tuple[SessionRecord, list[str]]:
-    reading = read_lines(data.decode("utf-8", "surrogateescape"), "20270111t093000z-1")
+    reading = read_lines(_sealed(data).decode("utf-8", "surrogateescape"), SESSION)
     return assemble(reading.lines), [str(problem.text) for problem in reading.problems]
 
 
@@ -212,6 +234,42 @@ def reviewed(data: bytes) -> None:
 @cache
 def _program() -> Program:
     return load(SMALL, "small.yaml")
+
+
+def clinic(data: bytes) -> None:
+    """A session's file in a clinic's home, beside an honest one."""
+    root = _folder() / "clinic"
+    for name, text in (("mira", _sealed(data)), ("otto", _sessions()[0])):
+        sessions = root / "people" / name / "sessions"
+        sessions.mkdir(parents=True, exist_ok=True)
+        (sessions / f"{SESSION}.jsonl").write_bytes(text)
+    opened = open_clinic(root)
+    try:
+        found = look(opened, date(2027, 1, 20))
+        check_page(clinic_page(found, _labels(), "en", proven=True))
+        _printed(*(shown_lines(str(one)) for one in found.left_out))
+    finally:
+        opened.engine.close()
+
+
+def commands(data: bytes) -> None:
+    """A session's file in a home that every command reads."""
+    from coach.cli import main
+
+    root = _folder() / "commands"
+    folder = root / "people" / "mira" / "sessions"
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / f"{SESSION}.jsonl").write_bytes(_sealed(data))
+    for words in (
+        ["log"], ["log", "mira", "--json"], ["log", "mira", "--session", "last"], ["today", "mira"], ["review", "mira"],
+        ["decide", "mira", "heel_lowering", "stay", "--by", "Kim"],
+    ):  # fmt: skip
+        out, err = io.StringIO(), io.StringIO()
+        with redirect_stdout(out), redirect_stderr(err):
+            status = main([*words, "--home", str(root)])
+        assert status in {0, 2}
+        check_terminal(out.getvalue() if "--json" not in words else "")
+        check_terminal(err.getvalue())
 
 
 def decisions(data: bytes) -> None:
@@ -352,6 +410,8 @@ DOORS = {
     "script": Door(script, lambda: [SCRIPT.encode()]),
     "session": Door(session, _sessions),
     "review": Door(reviewed, _sessions),
+    "clinic": Door(clinic, _sessions),
+    "commands": Door(commands, _sessions),
     "decisions": Door(decisions, lambda: [_lived().person("mira").decisions.read_bytes()]),
     "enrolment": Door(enrolment, _enrolled, text=False),
     "arrays": Door(arrays, lambda: [b"1"], text=False),

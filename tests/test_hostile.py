@@ -7,13 +7,14 @@ import random
 import warnings
 import zipfile
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 import pytest
-from hostile import DOORS, VALUES, check_page, check_terminal, worse
+from hostile import DOORS, SESSION, VALUES, check_page, check_terminal, sealed, worse
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from in_the_room import SCRIPT, SMALL
@@ -25,9 +26,11 @@ from coach.ears.enrolment import FILE, UnusableEnrolmentError, load_enrolment
 from coach.errors import CoachError, DeviceError, ProgramError, RecordError, RoomError, VoicePackError
 from coach.logbook.store import Home
 from coach.program.load import load
+from coach.review.clinic import look
+from coach.review.columns import open_clinic
 from coach.review.markup import tag
 
-EXAMPLES = {"program": 60, "pack": 60, "script": 60, "session": 40, "review": 25}
+EXAMPLES = {"program": 60, "pack": 60, "script": 60, "session": 40, "review": 25, "clinic": 10, "commands": 5}
 """Inputs at doors that take their time; tests/bench/fuzz.py lets in many more."""
 
 
@@ -190,3 +193,22 @@ def test_no_console_of_a_command_takes_text_for_markup() -> None:
     consoles = [(name, line.strip()) for name, line in made if "Console(" in line and "def " not in line]
     assert len(consoles) > 10
     assert [one for one in consoles if "markup=False" not in one[1]] == []
+
+
+@pytest.mark.parametrize("odd", ["NaN", "-Infinity", "1e400", "9" * 4000, '"\\ud800"', "[" * 900 + "]" * 900, "00"])
+def test_a_line_that_was_forged_with_what_is_no_json_hides_nobody_in_a_clinic(odd: str, tmp_path: Path) -> None:
+    honest = DOORS["session"].seeds()[0]
+    begun = b'"line":"session_begun"'
+    for name, data in (("mira", honest.replace(begun, begun + b',"odd":' + odd.encode())), ("otto", honest)):
+        sessions = tmp_path / "people" / name / "sessions"
+        sessions.mkdir(parents=True)
+        told = data.replace(b'"person":"mira"', f'"person":"{name}"'.encode())
+        (sessions / f"{SESSION}.jsonl").write_bytes(sealed(told))
+
+    clinic = open_clinic(tmp_path)
+    seen = {str(person) for (person,) in clinic.engine.execute("SELECT DISTINCT person FROM sets").fetchall()}
+    left = look(clinic, date(2027, 1, 20)).left_out
+    clinic.engine.close()
+
+    assert seen == {"mira", "otto"}
+    assert {one.file.split("/")[1] for one in left} <= {"mira"}
