@@ -139,7 +139,7 @@ def check_terminal(text: str) -> None:
 
 def _printed(*things: object) -> None:
     out = io.StringIO()
-    Console(file=out, width=100, highlight=False).print(*things)
+    Console(file=out, width=100, highlight=False, markup=False).print(*things)
     check_terminal(out.getvalue())
 
 
