@@ -6,9 +6,21 @@ from __future__ import annotations
 class CoachError(Exception):
     """Anything the command line prints as one sentence, with exit status 2."""
 
+    lines = False
+    """Whether the sentence may go over several lines."""
+
+    def __str__(self) -> str:
+        """Return the sentence; what a file or a name brought in and would steer a terminal stands there as its code."""
+        kept = "\n" if self.lines else ""
+        return "".join(
+            sign if sign.isprintable() or sign in kept else f"U+{ord(sign):04X}" for sign in super().__str__()
+        )
+
 
 class ProgramError(CoachError):
     """A program file that cannot be used; the message starts with file:line:column."""
+
+    lines = True
 
 
 class VoicePackError(CoachError):

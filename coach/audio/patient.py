@@ -29,6 +29,7 @@ from pathlib import Path
 import yaml
 
 from coach.errors import RoomError, did_you_mean
+from coach.program.nodes import Bounded, plain_words
 from coach.tempo.units import to_samples
 
 DELAY = 0.6
@@ -220,12 +221,11 @@ class _Reader:
 
     def script(self, text: str) -> Script:
         try:
-            root = yaml.compose(text, Loader=yaml.SafeLoader)
-        except (yaml.YAMLError, RecursionError) as error:
+            root = Bounded(text).get_single_node()
+        except (yaml.YAMLError, ValueError, OverflowError) as error:  # the last two: an impossible escape
             mark = getattr(error, "problem_mark", None)
             line = mark.line + 1 if mark else 1
-            problem = getattr(error, "problem", None) or "it is nested too deeply"
-            raise RoomError(f"{self.name}:{line}: this is not YAML ({problem}); mend the line.") from error
+            raise RoomError(f"{self.name}:{line}: {plain_words(getattr(error, 'problem', None) or '')}") from error
         if root is None:
             raise RoomError(f"{self.name}:1: the script is empty; begin with: format: 1")
         fields = self.mapping(root, ("format", "about", "answers", "delay", "rules"))

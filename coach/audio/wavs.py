@@ -17,6 +17,10 @@ from coach.tempo.units import RATE, to_seconds
 
 LONGEST = 3600
 """Seconds that a file may last: an hour is more than any session, and fits into memory (230 MB)."""
+HIGHEST, MOST_CHANNELS = 768_000, 64
+"""Samples a second and channels of a file at most; a piece of a second must fit into memory."""
+LOUDEST = 100.0
+"""Where a sample of a file in floating point is cut: 40 dB above full scale, so that no sum overflows."""
 
 
 def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
@@ -34,6 +38,11 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
     try:
         with soundfile.SoundFile(path) as file:
             rate, frames = file.samplerate, file.frames
+            if rate > HIGHEST or file.channels > MOST_CHANNELS:
+                raise DeviceError(
+                    f"{path} has {file.channels} channels of {rate} samples a second, which no microphone gives; "
+                    "record it again."
+                )
             if frames > longest * rate:
                 raise DeviceError(
                     f"{path} lasts {frames / rate / 60:.1f} minutes, the most is {longest / 60:.1f}; "
@@ -43,11 +52,12 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
             convert = soxr.ResampleStream(rate, RATE, 1, dtype="float32") if rate != RATE else None
             pieces: list[Block] = []
             for piece in file.blocks(blocksize=rate, dtype="float32", always_2d=True):
-                mono = np.nan_to_num(piece.mean(axis=1, dtype=np.float32), posinf=0.0, neginf=0.0)
+                finite = np.clip(np.nan_to_num(piece, posinf=0.0, neginf=0.0), -LOUDEST, LOUDEST)
+                mono = finite.mean(axis=1, dtype=np.float32)
                 pieces.append(convert.resample_chunk(mono) if convert else mono)
             if convert:
                 pieces.append(convert.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
-    except (soundfile.LibsndfileError, OSError) as error:
+    except (soundfile.LibsndfileError, OSError, ValueError) as error:  # ValueError: it says that it has no end
         raise DeviceError(f"{path} cannot be read as sound ({error}); give a WAV or FLAC file.") from error
     sound = np.concatenate(pieces) if pieces else np.zeros(0, dtype=np.float32)
     if not len(sound):
@@ -83,7 +93,8 @@ class WavWriter:
         if not self.path.parent.is_dir():
             raise DeviceError(f"There is no folder {self.path.parent}; make it first or name another.")
         with self._or_nothing():
-            self._file = self._part.open("wb")
+            flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0)
+            self._file = os.fdopen(os.open(self._part, flags, 0o600), "wb")  # it may hold somebody's voice
             self._file.write(self._header())
 
     @property

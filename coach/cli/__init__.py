@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -29,6 +30,8 @@ COMMANDS = {
     "rehearse": "lay out a program in time: what is said when, how long it takes",
     "log": "read the records of past sessions",
     "review": "tell the clinician what to decide, what went wrong and how it is going",
+    "export": "write everything that is kept of a person into one file for them",
+    "forget": "delete everything that is kept of a person",
     "voices": "list languages, their voices and ears, and fetch a speech model",
     "devices": "list microphones and speakers",
 }
@@ -59,6 +62,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         named = os.environ.get("COACH_HOME")
         args.home = Path(named) if named else default_home()
+    for stream in (sys.stdout, sys.stderr):  # a terminal that lacks a letter gets its code, not a traceback
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         return int(importlib.import_module(f"coach.cli.{args.command}").run(args))
     except CoachError as error:

@@ -31,7 +31,7 @@ def show_clinic(folder: Path, today: date, html: Path | None = None, columns: Pa
         write_columns(clinic, columns)
     if html:
         write(html, page(review, labels, LANGUAGE, proven=clinic.proven).encode("utf-8"))
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False)
     console.print(Text(labels("clinic_title", day=today.isoformat()), style="bold"))
     console.print(Text(summary(review, labels)))
     console.print(_table([said(one, review, labels) for one in review.people if one.needs], labels))

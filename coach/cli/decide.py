@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     by = _line(args.by, "--by", LONGEST_NAME)
     note = _line(args.note, "--note", LONGEST_NOTE, empty=True)
     prepared = _prepared(args, home, person)
-    labels, console = Labels(prepared.pack.screens), Console(highlight=False)
+    labels, console = Labels(prepared.pack.screens), Console(highlight=False, markup=False)
     history, decided = home.history(person.id), home.decisions(person.id)
     for problem in problems(history, decided, labels):
         console.print(f"! {problem}", soft_wrap=True, markup=False)

@@ -41,7 +41,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the session and end with its summary and where the record is."""
-    console = Console()
+    console = Console(markup=False)
     home = Home(args.home)
     prepared = prepare(args.program, home, PERSON)
     read_script(args.patient)  # nothing is made for a script that cannot be played

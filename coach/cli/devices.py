@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:  # noqa: ARG001  every command is call
             f"{each.rate:,}",
             each.host,
         )
-    Console().print(table)
+    Console(markup=False).print(table)
     return 0
 
 

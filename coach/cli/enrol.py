@@ -48,7 +48,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Teach, and end with how each word should be heard in this room and what that is good for."""
-    console = Console()
+    console = Console(markup=False)
     pack = load_pack(args.language)
     labels = Labels(pack.screens)
     home = Home(args.home)

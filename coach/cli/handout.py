@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
         write(args.html, page(sheet).encode("utf-8"))
         print(args.html)
         return 0
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False)
     for title, lines in plain(sheet):
         console.print(Text(shown(title), style="bold"))
         for line in (*lines, ""):

@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     enrolment = load_enrolment(home.person(args.person).takes)
     pack = load_pack(enrolment.language)
     sounds = [(name, read_sound(name)) for name in args.files]  # a wrong name is told before anything is printed
-    make = ears_for(enrolment, pack, home, Console(stderr=True), args.ears)
+    make = ears_for(enrolment, pack, home, Console(stderr=True, markup=False), args.ears)
     for name, sound in sounds:
         ears = make()
         ears.open(frozenset(pack.replies))

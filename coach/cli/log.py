@@ -140,7 +140,7 @@ def _show(args: argparse.Namespace, document: dict[str, Any], page: Any, languag
     from coach.voice.pack import languages, load_pack
 
     pack = load_pack(language if language in languages() else "en")
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False)
     console.print(page(Labels(pack.screens)))
 
 

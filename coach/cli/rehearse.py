@@ -31,7 +31,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print how long each set takes, and every cue if asked; write the sound if asked."""
-    console = Console()
+    console = Console(markup=False)
     prepared = prepare(args.file)
     voice = coach_voice(Home(args.home), prepared.pack)
     render_all(voice, sentences(prepared), console, "Preparing the voice")

@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     labels = Labels(load_pack(language).screens)
     said = content(found, home.person(args.person), labels, language)
     if not (args.html or args.csv or args.fhir):
-        Console(highlight=False).print(*_terminal(said), sep="\n")
+        Console(highlight=False, markup=False).print(*_terminal(said), sep="\n")
         return 0
     if args.html:
         from coach.review.page import page

@@ -60,7 +60,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the session and show its summary."""
-    console = Console()
+    console = Console(markup=False)
     home = Home(args.home)
     person = home.person(args.person)
     broken = home.close_broken(person.id)

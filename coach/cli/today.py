@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     person = home.person(args.person)
     prepared = chosen(args.file, home, person)
     labels = Labels(prepared.pack.screens)
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False)
     history, decided = home.history(person.id), home.decisions(person.id)
     sessions = past(history.records, prepared.program.id)
     waiting = proposals(prepared.program, sessions, decided.decisions, home.today())

@@ -84,7 +84,7 @@ class View:
         self, screens: Mapping[str, str], console: Console | None = None, now: Callable[[], float] = monotonic
     ) -> None:
         self._labels = Labels(screens)
-        self._console = console or Console()
+        self._console = console or Console(markup=False)
         self._now = now
         self._drawn = float("-inf")
         self._last: Snapshot | None = None

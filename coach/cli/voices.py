@@ -34,7 +34,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List, or fetch one model."""
-    console = Console()
+    console = Console(markup=False)
     home = Home(args.home)
     if args.action == "fetch":
         if not args.language:

@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the closest pairs, and for the halts and for ready the closest stretches of the coach's sentences."""
     pack = load_pack(args.language)
     labels = Labels(pack.screens)
-    console = Console()
+    console = Console(markup=False)
     replies = [reply.word for reply in pack.replies.values()]
     others = [word.strip() for word in args.against.split(",") if word.strip()]
     said = sentences(pack)

@@ -22,6 +22,7 @@ from urllib.parse import urlsplit
 
 from coach.ears.models import MIB, missing_in
 from coach.errors import HearingError
+from coach.logbook.files import make_folder
 
 PIECE = 256 * 1024
 """Bytes that are read at a time."""
@@ -46,7 +47,7 @@ def fetch(source: str, target: Path, progress: Progress, *, check: Callable[[Pat
     """
     url = _url(source)
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(target.parent)
         for left in target.parent.glob(f".{target.name}-*"):  # of a fetch that was killed
             shutil.rmtree(left, ignore_errors=True)
         beside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))

@@ -9,8 +9,10 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from zipfile import ZipFile
 
 import numpy as np
+import numpy.typing as npt
 
 from coach.ears.features import WIDTH, Frames
 from coach.ears.learnt import SIZE, Learnt, LearntMatcher
@@ -20,6 +22,7 @@ from coach.ears.room_noise import RoomNoise
 from coach.ears.takes import Take
 from coach.errors import HearingError
 from coach.logbook.files import sync_folder
+from coach.tempo.units import to_samples
 
 FORMAT = 2
 """Version of the file: 2 holds the room and the verdict as well."""
@@ -27,6 +30,12 @@ FILE = "enrolment.npz"
 """Name of the file in a person's folder."""
 _PART = ".enrolment-"
 """How the name of a file begins that is not whole yet."""
+LARGEST = 512 * 1024 * 1024
+"""Bytes of all arrays of the file at most: every word with fifty takes stays below."""
+FARTHEST = 1e4
+"""Greatest number in an embedding: real ones stay below 100."""
+MOST_SAMPLES = to_samples(60.0)
+"""Of a take, and of takes of a word: far more than any."""
 NEEDED = ("stop", "ready", "yes", "no")
 """Words without which no session is hands-free."""
 RECOMMENDED_TAKES = 3
@@ -164,6 +173,7 @@ def load_enrolment(folder: Path) -> Enrolment:
     if not path.is_file():
         raise HearingError(f"{person} has taught no words yet; run: coach enrol {person}")
     try:
+        _check_size(path)
         with np.load(path, allow_pickle=False) as data:
             found = int(data["format"])
             enrolment = _read(data) if found == FORMAT else None
@@ -198,13 +208,13 @@ def _sweep(folder: Path) -> None:
 
 def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
     words = [str(word) for word in data["words"]]
-    lengths, levels = data["lengths"], data["levels"]
+    lengths, levels = _whole(data, "lengths", 1), _real(data, "levels")
     takes: dict[str, tuple[Take, ...]] = {}
     number = 0
-    for word, count in zip(words, data["counts"].tolist(), strict=True):
+    for word, count in zip(words, _whole(data, "counts").tolist(), strict=True):
         made = []
         for _ in range(count):
-            frames, ends = _embeddings(data, f"frames_{number}"), data[f"ends_{number}"]
+            frames, ends = _embeddings(data, f"frames_{number}"), _whole(data, f"ends_{number}")
             if len(frames) != len(ends):
                 raise ValueError(f"take {number}")
             level, room = levels[number].tolist()
@@ -217,34 +227,58 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
     halts = frozenset(str(word) for word in data["halts"])
     noise = None
     if "room_frames" in data:
-        noise = RoomNoise(float(data["room_level"]), _embeddings(data, "room_frames"))
+        noise = RoomNoise(float(_real(data, "room_level")), _embeddings(data, "room_frames"))
     learnt = None
     if "learnt_weights" in data:
-        weights = np.asarray(data["learnt_weights"], np.float32)
-        learnt = Learnt(tuple(str(word) for word in data["learnt_words"]), weights, data["learnt_lengths"])
-        if weights.shape != (SIZE + 1, len(learnt.words)) or not np.isfinite(weights).all():
+        weights = np.asarray(_real(data, "learnt_weights"), np.float32)
+        lasts = _whole(data, "learnt_lengths", 1)
+        learnt = Learnt(tuple(str(word) for word in data["learnt_words"]), weights, lasts)
+        if weights.shape != (SIZE + 1, len(learnt.words)) or lasts.shape != (len(learnt.words),):
             raise ValueError("learnt_weights")
+    Matcher(takes, halts)  # raises where a take holds nothing to be compared
     return Enrolment(
         takes, str(data["language"]), wordings, str(data["source"]), halts, noise, str(data["verdict"]), learnt
     )
 
 
+def _check_size(path: Path) -> None:
+    """Raise ValueError if the arrays say that they take up too much memory; none is read further than it says."""
+    with ZipFile(path) as archive:
+        if sum(entry.file_size for entry in archive.infolist()) > LARGEST:
+            raise ValueError(path.name)
+
+
+def _whole(data: Any, name: str, low: int = 0) -> npt.NDArray[np.int64]:  # noqa: ANN401  # numpy has no type for it
+    """Return a list of samples or of takes, each from `low` to MOST_SAMPLES."""
+    found = data[name]
+    if found.dtype.kind not in "iu" or found.ndim != 1 or np.any(found < low) or np.any(found > MOST_SAMPLES):
+        raise ValueError(name)
+    return np.asarray(found, np.int64)
+
+
+def _real(data: Any, name: str) -> npt.NDArray[np.floating[Any]]:  # noqa: ANN401  # numpy has no type for it
+    """Return an array of finite numbers."""
+    found: npt.NDArray[np.floating[Any]] = data[name]
+    if found.dtype.kind != "f" or not np.isfinite(found).all():
+        raise ValueError(name)
+    return found
+
+
 def _remade(data: Any, number: int) -> tuple[Remade, ...]:  # noqa: ANN401  # numpy has no type for it
     if f"remade_{number}" not in data:
         return ()
-    frames = _embeddings(data, f"remade_{number}")
-    levels, ends = data[f"remade_levels_{number}"], data[f"remade_ends_{number}"]
-    counts = data[f"remade_counts_{number}"]
-    if not len(frames) == len(levels) == len(ends) == counts.sum():
+    frames, levels = _embeddings(data, f"remade_{number}"), _real(data, f"remade_levels_{number}")
+    ends, counts = _whole(data, f"remade_ends_{number}", -MOST_SAMPLES), _whole(data, f"remade_counts_{number}")
+    if levels.ndim != 1 or not len(frames) == len(levels) == len(ends) == counts.sum():
         raise ValueError(f"remade_{number}")
     edges = np.cumsum(counts)[:-1]
     parts = zip(np.split(frames, edges), np.split(levels, edges), np.split(ends, edges), strict=True)
-    return tuple(Remade(*part) for part in parts)
+    return tuple(Remade(heard, np.asarray(level, np.float32), at.astype(np.int32)) for heard, level, at in parts)
 
 
 def _embeddings(data: Any, name: str) -> Frames:  # noqa: ANN401  # numpy has no type for it
-    frames = data[name]
-    if frames.ndim != 2 or frames.shape[1] != WIDTH or not np.isfinite(frames).all():
+    frames = _real(data, name)
+    if frames.ndim != 2 or frames.shape[1] != WIDTH or np.any(np.abs(frames) > FARTHEST):
         raise ValueError(name)
     return np.asarray(frames, np.float32)
 

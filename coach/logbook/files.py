@@ -73,13 +73,14 @@ def replace_file(path: Path, data: bytes) -> None:
     beside.unlink(missing_ok=True)
     handle = create(beside)
     try:
-        write_whole(handle, data)
+        try:
+            write_whole(handle, data)
+        finally:
+            os.close(handle)
+        beside.replace(path)
     except OSError:
-        os.close(handle)
         beside.unlink(missing_ok=True)
         raise
-    os.close(handle)
-    beside.replace(path)
     sync_folder(path.parent)
 
 

@@ -138,7 +138,9 @@ def _sealed(line: Line, written: str, previous: str) -> bool:
 
 def _parsed(written: str) -> Line | None:
     try:
-        held = plain(json.loads(written))  # text that no terminal could show becomes "?" and breaks the seal
+        held = plain(
+            json.loads(written, parse_constant=_no_number)
+        )  # text that no terminal could show becomes "?" and breaks the seal
     except (ValueError, RecursionError):
         return None
     if not isinstance(held, dict):
@@ -148,6 +150,11 @@ def _parsed(written: str) -> Line | None:
     if not (numbers and isinstance(t, str) and isinstance(kind, str) and isinstance(chain, str)):
         return None
     return Line(n=n, t=t, at=at, kind=kind, fields=held, v=v, chain=chain)
+
+
+def _no_number(word: str) -> None:
+    """Refuse NaN and Infinity, which are no JSON, though the library takes them."""
+    raise ValueError(word)
 
 
 def _tail(chain: str) -> str:

@@ -381,7 +381,7 @@ def _name(path: Path) -> str:
     """Return the name in a person's file; empty if it holds none."""
     try:
         held = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return ""
     name = held.get("name") if isinstance(held, dict) else None
     return name if isinstance(name, str) else ""

@@ -57,7 +57,7 @@ def compose(text: str, problems: Problems) -> MappingNode | None:
         problems.add((1, 1), f"the file is longer than {LONGEST_FILE // 1024**2} MiB; a program is a few pages.")
         return None
     try:
-        loader = _Loader(text)
+        loader = Bounded(text)
     except yaml.reader.ReaderError as error:
         problems.add(_line_and_column(text, error.position), _unprintable(text, error.position))
         return None
@@ -69,7 +69,7 @@ def compose(text: str, problems: Problems) -> MappingNode | None:
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         where = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        problems.add(where, _plain_words(str(error.problem or error.context or "")))
+        problems.add(where, plain_words(str(error.problem or error.context or "")))
         return None
     except (yaml.YAMLError, ValueError, OverflowError):  # an escape or a directive with an impossible number
         problems.add((loader.line + 1, loader.column + 1), "this is not YAML; mend it or put the text in quotes.")
@@ -130,7 +130,7 @@ def _tag(node: Node) -> str:
     return str(node.tag).rpartition(":")[2]
 
 
-class _Loader(yaml.SafeLoader):
+class Bounded(yaml.SafeLoader):
     """Composes nodes only, within bounds, and takes none of YAML's short cuts that hide where a value came from."""
 
     def __init__(self, text: str) -> None:
@@ -138,7 +138,14 @@ class _Loader(yaml.SafeLoader):
         self._depth = 0
         self._nodes = 0
 
+    def fetch_flow_collection_start(self, TokenClass: type[yaml.Token]) -> None:  # noqa: N803 - the library's name
+        """Read an opening bracket, unless too many are open: the library looks ahead over all of them, for long."""
+        if self.flow_level >= DEEPEST - 1:  # the file itself is the first level
+            raise yaml.MarkedYAMLError(problem="#depth", problem_mark=self.get_mark())
+        super().fetch_flow_collection_start(TokenClass)
+
     def compose_node(self, parent: Node | None, index: int) -> Node | None:
+        """Return the next node, unless it is one too many or a short cut. Raises MarkedYAMLError."""
         event = self.peek_event()  # type: ignore[no-untyped-call]  # the stubs leave it out
         mark = event.start_mark
         if isinstance(event, yaml.AliasEvent):
@@ -183,11 +190,13 @@ _PLAIN_WORDS = (
 )
 
 
-def _plain_words(problem: str) -> str:
+def plain_words(problem: str) -> str:
+    """Return what YAML complains of as a sentence that says what to do."""
     for sign, words in _PLAIN_WORDS:
         if sign in problem:
             return words
-    return f"this is not YAML ({problem}); mend it or put the text in quotes."
+    found = f" ({problem})" if problem else ""
+    return f"this is not YAML{found}; mend it or put the text in quotes."
 
 
 def _unprintable(text: str, position: int) -> str:

@@ -20,6 +20,10 @@ class Unfit(Exception):  # noqa: N818 - not an error of the program: a sentence 
     """Why a value will not do: the rest of a sentence that begins with the field's name."""
 
 
+_TURNS = frozenset({"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
+"""Classes of signs that show what follows in another order than it is said in."""
+
+
 class Value(Protocol):
     """A kind of value written as one scalar."""
 
@@ -53,7 +57,8 @@ class Text:
                 f'must be text, found {found(node)}, which YAML takes for {other}; write "{node.value}" in quotes.'
             )
         for character in node.value:
-            if unicodedata.category(character) in {"Cc", "Cs"} and character not in "\n\t\r":
+            turns = unicodedata.bidirectional(character) in _TURNS
+            if turns or (unicodedata.category(character) in {"Cc", "Cs"} and character not in "\n\t\r"):
                 raise Unfit(f"must be plain text, found the control character U+{ord(character):04X}; take it out.")
         text = " ".join(node.value.split())
         if len(text) < self.shortest:
@@ -65,7 +70,7 @@ class Text:
     def schema(self) -> dict[str, Any]:
         """Text without control characters, not only blanks."""
         schema: dict[str, Any] = {"type": "string", "maxLength": self.longest}
-        schema["pattern"] = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$"
+        schema["pattern"] = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]*$"
         if self.shortest:
             schema["not"] = {"pattern": r"^\s*$"}
         return schema

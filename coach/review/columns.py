@@ -6,6 +6,7 @@ import json
 import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -156,14 +157,14 @@ def _load(engine: DuckDBPyConnection, folder: Path, everybody: tuple[Member, ...
     left_out: list[LeftOut] = []
     found = logbooks(folder, everybody, left_out)
     while heap := list(islice(found, HEAP)):
-        _read(engine, heap)
+        heap = _readable(engine, heap, folder, left_out)
         suspects = set(_suspects(engine))
         if suspects:
             for book in heap:
                 if book.path.as_posix() in suspects:
                     recheck(book, folder, left_out)
             heap = [book for book in heap if book.sound or book.path.as_posix() not in suspects]
-            _read(engine, heap)
+            heap = _readable(engine, heap, folder, left_out)
         heap = list(_own(engine, heap, folder, everybody, left_out))
         for statement in statements("load"):
             engine.execute(statement)
@@ -174,6 +175,38 @@ def _load(engine: DuckDBPyConnection, folder: Path, everybody: tuple[Member, ...
         "INSERT INTO left_out SELECT unnest(?::VARCHAR[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])",
         [[one.file for one in left_out], [one.line for one in left_out], [one.text for one in left_out]],
     )
+
+
+def _readable(
+    engine: DuckDBPyConnection, heap: Sequence[Logbook], folder: Path, left_out: list[LeftOut]
+) -> list[Logbook]:
+    """Put the lines of a heap of files into `lines`, without those that are no JSON to the engine, checksum or not."""
+    import duckdb
+
+    def taken(*books: Logbook) -> bool:
+        try:
+            _read(engine, books)
+        except duckdb.Error:
+            return False
+        return True
+
+    if taken(*heap):
+        return list(heap)
+    kept: list[Logbook] = []
+    for book in heap:
+        if not taken(book):
+            if not book.sound:
+                recheck(book, folder, left_out)
+            lines = [line for line in book.sound if taken(replace(book, sound=[line]))]
+            if len(lines) < len(book.sound):
+                shown = book.path.relative_to(folder).as_posix()
+                left_out.append(LeftOut(shown, 0, "holds a line that is no JSON to the engine of the clinic's review"))
+            book.sound = lines
+            if not lines:
+                continue
+        kept.append(book)
+    _read(engine, kept)
+    return kept
 
 
 def _read(engine: DuckDBPyConnection, heap: Sequence[Logbook]) -> None:

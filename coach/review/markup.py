@@ -8,6 +8,14 @@ from pathlib import Path
 STYLES = Path(__file__).parent / "styles"
 
 
+_UNSHOWN = dict.fromkeys(
+    [*range(9), 11, 12, *range(14, 32), *range(127, 160), *range(0x202A, 0x202F), *range(0x2066, 0x206A),
+     *range(0xD800, 0xE000)],
+    "\N{REPLACEMENT CHARACTER}",
+)  # fmt: skip
+"""Signs that HTML may not hold, and those that turn the order round in which the rest of a line is shown."""
+
+
 class Markup(str):
     """Text that is HTML already and is not escaped again."""
 
@@ -17,7 +25,9 @@ class Markup(str):
 def tag(name: str, *children: str, **attributes: str) -> Markup:
     """Return an element; text in it and in its attributes is escaped. `class_` and `aria_label` give those names."""
     given = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"' for key, value in attributes.items() if value
+        f' {key.rstrip("_").replace("_", "-")}="{escape(value.translate(_UNSHOWN))}"'
+        for key, value in attributes.items()
+        if value
     )
     return Markup(f"<{name}{given}>{''.join(map(_inside, children))}</{name}>")
 
@@ -35,4 +45,4 @@ def document(title: str, language: str, style: str, *body: str) -> str:
 
 
 def _inside(child: str) -> str:
-    return child if isinstance(child, Markup) else escape(child)
+    return child if isinstance(child, Markup) else escape(child.translate(_UNSHOWN))

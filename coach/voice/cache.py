@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coach.errors import SpeechError
+from coach.logbook.files import make_folder
 from coach.ports import Block
 from coach.tempo.units import RATE, to_seconds
 from coach.voice.render import Progress, clean
@@ -108,7 +109,7 @@ class ClipVoice:
     def _write(self, path: Path, samples: _Samples) -> None:
         temporary: Path | None = None
         try:
-            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            make_folder(self._folder)
             # mkstemp makes it readable by its owner only.
             handle, name = tempfile.mkstemp(dir=self._folder, prefix=".new-")
             temporary = Path(name)

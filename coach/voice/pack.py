@@ -16,6 +16,7 @@ import yaml
 
 from coach import resources
 from coach.errors import VoicePackError, did_you_mean
+from coach.program.nodes import Bounded, plain_words
 from coach.session.events import REPLIES, On
 from coach.words.phrases import COUNTED, ReplyWords, Speech, VoicePack
 
@@ -26,6 +27,8 @@ REPLY_IDS = frozenset(reply.value for reply in REPLIES if reply is not On.NUMBER
 """Every reply that a pack has to give words for."""
 
 _FILES = ("phrases", "replies", "numbers", "speech", "screens")
+LARGEST = 512 * 1024
+"""Bytes of a file at most: ten times the largest that is shipped."""
 _LEAST_NUMBER = 100
 """Numbers must go at least this far: seconds of a hold and minutes are said in words."""
 
@@ -205,8 +208,11 @@ class _Node:
     def read(cls, path: Path) -> _Node:
         name = f"{path.parent.name}/{path.name}"
         try:
-            text = path.read_text(encoding="utf-8")
-            node = yaml.compose(text, Loader=yaml.BaseLoader)
+            if path.stat().st_size > LARGEST:
+                raise VoicePackError(
+                    f"{name} is larger than {LARGEST // 1024} KiB; a voice pack is some pages of text."
+                )
+            node = Bounded(path.read_text(encoding="utf-8")).get_single_node()
         except FileNotFoundError as missing:
             raise VoicePackError(
                 f'Voice pack "{path.parent.name}" lacks {path.name}; copy it from {REFERENCE}/ and translate it.'
@@ -215,9 +221,11 @@ class _Node:
             raise VoicePackError(f"{name} cannot be read ({unreadable}); save it as UTF-8 text.") from unreadable
         except yaml.MarkedYAMLError as broken:
             line = broken.problem_mark.line + 1 if broken.problem_mark else 1
-            raise VoicePackError(f"{name}:{line}: not YAML ({broken.problem}); mend this line.") from broken
+            raise VoicePackError(f"{name}:{line}: {plain_words(str(broken.problem))}") from broken
         except yaml.YAMLError as broken:
             raise VoicePackError(f"{name} is not YAML ({broken}); save it as UTF-8 text.") from broken
+        except (ValueError, OverflowError) as broken:  # an impossible escape
+            raise VoicePackError(f"{name} is not YAML; compare it with that of {REFERENCE}/.") from broken
         if node is None:
             raise VoicePackError(f"{name} is empty; copy it from {REFERENCE}/ and translate it.")
         return cls(name, node)

@@ -6,8 +6,11 @@ phrase it failed at; what it wrote is reopened and checked. A phrase that fails 
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import shutil
+import stat
 import subprocess
 import sys
 import tempfile
@@ -30,6 +33,10 @@ Progress = Callable[[int, int], None]
 LONGEST_TEXT = 1000
 """Characters of one phrase: above a minute of speech."""
 
+_PREFIX = "coach-"
+"""How the name of a folder begins in which a child works."""
+_LEFT = 3600.0
+"""Seconds after which nobody renders in such a folder any more; a session's phrases take about one minute."""
 _ATTEMPTS = 2
 _START_DEADLINE = 30.0
 """Seconds for a child to start and speak for the first time: a slow disk, a virus scanner."""
@@ -109,8 +116,9 @@ class Renderer:
             return
         lanes = self._children if len(wanted) >= _WORTH_TWO else 1
         jobs = [_Job(text, plain) for text, plain in wanted.items()]
+        _tidy_up()
         try:
-            with tempfile.TemporaryDirectory(prefix="coach-", ignore_cleanup_errors=True) as folder:
+            with tempfile.TemporaryDirectory(prefix=_PREFIX, ignore_cleanup_errors=True) as folder:
                 yield from self._run([jobs[lane::lanes] for lane in range(lanes)], Path(folder))
         except OSError as refused:
             raise SpeechError(
@@ -193,6 +201,16 @@ class Renderer:
         if job.failures >= _ATTEMPTS:
             start = job.plain if len(job.plain) <= 60 else f"{job.plain[:57]}..."
             raise SpeechError(f'The speech engine failed at "{start}" ({why}); say it in other words.')
+
+
+def _tidy_up() -> None:
+    """Delete the folders of renderings that were killed: they hold words of somebody's program."""
+    for left in Path(tempfile.gettempdir()).glob(f"{_PREFIX}*"):
+        with contextlib.suppress(OSError):
+            status = left.lstat()
+            mine = stat.S_ISDIR(status.st_mode) and status.st_uid == (os.getuid() if hasattr(os, "getuid") else 0)
+            if mine and time.time() - status.st_mtime > _LEFT and (left / "0" / "batch.json").is_file():
+                shutil.rmtree(left)
 
 
 class _Job:

@@ -120,7 +120,7 @@ def test_a_recording_is_found_from_the_script(tmp_path: Path) -> None:
         ("rules:\n  - {after: halt, say: }", 3, "a word"),
         ("rules: {after: halt}", 2, "a list"),
         ("rules:\n  - halt", 3, "names with values"),
-        ("answers: [", 2, "not YAML"),
+        ("answers: [", 2, "mend the bracket"),
     ],
 )
 def test_a_malformed_script_is_refused_with_its_line(body: str, line: int, says: str) -> None:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+import os
 import stat
 import urllib.request
 import zipfile
@@ -220,3 +221,13 @@ def test_a_home_that_cannot_be_written_to_is_one_sentence(tmp_path: Path) -> Non
 
     with pytest.raises(HearingError, match="cannot be written to"):
         fetch(str(archive_of(packed(), tmp_path)), tmp_path / "models" / "xx", nothing, check=nothing)
+
+
+def test_a_home_that_the_model_is_the_first_to_need_is_its_owners_alone(target: Path, tmp_path: Path) -> None:
+    before = os.umask(0)
+    try:
+        fetch(str(archive_of(packed(), tmp_path)), target, nothing, check=nothing)
+    finally:
+        os.umask(before)
+
+    assert [path.stat().st_mode & 0o777 for path in (target.parent, target.parent.parent)] == [0o700] * 2

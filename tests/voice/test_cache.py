@@ -222,3 +222,13 @@ def test_a_text_without_a_word_is_refused_before_anything_is_rendered(tmp_path: 
     with pytest.raises(SpeechError, match="nothing to say"):
         ClipVoice(tmp_path, stand).prepare(["One", "..."])
     assert stand.asked == []
+
+
+def test_the_folders_above_the_clips_are_their_owners_alone_too(tmp_path: Path) -> None:
+    before = os.umask(0)
+    try:
+        ClipVoice(tmp_path / "home" / "clips", Stand()).prepare(["Hold."])
+    finally:
+        os.umask(before)
+
+    assert [path.stat().st_mode & 0o777 for path in (tmp_path / "home", tmp_path / "home" / "clips")] == [0o700] * 2

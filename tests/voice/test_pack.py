@@ -88,7 +88,7 @@ def test_no_packs_at_all_is_said(tmp_path: Path) -> None:
         ("replies", "halts: [stop]", "halts: [stpo]", r'unknown reply "stpo"; did you mean "stop"\?'),
         ("replies", "halts: [stop]", "halts: [pain]", r"stop must be among the halts"),
         ("replies", "halts: [stop]", "halts: stop", r"expected a list"),
-        ("replies", "halts: [stop]", "halts: [stop", r"en/replies.yaml:\d+: not YAML"),
+        ("replies", "halts: [stop]", "halts: [stop", r"en/replies.yaml:\d+: a bracket is open"),
         ("replies", "decoys: [", "decoys: [stop, ", r'the decoy "stop" means "stop"; take it out'),
         ("numbers", "seven,", "", r"en/numbers.yaml:\d+"),
         ("numbers", "twenty-two,", "twenty-one,", r'"twenty-one" stands for 21 and 22'),

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 from pathlib import Path
@@ -354,3 +355,21 @@ def test_what_a_clip_depends_on_is_in_its_identity(monkeypatch: pytest.MonkeyPat
     identities.add(Renderer("en-us", 160).identity)
 
     assert len(identities) == 6
+
+
+def test_what_a_killed_rendering_has_left_is_deleted_by_the_next(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    for name in ("coach-killed", "coach-at-work", "other-killed"):
+        (tmp_path / name / "0").mkdir(parents=True)
+        (tmp_path / name / "0" / "batch.json").write_text("words of somebody", "utf-8")
+    (tmp_path / "coach-not-ours").mkdir()
+    for name in ("coach-killed", "other-killed", "coach-not-ours"):
+        os.utime(tmp_path / name, (0, 0))
+    (tmp_path / "coach-linked").symlink_to(tmp_path / "other-killed")
+
+    Renderer("en-us").render(["Hold."])
+
+    kept = {"coach-at-work", "other-killed", "coach-not-ours", "coach-linked"}
+    assert {path.name for path in tmp_path.iterdir() if not path.name.startswith("pulse-")} == kept

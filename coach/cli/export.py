@@ -1,0 +1,71 @@
+"""`coach export`: everything that is kept of a person, as one file for them to take with them."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from textwrap import fill
+
+from coach.cli.labels import Labels, shown
+from coach.errors import CoachError
+from coach.logbook.handover import pack_up
+from coach.logbook.store import Home
+from coach.review.files import write
+from coach.voice.pack import languages, load_pack
+
+_EXPLAINED = (
+    ("person.json", "export_person"),
+    ("sessions/*.jsonl", "export_sessions"),
+    ("sessions/*.torn", "export_torn"),
+    ("decisions.jsonl", "export_decisions"),
+    ("decisions.jsonl.torn", "export_torn"),
+    ("programs/*.yaml", "export_programs"),
+    ("takes/enrolment.npz", "export_takes"),
+)
+"""The files that there may be, and the label that says what they are."""
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("person", metavar="PERSON", help="whose data")
+    parser.add_argument("out", metavar="OUT.zip", type=Path, help="where to write it, outside the coach's own folder")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the archive and say what is in it."""
+    home = Home(args.home)
+    person = home.person(args.person)
+    if args.out.resolve().is_relative_to(home.root.resolve()):
+        raise CoachError(f"{args.out} lies in the coach's own folder; name a file outside {home.root}.")
+    labels = labels_for(home, person.id)
+
+    def readme(names: Sequence[str], left_out: Sequence[str]) -> str:
+        parts = [fill(labels("export_about", person=person.id), 76)]
+        rest = list(names)
+        for pattern, key in _EXPLAINED:
+            fitting = [name for name in rest if Path(name).match(pattern) and name.count("/") == pattern.count("/")]
+            rest = [name for name in rest if name not in fitting]
+            if fitting:
+                parts.append(_entry(pattern, labels(key)))
+        parts += [_entry(name, labels("export_other")) for name in rest]
+        parts += [_entry(name, labels("export_left_out")) for name in left_out]
+        return "\n\n".join(parts) + "\n"
+
+    archive = pack_up(person, readme)
+    write(args.out, archive.data)
+    print(labels("export_written", n=len(archive.names), path=args.out))
+    for name in archive.left_out:
+        print(f"! {shown(name)}: {labels('export_left_out')}")
+    return 0
+
+
+def labels_for(home: Home, person: str = "") -> Labels:
+    """Return the labels of the language in which a person trains; without one, English."""
+    records = home.history(person).records if person else ()
+    language = next((record.language for record in reversed(records)), "")
+    return Labels(load_pack(language if language in languages() else "en").screens)
+
+
+def _entry(name: str, text: str) -> str:
+    return f"{shown(name)}\n" + fill(text, 76, initial_indent="    ", subsequent_indent="    ")
