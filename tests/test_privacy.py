@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 from in_the_room import PERSON, SCRIPT, SMALL, Furnished
+from window import Window
 
 from coach.logbook.store import Home
 
@@ -150,6 +151,43 @@ def test_no_socket_leaves_the_machine(traced: Traced) -> None:
 
     assert "execve(" in traced.calls, "nothing was traced"
     assert [line for line in lines if "AF_" in line and not LOCAL.search(line)] == []
+
+
+def test_a_visit_with_the_page_uses_this_machines_own_network_alone(furnished: Furnished, tmp_path: Path) -> None:
+    tracer = ["strace", "-f", "--seccomp-bpf", "-qq", "-e", "trace=network,execve", "-o", str(tmp_path / "calls")]
+    if not works(*tracer):
+        pytest.skip("strace is not here, or may trace nothing")
+    home, patient, program = tmp_path / "home", tmp_path / "patient.yaml", tmp_path / "program.yaml"
+    shutil.copytree(furnished.home.clips, home / "clips", copy_function=os.link)
+    patient.write_text(SCRIPT, "utf-8")
+    program.write_text(SMALL, "utf-8")
+    command = [sys.executable, "-m", "coach", "page", str(program), "--no-browser", "--home", str(home), "--room",
+               str(patient), "--pace", "30"]  # fmt: skip
+    ran = subprocess.Popen([*tracer, *command], cwd=ROOT, stdout=subprocess.PIPE, text=True,
+                           env={"PATH": os.environ["PATH"], "HOME": str(tmp_path), "PYTHONUNBUFFERED": "1",
+                                "COLUMNS": "400", "PYTHONPATH": str(ROOT)})  # fmt: skip
+    assert ran.stdout is not None
+    address = next(found[0] for line in ran.stdout if (found := re.search(r"http://\S+/", line)))
+    window = Window(address)
+    seen: list[str] = []
+    chooses = {"new": "on", "today": "on", "cautions": "on", "teach": "keys", "check": "on", "checked": "on",
+               "reach": "yes", "after": "done", "who": "close"}  # fmt: skip
+    for screen in window.screens():
+        name = screen.get("id", "session")
+        if name == "session":
+            window.press("f")
+        elif name in chooses and (not seen or seen[-1] != name):
+            window.choose(screen, chooses[name], name=NAME, note="Went well.")
+        seen.append(name)
+    ran.communicate(timeout=60)
+    calls = (tmp_path / "calls").read_text("utf-8", "replace")
+    lines = [line for line in calls.splitlines() if re.search(r"\b(connect|bind|send\w*)\(", line)]
+
+    assert {"session", "after", "who"} <= set(seen)
+    assert any("127.0.0.1" in line for line in lines), "the server was not seen"
+    assert [line for line in lines if "AF_" in line and not LOCAL.search(line)] == []
+    assert "Wilhelmina" not in calls
+    assert [path for path in home.rglob("*") if path.is_file() and path.stat().st_mode & 0o077] == []
 
 
 def test_it_all_works_where_there_is_no_network(traced: Traced) -> None:

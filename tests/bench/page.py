@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import http.client
 import http.server
-import json
 import os
 import re
 import shutil
@@ -34,8 +33,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "page"))
 
 from pulse import NoPulseError, pulse_server
+from window import Window
 
 from coach.page.host import Page
 from coach.page.server import FILES, STATIC
@@ -202,8 +203,7 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
                 if screen["kind"] == "step":
                     if screen["serial"] not in answered and screen["id"] in STEPS:
                         answered = (screen["serial"],)
-                        window.do({"do": "choose", "serial": screen["serial"], "id": STEPS[screen["id"]],
-                                   "fields": {"name": "Sam"}})  # fmt: skip
+                        window.choose(screen, STEPS[screen["id"]], name="Sam")
                     here = 0
                     if screen["problem"]:
                         raise SystemExit(screen["problem"])
@@ -213,15 +213,15 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
                     if len(pressed) == count:
                         break
                     if here == 9:
-                        window.do({"do": "press", "key": "f"})
+                        window.press("f")
                         continue
                     here += 1
                     pressed.append(time.monotonic())
-                    window.do({"do": "press", "key": " "})
+                    window.press(" ")
                     answered = ()
                 elif (asked := (screen["state"], screen["said"])) != answered and screen["state"] in ANSWERS:
                     answered = asked
-                    window.do({"do": "press", "key": ANSWERS[screen["state"]]})
+                    window.press(ANSWERS[screen["state"]])
             time.sleep(4)
             clip = _halts_own_words(Path(folder) / "home")
             return [recorder.begins(clip, at) - at for at in pressed]
@@ -256,27 +256,6 @@ def _served(command: list[str], env: dict[str, str]) -> Iterator[str]:
     finally:
         process.terminate()
         process.wait()
-
-
-class Window:
-    """A window without a picture: follows the screens and presses."""
-
-    def __init__(self, address: str) -> None:
-        parts = urlsplit(address)
-        self._host, self._path = parts.netloc, parts.path
-
-    def screens(self) -> Iterator[dict[str, Any]]:
-        connection = http.client.HTTPConnection(self._host)
-        connection.request("GET", self._path + "screens")
-        for line in connection.getresponse():
-            if line.startswith(b"data: "):
-                yield json.loads(line[6:])
-
-    def do(self, press: dict[str, Any]) -> None:
-        connection = http.client.HTTPConnection(self._host)
-        connection.request("POST", self._path + "do", json.dumps(press), {"Origin": f"http://{self._host}"})
-        connection.getresponse().read()
-        connection.close()
 
 
 def _plain(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:

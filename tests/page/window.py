@@ -1,0 +1,37 @@
+"""A window of the page without a picture, over the network of this machine: follows the screens, chooses, presses."""
+
+from __future__ import annotations
+
+import http.client
+import json
+from collections.abc import Iterator
+from typing import Any
+from urllib.parse import urlsplit
+
+
+class Window:
+    """Knows the address of the page and nothing else."""
+
+    def __init__(self, address: str) -> None:
+        parts = urlsplit(address)
+        self.host, self.path = parts.netloc, parts.path
+
+    def screens(self) -> Iterator[dict[str, Any]]:
+        """Yield each screen as it is shown, until the server ends."""
+        connection = http.client.HTTPConnection(self.host)
+        connection.request("GET", self.path + "screens")
+        for line in connection.getresponse():
+            if line.startswith(b"data: "):
+                yield json.loads(line[6:])
+
+    def press(self, key: str) -> None:
+        self.do({"do": "press", "key": key})
+
+    def choose(self, screen: dict[str, Any], choice: str, /, **fields: str) -> None:
+        self.do({"do": "choose", "serial": screen["serial"], "id": choice, "fields": fields})
+
+    def do(self, message: dict[str, Any]) -> None:
+        connection = http.client.HTTPConnection(self.host)
+        connection.request("POST", self.path + "do", json.dumps(message), {"Origin": f"http://{self.host}"})
+        connection.getresponse().read()
+        connection.close()
