@@ -9,9 +9,11 @@ from contextlib import ExitStack
 
 from rich.console import Console
 
+from coach.audio.patient import read_script
 from coach.cli.ears import add_ears
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
+from coach.cli.parts import halts_in
 from coach.cli.visit.desk import Desk
 from coach.cli.visit.sound import RealSound, RoomSound, Sound
 from coach.cli.visit.visit import Place, visits
@@ -19,6 +21,7 @@ from coach.errors import PageError
 from coach.logbook.store import Home
 from coach.page.host import Page
 from coach.page.screens import Step
+from coach.program_files import find, open_file
 from coach.voice.pack import load_pack
 
 
@@ -41,7 +44,11 @@ def run(args: argparse.Namespace) -> int:
         raise PageError(f"There is no port {args.port}; choose one from 1024 to 65535, or leave --port out.")
     if not 0.1 <= args.pace <= 100:
         raise PageError("--pace is from 0.1 to 100.")
-    console = Console()
+    if args.room:
+        read_script(args.room)  # nothing is opened for a script that cannot be played
+    if args.file:
+        open_file(find(args.file), halts_in)
+    console = Console(markup=False)
     home = Home(args.home)
     pack = load_pack(args.language)
     labels = Labels(pack.screens)

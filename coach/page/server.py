@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import os
 import secrets
 import socket
 import sys
@@ -219,7 +220,7 @@ async def serve(begin: Mapping[str, Any]) -> None:
     try:
         listening = socket.create_server(("127.0.0.1", begin["port"]))
     except OSError as error:
-        relay.tell({"do": "refused", "because": error.strerror or str(error)})
+        relay.tell({"do": "refused", "because": os.strerror(error.errno or 0)})
         await writer.drain()
         return
     port = listening.getsockname()[1]
