@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
 from coach.cli.labels import Labels
@@ -116,7 +116,7 @@ class Desk:
         """Make every text ready, with its progress on `step`."""
 
         def tell(done: int, of: int) -> None:
-            self.watch(_with(step, Progress(self.labels("preparing_voice"), done, of)))
+            self.watch(replace(step, progress=Progress(self.labels("preparing_voice"), done, of)))
 
         voice.prepare(texts, tell)
 
@@ -145,9 +145,3 @@ class Desk:
         words["windows"] = self.labels("page_windows", n=self._windows) if self._windows > 1 else ""
         self._screen = {**screen, "words": words}
         self._page.send(self._screen)
-
-
-def _with(step: Step, progress: Progress) -> Step:
-    from dataclasses import replace
-
-    return replace(step, progress=progress)

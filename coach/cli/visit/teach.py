@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from coach.cli.labels import Labels
 from coach.cli.lessons import is_learnt, judged, learnt, prompts, save, talk_of, taught_by
 from coach.cli.parts import coach_voice
@@ -104,15 +106,9 @@ def _learnt(desk: Desk, made: Enrolment, room: Block | None, voice: ClipVoice) -
     desk.render(voice, talk_of(desk.pack), step)
 
     def tell(done: int, of: int) -> None:
-        desk.watch(_progress(step, labels("page_learning"), done, of))
+        desk.watch(replace(step, progress=Progress(labels("page_learning"), done, of)))
 
     return learnt(made, room, voice, desk.pack, tell)
-
-
-def _progress(step: Step, label: str, done: int, of: int) -> Step:
-    from dataclasses import replace
-
-    return replace(step, progress=Progress(label, done, of))
 
 
 class _Lesson:
