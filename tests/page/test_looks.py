@@ -252,7 +252,7 @@ def test_space_halts_wherever_the_focus_is_and_presses_no_button(page: Page, coa
 def test_the_halt_acts_when_it_is_touched_and_not_when_it_is_let_go(
     page: Page, coach: FakeScreens, shown: Shown
 ) -> None:
-    shown(SCREENS["working"])
+    sent = shown(SCREENS["working"])
     page.locator("#halt").hover()
     page.mouse.down()
     assert coach.presses(1) == presses(" ")
@@ -260,6 +260,7 @@ def test_the_halt_acts_when_it_is_touched_and_not_when_it_is_let_go(
     page.mouse.up()
     page.locator("#keys button", has_text="hang on").click()
     assert coach.presses(2) == presses(" ", "p")
+    assert coach.meant == [None, sent["serial"]], "a halt is meant whatever the screen shows"
 
     page.locator("#halt").focus()
     page.evaluate("down = -Infinity")  # long ago

@@ -131,7 +131,7 @@ function send(body) {
 }
 
 function press(key) {
-  send({ do: "press", key: key.key });
+  send({ do: "press", key: key.key, serial: screen.serial });
 }
 
 /** Halt at once, ahead of all that was pressed before: a "ready" that comes late must not undo it. */

@@ -290,3 +290,40 @@ def test_a_record_that_could_not_be_kept_is_said_after_the_session_with_where_it
     assert after["fields"] == ()
     assert "Ended: all done." in words_on(after)
     assert any(one["alarm"] and one["alarm"]["kind"] == "unwritten" for one in caregiver.moments())
+
+
+def test_a_ready_that_was_pressed_before_a_halt_and_comes_after_it_starts_nothing(
+    room_home: Path, program: str, silent: Path
+) -> None:
+    class Slow(Caregiver):
+        """At a page whose "ready" for the first set is held up on its way."""
+
+        held_up: Message | None = None
+
+        def presses(self) -> list[Message]:
+            screen, pressed = self.seen[-1], super().presses()
+            if screen["kind"] == "session" and screen["state"] == "waiting":
+                self.held_up = self.held_up or next(iter(pressed), None)
+                return []
+            if screen["kind"] == "session" and screen["state"] == "halted":
+                return [self.held_up] if self.held_up else []
+            return pressed
+
+    caregiver = Slow(STEPS | {"after": ["done"]}, AtTheButtons())
+    halted: list[str] = []
+
+    def pressed() -> str:
+        state = caregiver.seen[-1].get("state", "")
+        if not halted and caregiver.held_up and state == "waiting":
+            halted.append(state)
+            return " "
+        if halted:
+            halted.append(state)
+            if len(halted) > 200 or state == "lead_in":
+                raise KeyboardInterrupt
+        return ""
+
+    visits(a_place(room_home, caregiver, script=silent, file=program, pressed=pressed))
+
+    assert "halted" in halted
+    assert "lead_in" not in halted
