@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ from in_the_room import PERSON, SCRIPT, SMALL
 
 from coach.cli.visit.people import free_id
 from coach.cli.visit.visit import visits
-from coach.errors import DeviceError
+from coach.errors import DeviceError, RecordError
 from coach.logbook.store import Home
 from coach.page.link import Message
 from coach.voice.pack import load_pack
@@ -327,3 +328,48 @@ def test_a_ready_that_was_pressed_before_a_halt_and_comes_after_it_starts_nothin
 
     assert "halted" in halted
     assert "lead_in" not in halted
+
+
+def test_people_who_cannot_be_read_are_said_once_and_tried_again_when_wanted(
+    room_home: Path, program: str, script: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(_: Home) -> tuple[str, ...]:
+        raise RecordError("The people cannot be read; look after the disk.")
+
+    monkeypatch.setattr(Home, "people", refused)
+    caregiver = Caregiver({"who": ["again", "close"]})
+    visits(a_place(room_home, caregiver, script=script, file=program))
+
+    assert [screen["problem"] for screen in caregiver.seen] == ["The people cannot be read; look after the disk."] * 2
+
+
+@pytest.mark.parametrize("refusal", [OSError(28, "No space left on device"), BrokenPipeError(32, "Broken pipe")])
+def test_a_terminal_that_takes_nothing_more_ends_no_session(
+    room_home: Path, program: str, script: Path, monkeypatch: pytest.MonkeyPatch, refusal: OSError
+) -> None:
+    class Refusing(io.StringIO):
+        def write(self, text: str) -> int:
+            if any(screen.get("state") == "working" for screen in caregiver.seen[-1:]):
+                raise refusal
+            return len(text)
+
+    monkeypatch.setattr("rich.console.os.dup2", lambda *_: None)  # what it does to the output of a closed pipe
+    caregiver = Caregiver(STEPS)
+    place = a_place(room_home, caregiver, script=script, file=program)
+    place.console.file = Refusing()
+    visits(place)
+    (record,) = Home(room_home).history(PERSON).records
+
+    assert record.why == "done"
+    assert "after" in caregiver.steps()
+
+
+def test_what_was_typed_in_the_terminal_before_the_session_is_not_for_it(
+    room_home: Path, program: str, script: Path
+) -> None:
+    typed = ["f" * 64, "f"]
+    visits(a_place(room_home, Caregiver(STEPS), script=script, file=program,
+                   pressed=lambda: typed.pop() if typed else ""))  # fmt: skip
+    (record,) = Home(room_home).history(PERSON).records
+
+    assert record.why == "done"
