@@ -635,3 +635,16 @@ def test_no_wording_stands_in_the_script() -> None:
 
     assert sentences == []
     assert set(json.loads(json.dumps(HALT))) == {"key", "name", "does", "halts"}
+
+
+def test_a_choice_that_did_not_arrive_is_forgotten_with_the_next_step_that_comes(
+    page: Page, coach: FakeScreens, shown: Shown
+) -> None:
+    shown(SCREENS["who"])
+    coach.deaf = True
+    page.locator("#choices button").first.click()
+    page.wait_for_selector("body[data-alarm=lost]")
+    coach.deaf = False
+    shown(SCREENS["who"], again=True)  # as a server sends it that took the place of one that died
+
+    page.wait_for_selector("body[data-alarm='']")
