@@ -22,6 +22,8 @@ START_DEADLINE = 30.0
 AGAIN_AFTER = 1.0
 """Seconds between two starts of a server that dies, at least; twice as long after each, up to AGAIN_AT_MOST."""
 AGAIN_AT_MOST = 30.0
+GREETING = 1.0
+"""Seconds that somebody who connects may take to name the token; a server does so at once."""
 
 
 class Page:
@@ -41,6 +43,7 @@ class Page:
         self._link: Link | None = None
         self._greeted = b""
         self._arriving: socket.socket | None = None
+        self._arrived = 0.0
         self._screen: Message | None = None
         self._started = float("-inf")
         self._again = AGAIN_AFTER
@@ -179,6 +182,8 @@ class Page:
                     )
             case {"do": "windows", "n": int(n)}:
                 self.windows = n
+                if n:  # the address for one time was used, and no server to come takes it again
+                    self._ticket = secrets.token_urlsafe(24)
             case _:
                 pressed.append(message)
 
@@ -190,12 +195,15 @@ class Page:
             except OSError:
                 return
             self._arriving.setblocking(False)
+            self._arrived = self._now()
             self._greeted = b""
         wanted = self._token.encode() + b"\n"
         try:
             got = self._arriving.recv(len(wanted) - len(self._greeted))
         except BlockingIOError:
-            return
+            if self._now() - self._arrived < GREETING:
+                return
+            got = b""
         except OSError:
             got = b""
         self._greeted += got

@@ -201,6 +201,8 @@ def understood(body: bytes) -> dict[str, Any] | None:
     except (ValueError, RecursionError):
         return None
     match given:
+        case {"do": "press", "key": str(key), "serial": int(serial)} if len(key) == 1 and abs(serial) <= 2**53:
+            return {"do": "press", "key": key, "serial": serial}
         case {"do": "press", "key": str(key)} if len(key) == 1:
             return {"do": "press", "key": key}
         case {"do": "choose", "serial": int(serial), "id": str(chosen), **rest} if len(chosen) <= LONGEST_TEXT:

@@ -221,7 +221,7 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
                     answered = ()
                 elif (asked := (screen["state"], screen["said"])) != answered and screen["state"] in ANSWERS:
                     answered = asked
-                    window.press(ANSWERS[screen["state"]])
+                    window.press(ANSWERS[screen["state"]], screen["serial"])
             time.sleep(4)
             clip = _halts_own_words(Path(folder) / "home")
             return [recorder.begins(clip, at) - at for at in pressed]

@@ -30,6 +30,7 @@ class FakeScreens:
         self.screen: Screen | None = None
         self.number = 0
         self.pressed: list[dict[str, Any]] = []
+        self.meant: list[int | None] = []  # the serial that each press named
         self.watching = 0
         self.away = False
         """The server is gone: streams end, everything is refused."""
@@ -63,6 +64,8 @@ class FakeScreens:
     def take(self, press: dict[str, Any]) -> None:
         """Keep a press."""
         with self.news:
+            if press.get("do") == "press":
+                self.meant.append(press.pop("serial", None))
             self.pressed.append(press)
             self.news.notify_all()
 

@@ -242,8 +242,9 @@ def test_what_is_passed_on_is_a_press_or_a_choice_and_nothing_else(body: bytes) 
     match understood(body):
         case None:
             pass
-        case {"do": "press", "key": str(key)} as passed:
-            assert (len(key), len(passed)) == (1, 2)
+        case {"do": "press", "key": str(key), **rest}:
+            assert len(key) == 1
+            assert {name: type(value) for name, value in rest.items()} in ({}, {"serial": int})
         case {"do": "choose", "serial": int(), "id": str(), "fields": dict(fields)} as passed:
             assert all(isinstance(text, str) for text in fields.values())
             assert len(passed) == 4
@@ -253,3 +254,27 @@ def test_what_is_passed_on_is_a_press_or_a_choice_and_nothing_else(body: bytes) 
 
 def test_the_page_as_it_is_loaded_stays_small() -> None:
     assert sum((server.STATIC / name).stat().st_size for name in server.FILES.values()) < 100_000
+
+
+def test_a_stranger_that_says_nothing_keeps_no_server_out() -> None:
+    with Page(WORDS) as page:
+        stranger = socket.create_connection(("127.0.0.1", page._listener.getsockname()[1]))
+        page.open()
+        page.send({"n": 1})
+
+        assert Visitor(page.address).screen() == {"n": 1}
+        stranger.close()
+
+
+def test_an_address_that_was_used_opens_no_server_that_takes_the_place_of_one_that_died(page: Page) -> None:
+    page.send({"n": 1})
+    seen_by_others = page.address_once
+    Visitor(seen_by_others).ask()
+    Visitor(page.address).screen()
+    until(page, lambda: page.presses() or page.windows)
+    died = page.server
+    os.kill(died, signal.SIGKILL)
+    until(page, lambda: page.presses() or (page.serving and page.server != died))
+
+    assert Visitor(seen_by_others).ask().status == 404
+    assert Visitor(page.address).screen() == {"n": 1}

@@ -252,7 +252,7 @@ def test_space_halts_wherever_the_focus_is_and_presses_no_button(page: Page, coa
 def test_the_halt_acts_when_it_is_touched_and_not_when_it_is_let_go(
     page: Page, coach: FakeScreens, shown: Shown
 ) -> None:
-    shown(SCREENS["working"])
+    sent = shown(SCREENS["working"])
     page.locator("#halt").hover()
     page.mouse.down()
     assert coach.presses(1) == presses(" ")
@@ -260,6 +260,7 @@ def test_the_halt_acts_when_it_is_touched_and_not_when_it_is_let_go(
     page.mouse.up()
     page.locator("#keys button", has_text="hang on").click()
     assert coach.presses(2) == presses(" ", "p")
+    assert coach.meant == [None, sent["serial"]], "a halt is meant whatever the screen shows"
 
     page.locator("#halt").focus()
     page.evaluate("down = -Infinity")  # long ago
@@ -634,3 +635,16 @@ def test_no_wording_stands_in_the_script() -> None:
 
     assert sentences == []
     assert set(json.loads(json.dumps(HALT))) == {"key", "name", "does", "halts"}
+
+
+def test_a_choice_that_did_not_arrive_is_forgotten_with_the_next_step_that_comes(
+    page: Page, coach: FakeScreens, shown: Shown
+) -> None:
+    shown(SCREENS["who"])
+    coach.deaf = True
+    page.locator("#choices button").first.click()
+    page.wait_for_selector("body[data-alarm=lost]")
+    coach.deaf = False
+    shown(SCREENS["who"], again=True)  # as a server sends it that took the place of one that died
+
+    page.wait_for_selector("body[data-alarm='']")

@@ -24,8 +24,9 @@ class Window:
             if line.startswith(b"data: "):
                 yield json.loads(line[6:])
 
-    def press(self, key: str) -> None:
-        self.do({"do": "press", "key": key})
+    def press(self, key: str, serial: int = 0) -> None:
+        """Press a key on the screen of that `serial`, without which a "ready" counts for nothing."""
+        self.do({"do": "press", "key": key, "serial": serial})
 
     def choose(self, screen: dict[str, Any], choice: str, /, **fields: str) -> None:
         self.do({"do": "choose", "serial": screen["serial"], "id": choice, "fields": fields})

@@ -13,12 +13,16 @@ from coach.page.screens import Progress, Step
 from coach.snapshot import Snapshot
 from coach.voice.cache import ClipVoice
 from coach.words.phrases import VoicePack
+from coach.words.replies import KEYS
 
 LOOK_EVERY = 0.25
 """Seconds between two looks at the server while nothing is pressed."""
 
 OVER = "over"
 """Id of the choice that leads back to the first step."""
+
+READY = next(key for key, reply in KEYS.items() if reply == "ready")
+"""The one key that leads to work."""
 
 _FIXED = (
     "now", "heard", "say", "microphone", "halt", "keys", "lost_head", "lost_text",
@@ -122,14 +126,23 @@ class Desk:
 
     def session(self, snapshot: Snapshot) -> None:
         """Show a moment of a session."""
-        if self._shown != "session":
+        shown = f"session {snapshot.state}"
+        if self._shown != shown:
             self._serial += 1
-        self._shown = "session"
+        self._shown = shown
         self._put(session_screen(snapshot, self.labels, self._serial, self.pack.language))
 
     def pressed(self) -> list[str]:
-        """Return the keys that were pressed on the page since the last call."""
-        return [str(message["key"]) for message in self._page.presses() if message.get("do") == "press"]
+        """Return the keys that were pressed on the page since the last call.
+
+        A "ready" that was meant for an earlier state comes too late: somebody may have halted since.
+        """
+        return [
+            str(message["key"])
+            for message in self._page.presses()
+            if message.get("do") == "press"
+            and (message["key"].lower() != READY or message.get("serial") == self._serial)
+        ]
 
     def _chosen(self) -> list[Chosen]:
         """Return what was chosen on the step that is shown; what was meant for an earlier one does not count."""

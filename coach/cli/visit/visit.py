@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from rich.console import Console
@@ -53,7 +54,7 @@ def visits(place: Place) -> None:
     while True:
         place.desk.turn_to(place.pack)
         try:
-            person = people.who(place.desk, place.home, problem)
+            person = _who(place, problem)
             if person is None:
                 return
             _visit(place, person)
@@ -63,6 +64,19 @@ def visits(place: Place) -> None:
         except CoachError as error:
             place.console.print(f"! {error}", soft_wrap=True, markup=False)
             problem = str(error)
+
+
+def _who(place: Place, problem: str) -> Person | None:
+    """Ask who trains; where not even that can be asked, wait until somebody wants to try again."""
+    labels = place.desk.labels
+    again, close = Choice("again", labels("page_check_again"), weight="main"), Choice("close", labels("page_close"))
+    while True:
+        try:
+            return people.who(place.desk, place.home, problem)
+        except CoachError as error:
+            step = Step("who", labels("page_who"), choices=(again, close), problem=str(error))
+        if place.desk.ask(step).id == "close":
+            return None
 
 
 def _visit(place: Place, person: Person) -> None:
@@ -92,11 +106,14 @@ def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice,
     """Run the session in the terminal and on the page, which show the same moments."""
     keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
     on = place.sound.session(prepared.pack)
+    while place.pressed():  # what was typed before was not meant for the session
+        pass
     with View(prepared.pack.screens, place.console) as view:
 
         def show(snapshot: Snapshot) -> None:
-            view.show(snapshot)
             place.desk.session(snapshot)
+            with suppress(OSError, SystemExit):  # a terminal that is gone ends no session; rich exits on a closed pipe
+                view.show(snapshot)
 
         def poll() -> None:
             for key in place.pressed():
@@ -117,7 +134,8 @@ def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice,
             poll=poll,
         )
     try:
-        tell_end(place.home, person.id, ran, Labels(prepared.pack.screens), place.console)
+        with suppress(OSError, SystemExit):
+            tell_end(place.home, person.id, ran, Labels(prepared.pack.screens), place.console)
     except RecordError as error:  # the page says so, too
         place.console.print(f"! {error}", soft_wrap=True, markup=False)
     return ran

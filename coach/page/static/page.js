@@ -131,7 +131,7 @@ function send(body) {
 }
 
 function press(key) {
-  send({ do: "press", key: key.key });
+  send({ do: "press", key: key.key, serial: screen.serial });
 }
 
 /** Halt at once, ahead of all that was pressed before: a "ready" that comes late must not undo it. */
@@ -446,7 +446,7 @@ function draw(now) {
   words = now.words || words;
   late = false;
   connected = true;
-  if (unsent && performance.now() - unsent > STALE) unsent = 0;
+  if (now.kind === "step" || performance.now() - unsent > STALE) unsent = 0; // a step may be the last to come for long
   clearTimeout(watch);
   if (now.kind === "session") watch = setTimeout(() => { late = true; alarm(); }, STALE);
 

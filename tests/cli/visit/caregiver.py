@@ -44,7 +44,7 @@ class Caregiver:
     def presses(self) -> list[Message]:
         screen = self.seen[-1]
         if screen["kind"] == "session":
-            return [{"do": "press", "key": key} for key in self._press(screen)]
+            return [{"do": "press", "key": key, "serial": screen["serial"]} for key in self._press(screen)]
         planned = self._chooses.get(screen["id"], [])
         if planned and screen["serial"] != self._answered:
             self._answered, self._looked = screen["serial"], 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ from in_the_room import PERSON, SCRIPT, SMALL
 
 from coach.cli.visit.people import free_id
 from coach.cli.visit.visit import visits
-from coach.errors import DeviceError
+from coach.errors import DeviceError, RecordError
 from coach.logbook.store import Home
 from coach.page.link import Message
 from coach.voice.pack import load_pack
@@ -290,3 +291,85 @@ def test_a_record_that_could_not_be_kept_is_said_after_the_session_with_where_it
     assert after["fields"] == ()
     assert "Ended: all done." in words_on(after)
     assert any(one["alarm"] and one["alarm"]["kind"] == "unwritten" for one in caregiver.moments())
+
+
+def test_a_ready_that_was_pressed_before_a_halt_and_comes_after_it_starts_nothing(
+    room_home: Path, program: str, silent: Path
+) -> None:
+    class Slow(Caregiver):
+        """At a page whose "ready" for the first set is held up on its way."""
+
+        held_up: Message | None = None
+
+        def presses(self) -> list[Message]:
+            screen, pressed = self.seen[-1], super().presses()
+            if screen["kind"] == "session" and screen["state"] == "waiting":
+                self.held_up = self.held_up or next(iter(pressed), None)
+                return []
+            if screen["kind"] == "session" and screen["state"] == "halted":
+                return [self.held_up] if self.held_up else []
+            return pressed
+
+    caregiver = Slow(STEPS | {"after": ["done"]}, AtTheButtons())
+    halted: list[str] = []
+
+    def pressed() -> str:
+        state = caregiver.seen[-1].get("state", "")
+        if not halted and caregiver.held_up and state == "waiting":
+            halted.append(state)
+            return " "
+        if halted:
+            halted.append(state)
+            if len(halted) > 200 or state == "lead_in":
+                raise KeyboardInterrupt
+        return ""
+
+    visits(a_place(room_home, caregiver, script=silent, file=program, pressed=pressed))
+
+    assert "halted" in halted
+    assert "lead_in" not in halted
+
+
+def test_people_who_cannot_be_read_are_said_once_and_tried_again_when_wanted(
+    room_home: Path, program: str, script: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(_: Home) -> tuple[str, ...]:
+        raise RecordError("The people cannot be read; look after the disk.")
+
+    monkeypatch.setattr(Home, "people", refused)
+    caregiver = Caregiver({"who": ["again", "close"]})
+    visits(a_place(room_home, caregiver, script=script, file=program))
+
+    assert [screen["problem"] for screen in caregiver.seen] == ["The people cannot be read; look after the disk."] * 2
+
+
+@pytest.mark.parametrize("refusal", [OSError(28, "No space left on device"), BrokenPipeError(32, "Broken pipe")])
+def test_a_terminal_that_takes_nothing_more_ends_no_session(
+    room_home: Path, program: str, script: Path, monkeypatch: pytest.MonkeyPatch, refusal: OSError
+) -> None:
+    class Refusing(io.StringIO):
+        def write(self, text: str) -> int:
+            if any(screen.get("state") == "working" for screen in caregiver.seen[-1:]):
+                raise refusal
+            return len(text)
+
+    monkeypatch.setattr("rich.console.os.dup2", lambda *_: None)  # what it does to the output of a closed pipe
+    caregiver = Caregiver(STEPS)
+    place = a_place(room_home, caregiver, script=script, file=program)
+    place.console.file = Refusing()
+    visits(place)
+    (record,) = Home(room_home).history(PERSON).records
+
+    assert record.why == "done"
+    assert "after" in caregiver.steps()
+
+
+def test_what_was_typed_in_the_terminal_before_the_session_is_not_for_it(
+    room_home: Path, program: str, script: Path
+) -> None:
+    typed = ["f" * 64, "f"]
+    visits(a_place(room_home, Caregiver(STEPS), script=script, file=program,
+                   pressed=lambda: typed.pop() if typed else ""))  # fmt: skip
+    (record,) = Home(room_home).history(PERSON).records
+
+    assert record.why == "done"
