@@ -116,6 +116,8 @@ class Engine:
         self._rehearsal: Rehearsal = rehearse(today, self._length)
         self._showing = Showing(person=person)
         self._now = 0
+        self.begun = False
+        """Whether the record holds a first line."""
         self._over = True  # until its first line is kept there is no session to end
         self._silent_mic = 0
         self._dead_after = DEAD_MIC
@@ -140,7 +142,7 @@ class Engine:
             self._store.take("session_begun", 0, begun)
             self._store.flush()
             writing.start()
-            self._over = False
+            self._over, self.begun = False, True
             self._give(Event(On.START, 0))
             while not self._over:
                 self._stretch()

@@ -31,7 +31,8 @@ def keys_pressed() -> Iterator[Any]:
             tty.setcbreak(handle)
             yield lambda: _read_ready(handle, select)
         finally:
-            termios.tcsetattr(handle, termios.TCSADRAIN, before)
+            with contextlib.suppress(termios.error):  # it may be gone
+                termios.tcsetattr(handle, termios.TCSADRAIN, before)
 
 
 def _until_empty(console: Any) -> Iterator[str]:  # noqa: ANN401  a module of another system
@@ -42,5 +43,8 @@ def _until_empty(console: Any) -> Iterator[str]:  # noqa: ANN401  a module of an
 def _read_ready(handle: int, select: Any) -> str:  # noqa: ANN401  a module of another system
     import os
 
-    ready, _, _ = select.select([handle], [], [], 0)
-    return os.read(handle, 64).decode("utf-8", "ignore") if ready else ""
+    try:
+        ready, _, _ = select.select([handle], [], [], 0)
+        return os.read(handle, 64).decode("utf-8", "ignore") if ready else ""
+    except OSError:  # the terminal is gone; what runs goes on without its keys
+        return ""

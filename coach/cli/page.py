@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
+import sys
 import webbrowser
 from contextlib import ExitStack
+from pathlib import Path
 
 from rich.console import Console
 
@@ -61,6 +64,7 @@ def run(args: argparse.Namespace) -> int:
             sound = RoomSound(args.room, home, console, page.wait, args.pace)
         desk = Desk(page, pack)
         _tell(page, labels, console, browser=not args.no_browser)
+        _outlive_the_terminal(desk, console)
         pressed = stack.enter_context(keys_pressed())
         try:
             visits(Place(home, desk, sound, console, pressed, args.file, args.ears, pack))
@@ -70,6 +74,18 @@ def run(args: argparse.Namespace) -> int:
         page.wait(0.2)
     console.print(labels("page_closed"))
     return 0
+
+
+def _outlive_the_terminal(desk: Desk, console: Console) -> None:
+    """Let a terminal window that is closed in mid-set end nothing; being told to end is as good as Ctrl-C."""
+
+    def hung_up(*_: object) -> None:
+        desk.left = True
+        sys.stdout = sys.stderr = console.file = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  for good
+
+    if hasattr(signal, "SIGHUP"):
+        signal.signal(signal.SIGHUP, hung_up)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
 
 
 def _tell(page: Page, labels: Labels, console: Console, *, browser: bool) -> None:
@@ -82,11 +98,9 @@ def _tell(page: Page, labels: Labels, console: Console, *, browser: bool) -> Non
 
 def _opened(address: str) -> bool:
     """Open the browser without a word of its own in our terminal; tell whether there is one."""
-    if os.name == "posix" and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
-        import sys
-
-        if sys.platform != "darwin":  # a text browser would take over this terminal
-            return False
+    seen = os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    if os.name == "posix" and sys.platform != "darwin" and not seen:  # a text browser would take over this terminal
+        return False
     try:
         return webbrowser.open(address)
     except webbrowser.Error:

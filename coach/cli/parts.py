@@ -13,7 +13,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from coach.cli.labels import Labels
 from coach.cli.session_page import summary
 from coach.engine import Engine, Measured
-from coach.errors import RecordError
+from coach.errors import CoachError, RecordError
 from coach.history import broken_off, past
 from coach.logbook import assemble, read_lines
 from coach.logbook.assembled import SessionRecord
@@ -126,6 +126,8 @@ class Ran:
     measured: Measured
     store: SessionStore
     """Closed; knows whether its file holds all of the record."""
+    problem: str = ""
+    """What ended it from outside, in a sentence: a device that is gone for good."""
 
 
 def run_session(
@@ -143,25 +145,32 @@ def run_session(
     measured: Measured | None = None,
 ) -> Ran:
     """Run one session and keep its record in `home`."""
-    keep(prepared, home, person)
-    store = home.begin(person)
-    measured = measured or Measured()
-    engine = Engine(
-        prepared.today,
-        prepared.pack,
-        device=device,
-        voice=voice,
-        ears=ears,
-        store=store,
-        person=home.person(person).name or person,
-        show=show,
-        tell=tell,
-        poll=poll,
-        measured=measured,
-    )
-    begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=device_name)
-    why = engine.run(begun)
-    return Ran(why, store.session, engine.seconds, measured, store)
+    with home.one_session():
+        keep(prepared, home, person)
+        store = home.begin(person)
+        measured = measured or Measured()
+        engine = Engine(
+            prepared.today,
+            prepared.pack,
+            device=device,
+            voice=voice,
+            ears=ears,
+            store=store,
+            person=home.person(person).name or person,
+            show=show,
+            tell=tell,
+            poll=poll,
+            measured=measured,
+        )
+        begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=device_name)
+        problem = ""
+        try:
+            engine.run(begun)
+        except CoachError as error:
+            if not engine.begun:
+                raise
+            problem = str(error)
+        return Ran(engine.session.end_why, store.session, engine.seconds, measured, store, problem)
 
 
 def keep(prepared: Prepared, home: Home, person: str) -> None:
@@ -208,12 +217,14 @@ def told_broken(prepared: Prepared, labels: Labels) -> str:
 def tell_end(home: Home, person: str, ran: Ran, labels: Labels, console: Console) -> None:
     """Show the summary of a session, where its record is and how to read it.
 
-    Raises RecordError, behind the summary, if the record could not be kept where it belongs.
+    Raises CoachError, behind the summary, if the record could not be kept where it belongs, or a device was gone.
     """
     console.print(summary(record_after(home, person, ran), labels))
     problem = not_kept(ran.store)
     if problem:
         raise RecordError(problem)
+    if ran.problem:
+        raise CoachError(ran.problem)
     path = home.person(person).sessions / f"{ran.session}.jsonl"
     console.print(f"{labels('record_at')}: {path}", soft_wrap=True, markup=False)
     command = f"coach log {person} --session {ran.session}"

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from hashlib import sha256
@@ -155,6 +156,19 @@ class Home:
                 held = {"v": 1, "id": person_id, "name": name, "added": self._now().astimezone(UTC).isoformat()}
                 files.replace_file(known, json.dumps(held, ensure_ascii=False).encode("utf-8", "replace"))
         return self.person(person_id)
+
+    @contextmanager
+    def one_session(self) -> Iterator[None]:
+        """Hold this home for one session. Raises RecordError if another runs, in this or another process."""
+        path = self.root / "running"
+        with files.clear_errors(path, "write"):
+            handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+        try:
+            if not files.lock(handle):
+                raise RecordError("Another session runs here just now; end it first, or wait for its end.")
+            yield
+        finally:
+            os.close(handle)
 
     def begin(self, person_id: str) -> SessionStore:
         """Create the file of a new session. Its first line is "session_begun" with the store's `session` in it."""

@@ -304,3 +304,12 @@ def test_a_record_that_is_closed_takes_no_more_lines(home: Home, told: Told) -> 
 
     with pytest.raises(RecordError, match="closed"):
         store.append("note", 0, {"text": "late", "by": "coach"})
+
+
+def test_two_sessions_at_the_same_time_are_one_too_many(tmp_path: Path) -> None:
+    home, same = Home(tmp_path), Home(tmp_path)
+    with home.one_session(), pytest.raises(RecordError, match="Another session runs here"), same.one_session():
+        pytest.fail("a second one began")
+
+    with same.one_session():
+        pass

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
-from collections.abc import Iterator
+from collections.abc import Generator
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -16,7 +16,7 @@ class Window:
         parts = urlsplit(address)
         self.host, self.path = parts.netloc, parts.path
 
-    def screens(self) -> Iterator[dict[str, Any]]:
+    def screens(self) -> Generator[dict[str, Any], None, None]:
         """Yield each screen as it is shown, until the server ends."""
         connection = http.client.HTTPConnection(self.host)
         connection.request("GET", self.path + "screens")

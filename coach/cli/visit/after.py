@@ -24,7 +24,7 @@ def after(desk: Desk, home: Home, person: Person, ran: Ran) -> None:
     """Show what was done, and take the caregiver's note until they are done."""
     labels = desk.labels
     record = record_after(home, person.id, ran)
-    elsewhere = not_kept(ran.store)
+    elsewhere = not_kept(ran.store) or ran.problem
     lines = [*_done(record, labels), *(() if elsewhere else _going(home, person, labels))]
     kept, problem, typed = "", elsewhere, ""
     note = () if elsewhere else (Choice("keep", labels("page_note_keep")),)
@@ -69,4 +69,8 @@ def _done(record: SessionRecord, labels: Labels) -> Iterator[Line]:
 
 def _going(home: Home, person: Person, labels: Labels) -> Iterator[Line]:
     """Yield the review's short form: what waits for the clinician, and how it is going."""
-    yield from (Line(shown(text), "small") for text in short(reviewed(home, person.id), labels))
+    try:
+        told = short(reviewed(home, person.id), labels)
+    except CoachError as error:  # what was done is told all the same
+        told = (str(error),)
+    yield from (Line(shown(text), "small") for text in told)

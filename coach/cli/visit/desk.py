@@ -80,6 +80,8 @@ class Desk:
         self._screen: Message = {}
         self._shown = ""
         self._windows = 0
+        self.left = False
+        """The terminal is gone: once no window shows the page either, nobody is there any more."""
         self.turn_to(pack)
 
     def turn_to(self, pack: VoicePack) -> None:
@@ -98,6 +100,8 @@ class Desk:
                 if chosen.id in known:
                     return chosen
             self._page.wait(LOOK_EVERY)
+            if self.left and not self._page.windows:
+                raise KeyboardInterrupt
             if self._windows != self._page.windows:
                 self._put(self._screen)
 

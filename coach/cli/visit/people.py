@@ -60,18 +60,22 @@ def _day(person: Person, home: Home, labels: Labels) -> str:
     return f"{shown(today.program.title)}, {when}"
 
 
-def _new(desk: Desk, home: Home, problem: str) -> Person:
+def _new(desk: Desk, home: Home, problem: str) -> Person | None:
     labels = desk.labels
+    last = Choice(OVER, labels("page_over")) if home.people() else Choice("close", labels("page_close"))
     while True:
         step = Step(
             "new",
             labels("page_new"),
             labels("page_new_lead"),
             fields=(Field("name", labels("page_name"), most=LONGEST_NAME),),
-            choices=(Choice("on", labels("page_on"), weight="main"), Choice(OVER, labels("page_over"), weight="small")),
+            choices=(Choice("on", labels("page_on"), weight="main"), replace(last, weight="small")),
             problem=problem,
         )
-        name = " ".join(shown(desk.ask(step).fields.get("name", "")).split())[:LONGEST_NAME].strip()
+        answer = desk.ask(step)
+        if answer.id == "close":
+            return None
+        name = " ".join(shown(answer.fields.get("name", "")).split())[:LONGEST_NAME].strip()
         if name:
             return home.add_person(free_id(name, home.people()), name)
         problem = labels("page_name_missing")

@@ -117,12 +117,12 @@ def check(desk: Desk, sound: Sound, voice: ClipVoice, ears: Callable[[], Ears], 
             problem = str(error)
         except StoppedError:
             return
-        good = tried.alive and tried.voice and tried.echo is not False
+        good = tried.alive and tried.voice and tried.echo is not False and (bool(tried.word) or not taught)
         on = Choice("on", labels("page_on" if good else "page_on_all_the_same"), weight="main" if good else "plain")
         again = Choice("again", labels("page_check_again"), weight="plain" if good else "main")
         over = Choice(OVER, labels("page_over"), weight="small")
         lines = tuple(found(tried, taught=taught, desk=desk)) if not problem else ()
-        head = labels("page_check_good" if good else "page_check_bad")
+        head = labels("page_check_bad" if not good else "page_check_good" if taught else "page_check_untaught")
         step = Step("checked", head, lines=lines, choices=(on, again, over) if good else (again, on, over),
                     problem=problem)  # fmt: skip
         if desk.ask(step).id == "on":

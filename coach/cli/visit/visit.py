@@ -22,7 +22,7 @@ from coach.ears.forecast import Verdict
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
-from coach.errors import CoachError, RecordError
+from coach.errors import CoachError
 from coach.logbook.store import Home, Person
 from coach.page.screens import Choice, Step
 from coach.snapshot import Snapshot
@@ -81,6 +81,7 @@ def _who(place: Place, problem: str) -> Person | None:
 
 def _visit(place: Place, person: Person) -> None:
     desk, home = place.desk, place.home
+    day = home.today()
     tell_closed(home.close_broken(person.id), desk.labels, place.console)
     prepared = people.today(desk, home, person, place.file)
     if prepared is None:
@@ -98,6 +99,8 @@ def _visit(place: Place, person: Person) -> None:
     check(desk, place.sound, voice, make, taught=hears)
     lay_out(desk, prepared)
     within_reach(desk, prepared, alone=hears and enrolment is not None and enrolment.verdict == Verdict.HANDS_FREE)
+    if home.today() != day:
+        raise CoachError(desk.labels("page_day_changed"))
     ran = _session(place, person, prepared, voice, make())
     after(desk, home, person, ran)
 
@@ -136,6 +139,6 @@ def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice,
     try:
         with suppress(OSError, SystemExit):
             tell_end(place.home, person.id, ran, Labels(prepared.pack.screens), place.console)
-    except RecordError as error:  # the page says so, too
+    except CoachError as error:  # the page says so, too
         place.console.print(f"! {error}", soft_wrap=True, markup=False)
     return ran

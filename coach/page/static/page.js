@@ -7,7 +7,7 @@ const AGAIN = 1000;      // ms until the connection is tried anew
 const RUN_ON = 250;      // ms that a shape moves on without news; after that it stands still
 const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "unclear", "lost"];
 const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice", unwritten: "notice" }; // any other: danger
-const HALTS_TRIED = 20;  // a halt that did not arrive is sent again; nothing else is
+const HALTS_TRIED = 120;  // a halt that did not arrive is sent again; nothing else is
 
 const $ = (id) => document.getElementById(id);
 const SVG = "http://www.w3.org/2000/svg";

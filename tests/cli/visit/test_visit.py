@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -373,3 +375,61 @@ def test_what_was_typed_in_the_terminal_before_the_session_is_not_for_it(
     (record,) = Home(room_home).history(PERSON).records
 
     assert record.why == "done"
+
+
+def test_a_device_that_is_gone_for_good_ends_the_session_with_its_record_and_why(
+    room_home: Path, program: str, script: Path
+) -> None:
+    caregiver = Caregiver(STEPS | {"after": ["done"]})
+    place = a_place(room_home, caregiver, script=script, file=program)
+    room = place.sound
+
+    class Leaves:
+        """Passes everything on until the work, and is gone then."""
+
+        lesson = room.lesson
+
+        def session(self, pack: Any) -> Any:
+            made = room.session(pack)
+            read = made.device.read
+
+            def until_the_work(timeout: float = 1.0) -> Any:
+                if caregiver.seen[-1].get("state") == "working":
+                    raise DeviceError("The speaker is gone; plug it in.")
+                return read(timeout)
+
+            made.device.read = until_the_work  # type: ignore[method-assign]
+            return made
+
+    visits(replace(place, sound=Leaves()))
+    (record,) = Home(room_home).history(PERSON).records
+    (after,) = caregiver.of("after")
+
+    assert after["problem"] == "The speaker is gone; plug it in."
+    assert "Ended: stopped from outside." in words_on(after)
+    assert (record.why, len(record.sets)) == ("quit", 1)
+
+
+def test_a_plan_of_yesterday_is_not_begun(room_home: Path, program: str, script: Path) -> None:
+    day = [datetime(2027, 1, 11, 12, tzinfo=UTC)]
+
+    class Sleeps(Caregiver):
+        """Leaves the page as it is over night before the last step."""
+
+        def presses(self) -> list[Message]:
+            if self.seen[-1].get("id") == "reach":
+                day[0] = datetime(2027, 1, 12, 12, tzinfo=UTC)
+            return super().presses()
+
+    caregiver = Sleeps(STEPS | {"who": [f"person.{PERSON}", "close"]})
+    visits(a_place(room_home, caregiver, script=script, file=program, now=lambda: day[0]))
+
+    assert caregiver.moments() == []
+    assert "The day has changed" in caregiver.of("who")[-1]["problem"]
+
+
+def test_where_nobody_is_yet_the_page_can_be_closed(tmp_path: Path, script: Path) -> None:
+    caregiver = Caregiver({"new": ["close"]})
+    visits(a_place(tmp_path / "home", caregiver, script=script))
+
+    assert caregiver.steps() == ["new"]
