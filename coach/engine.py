@@ -11,7 +11,10 @@ from dataclasses import dataclass, field, replace
 from threading import Thread
 from typing import Any
 
+import numpy as np
+
 from coach.audio.echo import Canceller
+from coach.audio.echo_watch import EchoWatch
 from coach.audio.mixer import Layer, Mixer, beat
 from coach.audio.patient import Moment
 from coach.audio.room_check import RoomCheck
@@ -36,8 +39,11 @@ from coach.words.replies import NUMBERS, Listening, Noted, Outcome, Understood, 
 LOOK_EVERY = to_samples(0.1)
 """Samples between two snapshots for a screen."""
 
-DEAD_MIC = to_samples(1.0)
-"""Samples of perfect silence after which a microphone is taken for lost; a live one has some noise of its own."""
+PATIENCE = 0.8
+"""Seconds that a stretch is waited for before everything is held."""
+
+DEAD_MIC = to_samples(0.9)
+"""Samples of one and the same value after which a microphone is taken for lost; a live one has noise of its own."""
 
 DEAD_MIC_AT_MOST = to_samples(30.0)
 """Some microphones shut off between words: one that comes back by itself is given twice the time, up to this."""
@@ -48,8 +54,14 @@ HUSHED_AT_MOST = to_samples(1.5)
 HUSH_AFTER_VOICE = to_samples(0.5)
 """Samples that the coach stays quiet behind a voice: as long as a word may take to be understood."""
 
-STALLS = 30
-"""Reads in a row without sound, about a second each, after which the device is given up."""
+STALLS = 150
+"""Reads in a row without sound, PATIENCE each, after which the device is given up: two minutes."""
+
+LAST_WORDS = 6
+"""The same where nothing but the last words of a session is still to be said."""
+
+BACK_AFTER = to_samples(1.0)
+"""Samples without a hole after which a speaker that was lost is back."""
 
 SLOW_DISK = to_samples(10.0)
 """Samples for which the disk may lag behind before it is taken for one that refuses."""
@@ -123,6 +135,8 @@ class Engine:
         self._dead_after = DEAD_MIC
         self._mic_lost = False
         self._stalled = 0
+        self._speaker_back = -1
+        self._echo_watch = EchoWatch()
         self._hushed_until = -1
         self._voicing = False
         self._voiced = 0
@@ -169,17 +183,20 @@ class Engine:
     def _stretch(self) -> None:
         if self._poll is not None:
             self._poll()
-        captured = self._device.read()
+        captured = self._device.read(PATIENCE)
         if captured is None:
             self._stall()
             return
-        if self._stalled:
-            self._stalled = 0
-            self._give_if_taken(Event(On.SPEAKER_BACK, self._now))
+        self._stalled = 0
         self._now = captured.at + len(captured.mic)
+        if 0 <= self._speaker_back <= self._now:
+            self._speaker_back = -1
+            self._give_if_taken(Event(On.SPEAKER_BACK, max(self._now, self.session.at)))
         self._happen()
         self._listen(self._canceller.process(captured))
         self._watch_mic(captured)
+        if self._echo_watch.feed(captured):
+            self._lose_speaker()
         self._watch_disk()
         self._happen()
         if self._show is not None and self._now - self._shown_at >= LOOK_EVERY:
@@ -195,15 +212,21 @@ class Engine:
                 self._tell_moment(question_moment(self.session, event.at))
 
     def _stall(self) -> None:
-        """The device gave nothing: hold, show it, and give up after a while."""
+        """The device gave nothing: hold, show it, listen to the keys alone, and give up after a while."""
         self._stalled += 1
-        if self._stalled == 1:
-            self._showing.speaker_lost = True
-            self._give_if_taken(Event(On.SPEAKER_LOST, self._now))
+        self._lose_speaker()
+        self._understand(self._ears.pressed(self._now))
         if self._show is not None:
             self._show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
-        if self._stalled >= STALLS:
+        if self._stalled >= (LAST_WORDS if self.session.state is State.CLOSING else STALLS):
             self._quit()
+
+    def _lose_speaker(self) -> None:
+        """What the coach plays is not heard: hold. It is back when the sound has gone on for a while."""
+        if self._speaker_back < 0:
+            self._give_if_taken(Event(On.SPEAKER_LOST, max(self._now, self.session.at)))
+        self._speaker_back = self._now + BACK_AFTER
+        self._showing.speaker_lost = True
 
     def _quit(self) -> None:
         """End the session here, whatever state it is in."""
@@ -213,8 +236,8 @@ class Engine:
         self._over = True
 
     def _watch_mic(self, captured: Captured) -> None:
-        """A microphone that gives nothing but zeros is lost."""
-        self._silent_mic = 0 if captured.mic.any() else self._silent_mic + len(captured.mic)
+        """A microphone that gives nothing but zeros, or another value that never changes, is lost."""
+        self._silent_mic = 0 if np.ptp(captured.mic) else self._silent_mic + len(captured.mic)
         lost = self._silent_mic >= self._dead_after
         if lost and not self._mic_lost:
             self._mic_lost = self._give_if_taken(Event(On.MIC_LOST, self._now))
@@ -223,7 +246,7 @@ class Engine:
             self._dead_after = min(2 * self._dead_after, DEAD_MIC_AT_MOST)
             self._give_if_taken(Event(On.MIC_BACK, self._now))
         self._showing.mic_lost = self._mic_lost
-        self._showing.speaker_lost = False
+        self._showing.speaker_lost = self._speaker_back >= 0 or not self._echo_watch.heard
         self._showing.no_echo = self.session.state is State.CHECKING and self._room_check.echo is False
 
     def _watch_disk(self) -> None:
@@ -249,6 +272,12 @@ class Engine:
         if self.session.state in (State.OPENING, State.CHECKING):
             self._room_check.feed(captured)
             self._voiced += len(captured.mic) if self._voicing else 0
+        self._understand(hearings)
+        if 0 <= self._hushed_until <= self._now:
+            self._end_hush()
+
+    def _understand(self, hearings: list[Hearing]) -> None:
+        """Let what was heard come to something."""
         if self._opened_for is not self.session:  # looked up once an event, not fifty times a second
             self._opened_for = self.session
             words = self._open_words()
@@ -259,8 +288,6 @@ class Engine:
         for outcome in outcomes:
             self._measured.outcomes.append(outcome)
             self._reply(outcome)
-        if 0 <= self._hushed_until <= self._now:
-            self._end_hush()
 
     def _make_room(self, hearing: Hearing) -> None:
         """While somebody speaks, the coach does not; nothing moves in time."""
@@ -355,9 +382,11 @@ class Engine:
                 return
             case Silence():
                 self._mixer.silence(self._now)
+                self._echo_watch.cut(self._now)
                 self._showing.soundings.clear()
             case CutFrom(at):
                 self._mixer.cut_from(at)
+                self._echo_watch.cut(at)
                 self._showing.cut_from(at)
             case _:
                 pass
@@ -369,7 +398,9 @@ class Engine:
         if sounding.phrase is not None:
             self._showing.soundings.append((sounding.at, sentence(self._pack, sounding.phrase)))
             clip = self._voice.clip(sentence(self._pack, sounding.phrase))
-            self._mixer.place(clip, sounding.at, layer=Layer.SPEECH, on_beat=on_beat)
+            begins = self._mixer.place(clip, sounding.at, layer=Layer.SPEECH, on_beat=on_beat)
+            if begins is not None:
+                self._echo_watch.said(begins, begins + len(clip))
         else:
             clip, layer = beat(sounding.sound, sounding.length)
             self._mixer.place(clip, sounding.at, layer=layer, on_beat=on_beat)

@@ -10,12 +10,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from in_the_room import PERSON, SMALL, prepared
 
 from coach.cli.parts import Prepared, first_line
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
-from coach.engine import STALLS, Engine, Measured
+from coach.engine import LAST_WORDS, STALLS, Engine, Measured
 from coach.errors import DeviceError, RecordError
 from coach.ports import Block, Captured, Ear, Hearing
 from coach.session.events import On
@@ -79,6 +81,10 @@ class Lines:
         return [at for name, at, _ in self.lines if name == kind]
 
 
+LIVE = np.resize(np.array([1e-4, -1e-4], np.float32), BLOCK)
+"""What a live microphone gives of a silent room."""
+
+
 class Desk:
     """A device that delivers silence of a live microphone, and a person with a keyboard."""
 
@@ -92,6 +98,10 @@ class Desk:
         self.now = 0
         self.quiet_for = 0
         self.mute_mic = False
+        self.stuck = 0.0
+        """What a mute microphone gives."""
+        self.holes: list[int] = []
+        """Samples at which the device stood still."""
         self.blocks: list[Block] = []
         self.opened = self.closed = 0
         self.engine: Engine
@@ -103,6 +113,7 @@ class Desk:
     def read(self, timeout: float = 1.0) -> Captured | None:  # noqa: ARG002
         key = self.act(self) if self.act else None
         if key == "stall":
+            self.holes.append(self.now)
             return None
         if key:
             self.keys.press(key)
@@ -111,7 +122,7 @@ class Desk:
         played = self.render(self.now, BLOCK)
         self.blocks.append(played)
         self.quiet_for = 0 if played.any() else self.quiet_for + BLOCK
-        mic = np.full(BLOCK, 0.0 if self.mute_mic else 1e-4, np.float32)
+        mic = np.full(BLOCK, self.stuck, np.float32) if self.mute_mic else LIVE
         self.now += BLOCK
         return Captured(self.now - BLOCK, mic, played, mic.copy())
 
@@ -292,10 +303,12 @@ def test_silence_never_begins_a_set() -> None:
     assert ran.lines.of("set_begun") == []
 
 
-def test_a_dead_microphone_holds_the_set_within_a_second_and_work_waits_for_ready() -> None:
+@pytest.mark.parametrize("value", [0.0, -1 / 32768])
+def test_a_dead_microphone_holds_the_set_within_a_second_and_work_waits_for_ready(value: float) -> None:
     began: list[int] = []
 
     def act(desk: Desk) -> None:
+        desk.stuck = value
         if not began and desk.phase() == (2, 0):
             began.append(desk.now)
         desk.mute_mic = bool(began) and began[0] <= desk.now < began[0] + to_samples(5)
@@ -324,6 +337,73 @@ def test_a_device_that_stands_still_for_a_while_is_waited_for_and_work_waits_for
     assert ran.why == "done"
     lost = ran.lines.at("device")[0]
     assert any(at > lost for at in ran.lines.at("ready"))
+
+
+def test_one_hole_in_the_sound_holds_the_set_and_only_a_whole_second_without_another_brings_the_speaker_back() -> None:
+    """A device that gives a tenth of a second here and there must not be taken for one that works."""
+    holes: list[int] = []
+
+    def act(desk: Desk) -> str | None:
+        begun = desk.phase() == (2, 0) or holes
+        if begun and len(holes) < 12 and (not holes or desk.now - holes[-1] >= to_samples(0.1)):
+            holes.append(desk.now)
+            return "stall"
+        return None
+
+    ran = run(act)
+
+    assert [fields["what"] for fields in ran.lines.of("device")] == ["speaker_lost", "speaker_back"]
+    lost, back = ran.lines.at("device")
+    assert lost == holes[0]
+    assert back - holes[-1] == RATE
+    assert {at for at in onsets(ran.desk.played) if lost <= at < back} == set()
+    assert [fields["counted"] for fields in ran.lines.of("set_ended")] == [3, 3]
+
+
+@given(st.lists(st.tuples(st.integers(0, 4000), st.sampled_from(["stall", "mute", " "])), min_size=1, max_size=6))
+@settings(max_examples=8)
+def test_no_rep_is_counted_whose_sound_had_a_hole(faults: list[tuple[int, str]]) -> None:
+    """Faults come at any block of the session; each lasts 1.2 s of silence, or two reads without sound."""
+    starts = {block * BLOCK: what for block, what in faults}
+    stalls: list[str] = []
+    mute_until = [0]
+
+    def act(desk: Desk) -> str | None:
+        what = starts.pop(desk.now, None)
+        if what == "stall":
+            stalls.extend(["stall"] * 2)
+        if what == "mute":
+            mute_until[0] = desk.now + to_samples(1.2)
+        desk.mute_mic = desk.now < mute_until[0]
+        return stalls.pop() if stalls else what if what == " " else None
+
+    ran = run(act)
+
+    done = [event.at for state, event in ran.measured.events if event.on is On.REP_DONE and state is State.WORKING]
+    rep = to_samples(1.0 + 3.0)
+    assert [(end, hole) for end in done for hole in ran.desk.holes if end - rep < hole < end] == []
+    assert sum(fields["counted"] for fields in ran.lines.of("set_ended")) <= len(done) + len(ran.lines.of("held"))
+    sounding = set(onsets(ran.desk.played))
+    assert [end - rep for end in done if end - rep not in sounding] == []
+
+
+def test_while_the_device_stands_still_the_keys_are_heard_and_a_session_can_be_finished() -> None:
+    asked: list[int] = []
+
+    def act(desk: Desk) -> str | None:
+        if desk.phase() != (2, 0) and not asked:
+            return None
+        asked.append(desk.now)
+        if len(asked) == 5:
+            desk.keys.press("f")
+        return "stall"
+
+    ran = run(act)
+
+    assert ran.why == "asked"
+    assert len(asked) == LAST_WORDS
+    assert [fields["word"] for fields in ran.lines.of("heard")][-1] == "finish"
+    assert len(ran.lines.of("set_ended")) == 1
 
 
 def test_a_device_that_never_comes_back_ends_the_session_with_a_record() -> None:

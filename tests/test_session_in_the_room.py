@@ -179,6 +179,24 @@ def test_a_microphone_that_dies_in_a_set_is_noticed_within_a_second(furnished: F
     assert ran.times("go")[1] > next(at for at in ran.times("ready") if at > back)
 
 
+def test_a_speaker_that_is_turned_off_in_a_set_holds_it_after_two_words_and_work_waits_for_ready(
+    furnished: Furnished, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    off: list[int] = []
+
+    def act(tape: Tape) -> None:
+        if not off and tape.state is State.WORKING and tape.rep == 2:
+            off.append(tape.now)
+            monkeypatch.setattr(tape.room._echo, "step", np.zeros_like)
+
+    ran = session(furnished, brief(), act=act, until=lambda tape: bool(tape.times("speaker_back")))
+
+    assert len(ran.times("speaker_lost")) == 1
+    assert ran.times("speaker_lost")[0] - off[0] <= to_samples(5.5)  # "two" has begun: "lower" and "three" are missed
+    assert len([at for at in ran.times("rep_done") if at > off[0]]) <= 1
+    assert len(ran.times("go")) == 1
+
+
 def test_the_space_bar_halts_within_a_block(furnished: Furnished) -> None:
     pressed: list[int] = []
 

@@ -7,9 +7,13 @@ a rate of its own; both directions are then converted, and the count stays in fr
 
 from __future__ import annotations
 
+import atexit
+import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
+from threading import Thread
 from types import ModuleType
 from typing import Any
 
@@ -26,11 +30,27 @@ _Frames = npt.NDArray[np.float32]
 OWN_RATES = (48_000, 44_100, 32_000)
 """Rates to try where a device refuses RATE and its own; BLOCK is a whole number of frames at each."""
 
-GIVE_UP = 30.0
-"""Seconds without a frame after which the device counts as gone for good."""
+GIVE_UP = 120.0
+"""Seconds without a frame after which the device counts as gone for good, in one piece (the computer slept) or not."""
 
 ANEW = 3.0
 """Seconds without a frame after which the device is opened anew; a wireless one may take two to begin."""
+
+ELSEWHERE = 6.0
+"""Seconds without a frame after which the system's own choice is taken where the device that was named is gone."""
+
+LET_GO = 1.0
+"""Seconds that a device is waited for to be let go of, or opened; one whose sound server died may never return."""
+
+BEHIND = 0.8
+"""Seconds by which the sound may fall behind the clock: lost to xruns or sleep, or not yet looked at. What a device
+hands over in lumps, and a thread that waits for its turn, stay under half of it."""
+
+DRIFT = 0.02
+"""Seconds in each second by which the device's clock may run slower than this one and is not behind."""
+
+TOLD_EVERY = RATE // 2
+"""Frames between two words of it."""
 
 FAILED_BLOCKS = 50
 """So many blocks in a row that could not be rendered (a second of them) are the end: the coach would be mute."""
@@ -110,11 +130,52 @@ def choose(found: list[DeviceInfo], name: str | None) -> tuple[DeviceInfo, Devic
     return chosen_mic or mic, chosen_speaker or speaker
 
 
+def sleepless_clock() -> float:
+    """Return seconds that go on while the computer sleeps, and that no change of the time of day moves."""
+    for name in ("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"):  # Linux; macOS, whose time.monotonic stands still asleep
+        if hasattr(time, name):
+            return time.clock_gettime(getattr(time, name))
+    return time.monotonic()
+
+
+class Pace:
+    """How far the sound is behind the clock, from the moments at which stretches are taken."""
+
+    def __init__(self) -> None:
+        self._least: float | None = None
+        self._told = -TOLD_EVERY
+
+    def behind(self, at: int, now: float, *, caught_up: bool) -> float:
+        """Return the seconds by which the stretch that begins at frame `at` is late, told once each TOLD_EVERY; or 0.
+
+        `caught_up`: none waits behind it. Then the time is lost, and what comes later is measured from there.
+        """
+        offset = now - at / RATE
+        least = offset if self._least is None else min(self._least, offset)
+        late = offset - least
+        self._least = least + DRIFT * BLOCK / RATE
+        if late <= BEHIND or at - self._told < TOLD_EVERY:
+            return 0.0
+        self._told = at
+        if caught_up:
+            self._least = offset
+        return late
+
+
 class Stream:
     """A Device on real hardware."""
 
-    def __init__(self, device: str | None = None, rate: int = RATE, block: int = BLOCK) -> None:
-        """Choose `device` (see `choose`); nothing sounds yet. Raises DeviceError."""
+    def __init__(
+        self,
+        device: str | None = None,
+        rate: int = RATE,
+        block: int = BLOCK,
+        clock: Callable[[], float] | None = None,
+    ) -> None:
+        """Choose `device` (see `choose`); nothing sounds yet. Raises DeviceError.
+
+        `clock` gives seconds by which late sound is told; None: it is not, as where whoever reads stops to think.
+        """
         self.rate = rate
         self.xruns = 0
         """How often the system lost sound because something was too slow."""
@@ -135,6 +196,13 @@ class Stream:
         self._last_error = ""
         self._without = 0.0
         self._anew_at = ANEW
+        self._clock = clock
+        self._pace = Pace()
+        self._late: Captured | None = None
+        self._opening: Thread | None = None
+        self._opened = 0
+        self._stuck = False
+        """An old stream could not be let go of: it is left behind, and the sound library is not begun anew."""
         self._heard = self._to_device = self._in_hand = np.zeros(0, dtype=np.float32)
         self._from_device: Any = None
         self._for_device: Any = None
@@ -150,29 +218,47 @@ class Stream:
         self._begin()
 
     def read(self, timeout: float = 1.0) -> Captured | None:
-        """Return the next stretch; None if none came within `timeout` seconds (ANEW for the first).
+        """Return the next stretch; None if none came within `timeout` seconds (ANEW for the first), or if it came late.
 
-        After ANEW seconds without, the device is looked for by its name and opened anew; the count goes on.
-        Raises DeviceError when nothing came for GIVE_UP seconds in all, or nothing can be rendered any more.
+        What is behind the clock by more than BEHIND is told by one None before it: the sound stood still, or this
+        computer cannot keep up. After ANEW seconds without a frame the device is looked for by its name and opened
+        anew, from ELSEWHERE on the system's own choice if need be; the count goes on. Raises DeviceError when nothing
+        came for GIVE_UP seconds, or nothing can be rendered any more.
         """
         if self._failed_in_a_row >= FAILED_BLOCKS:
             raise DeviceError(f"The coach can no longer make its sound ({self._last_error}); start the session again.")
+        if self._late is not None:
+            captured, self._late = self._late, None
+            return captured
         # A device may take a second or two to begin: that is no loss yet.
         patience = timeout if self._delivered or self._render is None else max(timeout, ANEW)
         try:
             captured = self._queue.get(timeout=patience)
         except Empty:
-            self._without += patience
-            if self._without >= GIVE_UP:
-                raise DeviceError(
-                    f'The sound device "{self._mic.name}" stopped and did not come back; plug it in, then start again.'
-                ) from None
-            if self._render is not None and self._without >= self._anew_at:
-                self._anew_at += ANEW
-                self._begin_anew()
+            self._wait(patience)
             return None
         self._without, self._anew_at = 0.0, ANEW
-        return captured
+        if self._clock is None:
+            return captured
+        late = self._pace.behind(captured.at, self._clock(), caught_up=self._queue.empty())
+        if late >= GIVE_UP:
+            raise DeviceError(
+                f"The sound stood still for {late / 60:.0f} minutes, as when the computer sleeps; start again."
+            )
+        self._late = captured if late else None
+        return None if late else captured
+
+    def _wait(self, seconds: float) -> None:
+        """Note that nothing came for so long; open the device anew when it is time."""
+        self._without += seconds
+        if self._without >= GIVE_UP:
+            raise DeviceError(
+                f'The sound device "{self._mic.name}" stopped and did not come back; plug it in, then start again.'
+            ) from None
+        if self._render is not None and self._without >= self._anew_at:
+            self._anew_at += ANEW
+            if self._opening is None or not self._opening.is_alive():
+                self._opening = _within(LET_GO, self._begin_anew)
 
     def close(self) -> None:
         """Let go of the device. Harmless if it is closed already."""
@@ -208,6 +294,15 @@ class Stream:
         # What was rendered before a break is passed on as heard in silence: the count has no holes.
         self._heard = np.zeros(len(self._in_hand), dtype=np.float32)
         self._to_device = np.zeros(0, dtype=np.float32)
+        self._opened += 1
+        mine = self._opened
+
+        def callback(heard: _Frames, to_play: _Frames, frames: int, when: object, status: object) -> None:
+            if mine == self._opened:
+                self._callback(heard, to_play, frames, when, status)
+            else:
+                to_play.fill(0)
+
         self._stream = self._sd.Stream(
             samplerate=own_rate,
             blocksize=self._block * own_rate // self.rate,
@@ -215,29 +310,33 @@ class Stream:
             channels=channels,
             dtype="float32",
             latency="low",
-            callback=self._callback,
+            callback=callback,
         )
         self._stream.start()
 
     def _begin_anew(self) -> None:
         """Look for the devices by their names again, after a plug was pulled; without success nothing changes."""
         self._end()
-        try:
-            self._sd._terminate()  # noqa: SLF001  the only way to make PortAudio see devices plugged in since
-            self._sd._initialize()  # noqa: SLF001
-            self._mic, self._speaker = choose(devices(), self._name)
-            self._begin()
-        except (DeviceError, self._sd.PortAudioError):
-            self._end()
+        for name in dict.fromkeys((self._name, self._name if self._without < ELSEWHERE else None)):
+            try:
+                if not self._stuck:
+                    self._sd._terminate()  # noqa: SLF001  the only way to make PortAudio see what was plugged in since
+                    self._sd._initialize()  # noqa: SLF001
+                self._mic, self._speaker = choose(devices(), name)
+                self._begin()
+            except (DeviceError, self._sd.PortAudioError):
+                self._end()
+                continue
+            if self._render is None:  # closed meanwhile
+                self._end()
+            return
 
     def _end(self) -> None:
         stream, self._stream = self._stream, None
-        if stream is not None:
-            try:
-                stream.abort()
-                stream.close()
-            except self._sd.PortAudioError:
-                return  # it is gone already: that is what was wanted
+        self._opened += 1  # whatever the old one still asks for is not rendered
+        if stream is not None and _within(LET_GO, lambda: _let_go(stream, self._sd.PortAudioError)).is_alive():
+            self._stuck = True
+            atexit.unregister(getattr(self._sd, "_exit_handler", _let_go))  # it would wait for the old one for ever
 
     def _callback(self, heard: _Frames, to_play: _Frames, frames: int, _time: object, status: object) -> None:
         """Take and give `frames` frames, shape (frames, channels); always fill `to_play` and never raise."""
@@ -281,6 +380,20 @@ class Stream:
             return np.zeros(self._block, dtype=np.float32)
         self._failed_in_a_row = 0
         return block
+
+
+def _within(seconds: float, work: Callable[[], None]) -> Thread:
+    """Do `work`, and wait for it for at most so long: it calls into the system, which may not come back."""
+    thread = Thread(target=work, name="device", daemon=True)
+    thread.start()
+    thread.join(seconds)
+    return thread
+
+
+def _let_go(stream: Any, error: type[Exception]) -> None:  # noqa: ANN401  a class of another library
+    with suppress(error):  # it is gone already: that is what was wanted
+        stream.abort()
+        stream.close()
 
 
 def _sounddevice() -> ModuleType:

@@ -163,7 +163,7 @@ def _device(
         return WavDevice(args.recording, args.wav), ears, f"{RECORDING} {args.recording.name}"
     if args.wav:
         raise CoachError("--wav goes with --room or --recording: no sound of a real session is ever stored.")
-    from coach.audio.stream import Stream
+    from coach.audio.stream import Stream, sleepless_clock
 
-    stream = Stream(args.device)
+    stream = Stream(args.device, clock=sleepless_clock)
     return stream, ears, " and ".join(dict.fromkeys(stream.names))

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
+from coach.ears.keys import Keys
 from coach.ports import Captured, Ear, Hearing
 
 
@@ -32,3 +35,9 @@ class Ears:
         """Give every ear the next stretch of sound."""
         found = [hearing for ear in self.ears for hearing in ear.feed(captured)]
         return sorted(found, key=lambda hearing: hearing.at)
+
+    def pressed(self, now: int) -> list[Hearing]:
+        """Return what was pressed while the device stands still at sample `now`: keys need no sound."""
+        nothing = np.zeros(0, dtype=np.float32)
+        still = Captured(now, nothing, nothing, nothing)
+        return [hearing for ear in self.ears if isinstance(ear, Keys) for hearing in ear.feed(still)]

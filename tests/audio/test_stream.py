@@ -1,14 +1,28 @@
 from __future__ import annotations
 
 import sys
+from threading import Event
 
 import numpy as np
 import pytest
-from fake_sounddevice import FakeSoundDevice, device
+from fake_sounddevice import FakeSoundDevice, FakeStream, device
+from hypothesis import given
+from hypothesis import strategies as st
 
 from coach.audio.mixer import Layer, Mixer
 from coach.audio.sounds import tick
-from coach.audio.stream import ANEW, FAILED_BLOCKS, GIVE_UP, Stream, devices
+from coach.audio.stream import (
+    ANEW,
+    BEHIND,
+    DRIFT,
+    ELSEWHERE,
+    FAILED_BLOCKS,
+    GIVE_UP,
+    Pace,
+    Stream,
+    devices,
+    sleepless_clock,
+)
 from coach.errors import DeviceError
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE
@@ -275,3 +289,169 @@ def test_devices_tell_sides_and_defaults(sd: FakeSoundDevice) -> None:
     assert found["Headset Aria (USB)"].inputs == 1
     assert found["Desk Speakers"].host == "Core"
     assert len(found) == len(sd.all)
+
+
+class Clock:
+    """A clock that is handed in; it goes on only when it is told to."""
+
+    now = 1000.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+def after(sd: FakeSoundDevice, clock: Clock, stream: Stream, seconds: float) -> Captured | None:
+    """Let time pass, then one block of sound come; return what is read."""
+    clock.now += seconds
+    sd.streams[-1].run()
+    return stream.read(0)
+
+
+@pytest.mark.parametrize("slept", [2.0, 100.0])
+def test_a_computer_that_slept_is_told_of_once_and_the_count_goes_on(sd: FakeSoundDevice, slept: float) -> None:
+    clock = Clock()
+    stream = Stream(clock=clock)
+    stream.open(ramp)
+    for _ in range(3):
+        assert after(sd, clock, stream, BLOCK / RATE) is not None
+
+    assert after(sd, clock, stream, slept) is None
+
+    taken = [stream.read(0), *(after(sd, clock, stream, BLOCK / RATE) for _ in range(100))]
+    assert [each.at for each in taken if each] == [(3 + i) * BLOCK for i in range(101)]
+
+
+def test_a_computer_that_slept_for_minutes_ends_the_session_in_one_sentence(sd: FakeSoundDevice) -> None:
+    clock = Clock()
+    stream = Stream(clock=clock)
+    stream.open(ramp)
+    assert after(sd, clock, stream, 0.0) is not None
+
+    with pytest.raises(DeviceError, match="stood still for 300 minutes"):
+        after(sd, clock, stream, 5 * 3600.0)
+
+
+def test_who_reads_too_slowly_is_told_so_until_it_has_caught_up(sd: FakeSoundDevice) -> None:
+    """The sound goes on, but what is heard in it is looked at later and later."""
+    clock = Clock()
+    stream = Stream(clock=clock)
+    stream.open(ramp)
+    told: list[int] = []
+    for _ in range(300):  # 6 s of sound
+        sd.streams[-1].run()
+    while len(told) < 4:
+        clock.now += 2 * BLOCK / RATE
+        captured = stream.read(0)
+        if captured is None:
+            late = stream.read(0)
+            assert late is not None
+            told.append(late.at)
+    assert np.diff(told).tolist() == [RATE // 2] * 3
+
+    rest = [captured.at for _ in range(300) if (captured := stream.read(0)) is not None]  # now in no time
+    assert rest[-1] == 299 * BLOCK
+    assert after(sd, clock, stream, BLOCK / RATE) is not None
+
+
+@given(st.lists(st.floats(0.0, 0.3), min_size=50, max_size=400), st.floats(-0.9, 0.9))
+def test_lumps_and_clocks_that_run_apart_are_never_late(lumps: list[float], drift: float) -> None:
+    pace = Pace()
+    told = [
+        pace.behind(number * BLOCK, number * BLOCK / RATE * (1 + drift * DRIFT) + lump, caught_up=True)
+        for number, lump in enumerate(lumps)
+    ]
+    assert not any(told)
+
+
+@given(st.integers(0, 200), st.floats(BEHIND + 0.01, 3600.0), st.lists(st.floats(0.0, 0.1), min_size=260, max_size=260))
+def test_every_hole_in_the_sound_is_told_once(at: int, hole: float, lumps: list[float]) -> None:
+    pace = Pace()
+    told = []
+    for number, lump in enumerate(lumps):
+        now = number * BLOCK / RATE + (hole + 0.1 if number >= at else 0.0) + lump
+        if pace.behind(number * BLOCK, now, caught_up=True):
+            told.append(number)
+    assert told == ([at] if at else [])  # before the first stretch there is nothing to fall behind of
+
+
+def test_a_stream_that_is_read_by_somebody_who_stops_to_think_tells_of_nothing(sd: FakeSoundDevice) -> None:
+    stream = Stream()
+    stream.open(ramp)
+    assert all(after(sd, Clock(), stream, 100.0) is not None for _ in range(3))
+
+
+def test_a_named_device_that_stays_away_gives_its_place_to_the_systems_own_choice(sd: FakeSoundDevice) -> None:
+    stream = Stream("aria")
+    stream.open(ramp)
+    sd.streams[-1].run()
+    assert stream.read(0) is not None
+    del sd.all[2]
+
+    stream._without = ANEW
+    assert stream.read(0) is None
+    assert len(sd.streams) == 1
+    stream._without = ELSEWHERE
+    assert stream.read(0) is None
+
+    assert stream.names == ("Built-in Microphone", "Built-in Speakers")
+    sd.streams[-1].run()
+    captured = stream.read(0)
+    assert captured is not None
+    assert captured.at == BLOCK
+
+
+def test_a_device_that_comes_back_at_another_rate_goes_on_in_the_same_count(sd: FakeSoundDevice) -> None:
+    stream = Stream()
+    stream.open(ramp)
+    for _ in range(5):
+        sd.streams[-1].run()
+    before = drain(stream)
+
+    sd.refused_rates = {RATE}
+    stream._without = ANEW
+    assert stream.read(0) is None
+    for _ in range(20):
+        sd.streams[-1].run()
+
+    assert stream.own_rate == 48_000
+    ats = [each.at for each in before + drain(stream)]
+    assert len(ats) > 20
+    assert ats == [i * BLOCK for i in range(len(ats))]
+
+
+def test_the_clock_of_the_sound_is_moved_by_no_change_of_the_time_of_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = sleepless_clock()
+    monkeypatch.setattr("time.time", lambda: 0.0)
+
+    assert 0.0 <= sleepless_clock() - before < 60.0
+
+
+def test_a_stream_that_does_not_let_go_is_left_behind_and_never_asked_again(
+    sd: FakeSoundDevice, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As when a sound server is killed: the system's call to end the stream does not come back."""
+    free = Event()
+    monkeypatch.setattr("coach.audio.stream.LET_GO", 0.01)
+    monkeypatch.setattr(FakeStream, "abort", lambda _: free.wait(60) and None)
+    stream = Stream()
+    stream.open(ramp)
+    old = sd.streams[0]
+    old.run()
+    assert stream.read(0) is not None
+
+    stream._without = ANEW
+    assert stream.read(0) is None
+    assert stream._opening is not None
+    stream._opening.join(60)
+    new = sd.streams[-1]
+    assert new is not old
+    assert sd.begun_anew == 0
+    assert not old.run().any()
+    new.run()
+    captured = stream.read(0)
+    stream.close()
+    free.set()
+
+    assert captured is not None
+    assert captured.at == BLOCK
+    assert stream.read(0) is None

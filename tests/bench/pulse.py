@@ -69,6 +69,18 @@ def _start(folder: Path, stack: contextlib.ExitStack) -> dict[str, str]:
         "HOME": str(folder / "home"),
         "PULSE_SERVER": f"unix:{socket}",
     }
+    start_server(env, stack)
+    # A real microphone is never perfectly silent, and the coach takes one that is for lost: feed a whisper of noise.
+    noise = folder / "noise.raw"
+    noise.write_bytes(np.random.default_rng(1).integers(-6, 7, 16_000 * 60).astype("<i2").tobytes())
+    for name in ("spk", "mic"):
+        feed_noise(name, env, stack)
+    return env
+
+
+def start_server(env: dict[str, str], stack: contextlib.ExitStack) -> None:
+    """Start the server of `env` and wait until it answers; its end is left to `stack`."""
+    folder = Path(env["XDG_RUNTIME_DIR"])
     server = ["pulseaudio", "-n", "-F", str(folder / "default.pa"), "--daemonize=no", "--exit-idle-time=-1"]
     _child([*server, "--disallow-exit", "--realtime=no", "--high-priority=no"], env, stack)
     for attempt in range(50):
@@ -80,13 +92,13 @@ def _start(folder: Path, stack: contextlib.ExitStack) -> dict[str, str]:
         subprocess.run(["sleep", "0.1"], check=True)
     for what in ("set-default-sink spk", "set-default-source spk.monitor"):
         subprocess.run(["pactl", *what.split()], env=env, check=True, capture_output=True, timeout=ANSWER)
-    # A real microphone is never perfectly silent, and the coach takes one that is for lost: feed a whisper of noise.
-    noise = folder / "noise.raw"
-    noise.write_bytes(np.random.default_rng(1).integers(-6, 7, 16_000 * 60).astype("<i2").tobytes())
+
+
+def feed_noise(name: str, env: dict[str, str], stack: contextlib.ExitStack) -> None:
+    """Play a whisper of noise on the sink `name`, as long as both last."""
+    noise = Path(env["XDG_RUNTIME_DIR"]) / "noise.raw"
     feed = "pacat --raw --rate=16000 --channels=1 --latency-msec=50"
-    for name in ("spk", "mic"):
-        _child(["sh", "-c", f"while cat '{noise}'; do :; done | exec {feed} --device={name}"], env, stack)
-    return env
+    _child(["sh", "-c", f"while cat '{noise}'; do :; done | exec {feed} --device={name}"], env, stack)
 
 
 def _child(command: list[str], env: dict[str, str], stack: contextlib.ExitStack) -> None:

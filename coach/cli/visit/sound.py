@@ -52,15 +52,17 @@ class RealSound:
         self._device = device
 
     def session(self, pack: VoicePack) -> Session:  # noqa: ARG002  a room needs to know
-        """Return a stream. Raises DeviceError if there is no usable device."""
-        from coach.audio.stream import Stream
+        """Return a stream that tells of sound that comes late. Raises DeviceError if there is no usable device."""
+        from coach.audio.stream import Stream, sleepless_clock
 
-        stream = Stream(self._device)
+        stream = Stream(self._device, clock=sleepless_clock)
         return Session(stream, " and ".join(dict.fromkeys(stream.names)))
 
-    def lesson(self, pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
+    def lesson(self, _pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
         """Return a stream."""
-        return self.session(pack).device, say
+        from coach.audio.stream import Stream
+
+        return Stream(self._device), say
 
 
 class RoomSound:

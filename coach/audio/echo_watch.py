@@ -1,0 +1,98 @@
+"""Does the microphone still hear the coach, where it did? A loudspeaker that is off takes sound as ever."""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+
+from coach.ports import Captured
+from coach.tempo.units import to_samples
+
+TAIL = to_samples(0.3)
+"""Samples after something was said in which its echo may still come; a wireless loudspeaker is late."""
+SHORTEST = to_samples(0.15)
+"""Samples of speech from which it can be told."""
+LOUD = -45.0
+"""Level in dBFS that what was said must have reached: a hush may have taken it away."""
+MISSING = 12.0
+"""Decibels by which an echo must stay under what it usually is. Noise and voices only add to it."""
+ABOVE = 15.0
+"""Decibels by which an echo must usually stand out of the room's noise, to be missed."""
+KNOWN = 4
+"""Echoes after which it is known how loud they are: as the quietest of LAST, since what else is heard adds to it."""
+LAST = 12
+MISSED = 2
+"""Echoes in a row that must be missing."""
+QUIET_KEPT = 250
+"""Blocks of the room without the coach whose 20th percentile is its noise: 5 s."""
+
+
+class EchoWatch:
+    """Told what is said, and given each stretch in order; tells once when the coach is not heard any more.
+
+    A microphone that never heard it (headphones) and one that filters echoes out give no echo to be missed. After it
+    was told, echoes must have been heard again before it is told anew.
+    """
+
+    def __init__(self) -> None:
+        self._said: deque[tuple[int, int]] = deque()
+        self._gains: deque[float] = deque(maxlen=LAST)
+        self._quiet: deque[float] = deque(maxlen=QUIET_KEPT)
+        self._coach_until = -1
+        self._played = self._mic = 1e-10
+        self._sounded = 0
+        self._missed = 0
+
+    def said(self, begin: int, end: int) -> None:
+        """Expect the echo of speech between these samples."""
+        self._said.append((begin, end))
+
+    def cut(self, at: int) -> None:
+        """What was to begin at or after `at` is not said."""
+        self._said = deque(one for one in self._said if one[0] < at)
+
+    @property
+    def heard(self) -> bool:
+        """Whether the echo of what was said last was there, or may have been."""
+        return self._missed == 0
+
+    def feed(self, captured: Captured) -> bool:
+        """Take the next stretch; tell whether the coach has just fallen silent for the microphone."""
+        played, mic = (float(np.dot(each, each)) / len(each) for each in (captured.played, captured.mic))
+        end = captured.at + len(captured.mic)
+        if played > 0.0:
+            self._coach_until = end + to_samples(0.5)
+        elif captured.at >= self._coach_until:
+            self._quiet.append(mic)
+        if not self._said or end <= self._said[0][0]:
+            return False
+        if captured.at < self._said[0][1]:
+            self._played = max(self._played, played)
+            self._sounded += len(captured.mic) if played > 0.0 else 0
+        self._mic = max(self._mic, mic)
+        return end >= self._said[0][1] + TAIL and self._judge()
+
+    def _judge(self) -> bool:
+        """Judge what was said first, and go on to the next."""
+        self._said.popleft()
+        sounded, said, echo = self._sounded, _decibels(self._played), _decibels(self._mic)
+        self._played, self._mic, self._sounded = 1e-10, 1e-10, 0
+        if sounded < SHORTEST or said < LOUD or not self._quiet:
+            return False
+        floor = _decibels(float(np.percentile(self._quiet, 20)))
+        usual = min(self._gains) if len(self._gains) >= KNOWN else None
+        if usual is not None and said + usual >= floor + ABOVE and echo < said + usual - MISSING:
+            self._missed += 1
+            if self._missed < MISSED:
+                return False
+            self._gains.clear()
+            return True
+        self._missed = 0
+        if echo >= floor + ABOVE:
+            self._gains.append(echo - said)
+        return False
+
+
+def _decibels(power: float) -> float:
+    return 10.0 * float(np.log10(power + 1e-10))
