@@ -84,6 +84,17 @@ class Measured:
     """Samples at which the coach fell quiet because somebody spoke."""
 
 
+def within(seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
+    """Do `work`, wait for it for at most so long, and return what tells whether it still goes on.
+
+    For calls into the system that may never come back, such as those of a sound library whose server has died.
+    """
+    thread = Thread(target=work, name="device", daemon=True)
+    thread.start()
+    thread.join(seconds)
+    return thread.is_alive
+
+
 class Engine:
     """Runs one session on one device."""
 

@@ -13,7 +13,6 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
-from threading import Thread
 from types import ModuleType
 from typing import Any
 
@@ -162,6 +161,10 @@ class Pace:
         return late
 
 
+Within = Callable[[float, Callable[[], None]], Callable[[], bool]]
+"""Does something for at most so many seconds; see `Stream`."""
+
+
 class Stream:
     """A Device on real hardware."""
 
@@ -171,8 +174,12 @@ class Stream:
         rate: int = RATE,
         block: int = BLOCK,
         clock: Callable[[], float] | None = None,
+        within: Within | None = None,
     ) -> None:
         """Choose `device` (see `choose`); nothing sounds yet. Raises DeviceError.
+
+        `within(seconds, work)` does `work`, waits so long at most and returns what tells whether it still goes on: the
+        sound library may never come back. None: it is waited for.
 
         `clock` gives seconds by which late sound is told; None: it is not, as where whoever reads stops to think.
         """
@@ -197,9 +204,10 @@ class Stream:
         self._without = 0.0
         self._anew_at = ANEW
         self._clock = clock
+        self._within = within or at_once
         self._pace = Pace()
         self._late: Captured | None = None
-        self._opening: Thread | None = None
+        self._opening: Callable[[], bool] = lambda: False
         self._opened = 0
         self._stuck = False
         """An old stream could not be let go of: it is left behind, and the sound library is not begun anew."""
@@ -257,8 +265,8 @@ class Stream:
             ) from None
         if self._render is not None and self._without >= self._anew_at:
             self._anew_at += ANEW
-            if self._opening is None or not self._opening.is_alive():
-                self._opening = _within(LET_GO, self._begin_anew)
+            if not self._opening():
+                self._opening = self._within(LET_GO, self._begin_anew)
 
     def close(self) -> None:
         """Let go of the device. Harmless if it is closed already."""
@@ -334,7 +342,7 @@ class Stream:
     def _end(self) -> None:
         stream, self._stream = self._stream, None
         self._opened += 1  # whatever the old one still asks for is not rendered
-        if stream is not None and _within(LET_GO, lambda: _let_go(stream, self._sd.PortAudioError)).is_alive():
+        if stream is not None and self._within(LET_GO, lambda: _let_go(stream, self._sd.PortAudioError))():
             self._stuck = True
             atexit.unregister(getattr(self._sd, "_exit_handler", _let_go))  # it would wait for the old one for ever
 
@@ -382,12 +390,10 @@ class Stream:
         return block
 
 
-def _within(seconds: float, work: Callable[[], None]) -> Thread:
-    """Do `work`, and wait for it for at most so long: it calls into the system, which may not come back."""
-    thread = Thread(target=work, name="device", daemon=True)
-    thread.start()
-    thread.join(seconds)
-    return thread
+def at_once(_seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
+    """Do `work` here and now, however long it takes. See `engine.within` for what does not wait for ever."""
+    work()
+    return lambda: False
 
 
 def _let_go(stream: Any, error: type[Exception]) -> None:  # noqa: ANN401  a class of another library

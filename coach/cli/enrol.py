@@ -26,6 +26,7 @@ from coach.ears.enrolment import (
 from coach.ears.spoken import enrol_spoken, wanted
 from coach.ears.takes import TakeMaker
 from coach.ears.teaching import check_words, enrol_folder
+from coach.engine import within
 from coach.errors import CoachError, HearingError
 from coach.logbook.store import Home
 from coach.ports import Block
@@ -112,7 +113,7 @@ def _by_voice(
     if args.room_only and not before.takes:
         raise HearingError(f"{args.person} has taught no words yet; run: coach enrol {args.person}")
     lesson = {} if args.room_only else wanted(before, pack.replies, words)
-    device = Stream(args.device)
+    device = Stream(args.device, within=within)
     voice = coach_voice(home, pack)
     render_all(voice, prompts(pack, lesson), console, labels("preparing_voice"))
 

@@ -32,6 +32,7 @@ from coach.ears.enrolment import Enrolment
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
+from coach.engine import within
 from coach.errors import CoachError
 from coach.logbook.assembled import RECORDING, VIRTUAL_ROOM
 from coach.logbook.store import Home
@@ -165,5 +166,5 @@ def _device(
         raise CoachError("--wav goes with --room or --recording: no sound of a real session is ever stored.")
     from coach.audio.stream import Stream, sleepless_clock
 
-    stream = Stream(args.device, clock=sleepless_clock)
+    stream = Stream(args.device, clock=sleepless_clock, within=within)
     return stream, ears, " and ".join(dict.fromkeys(stream.names))

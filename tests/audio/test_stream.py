@@ -23,6 +23,7 @@ from coach.audio.stream import (
     devices,
     sleepless_clock,
 )
+from coach.engine import within
 from coach.errors import DeviceError
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE
@@ -433,7 +434,7 @@ def test_a_stream_that_does_not_let_go_is_left_behind_and_never_asked_again(
     free = Event()
     monkeypatch.setattr("coach.audio.stream.LET_GO", 0.01)
     monkeypatch.setattr(FakeStream, "abort", lambda _: free.wait(60) and None)
-    stream = Stream()
+    stream = Stream(within=within)
     stream.open(ramp)
     old = sd.streams[0]
     old.run()
@@ -441,8 +442,8 @@ def test_a_stream_that_does_not_let_go_is_left_behind_and_never_asked_again(
 
     stream._without = ANEW
     assert stream.read(0) is None
-    assert stream._opening is not None
-    stream._opening.join(60)
+    while stream._opening():
+        free.wait(0.01)
     new = sd.streams[-1]
     assert new is not old
     assert sd.begun_anew == 0

@@ -10,6 +10,7 @@ from rich.console import Console
 
 from coach.cli.visit.desk import OVER, Desk, StoppedError
 from coach.ears.front import Ears
+from coach.engine import within
 from coach.errors import DeviceError
 from coach.logbook.store import Home
 from coach.page.screens import Choice, Line, Meter, Step
@@ -55,14 +56,14 @@ class RealSound:
         """Return a stream that tells of sound that comes late. Raises DeviceError if there is no usable device."""
         from coach.audio.stream import Stream, sleepless_clock
 
-        stream = Stream(self._device, clock=sleepless_clock)
+        stream = Stream(self._device, clock=sleepless_clock, within=within)
         return Session(stream, " and ".join(dict.fromkeys(stream.names)))
 
     def lesson(self, _pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
         """Return a stream."""
         from coach.audio.stream import Stream
 
-        return Stream(self._device), say
+        return Stream(self._device, within=within), say
 
 
 class RoomSound:
