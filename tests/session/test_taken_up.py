@@ -250,6 +250,22 @@ def test_an_exercise_in_which_somebody_halted_for_more_than_a_break_does_not_go_
         assert ahead(left)[0].planned.exercise.id != record.sets[0].exercise
 
 
+@pytest.mark.parametrize("fewer", [0, 1])
+def test_an_exercise_in_which_as_many_sets_were_cut_as_the_program_allows_does_not_go_on(fewer: int) -> None:
+    _, record = in_the_middle()
+    broken = broken_off([record], record.program, BEGAN + timedelta(hours=0.5))
+    assert broken is not None
+    cut = small().limits.cut_sets - fewer
+    exercises = (replace(broken.exercises[0], cut=cut), *broken.exercises[1:])
+
+    left = take_up(plan(small(), past([record], record.program), DAY), replace(broken, exercises=exercises))
+
+    assert left is not None
+    assert left.taken_up is not None
+    assert left.taken_up.over == ("" if fewer else "cut_sets")
+    assert left.taken_up.cut_sets == cut
+
+
 def test_pain_that_was_told_and_never_measured_ends_the_day() -> None:
     today, record = in_the_middle()
     run = WatchedRun(today)
