@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from scenes import BASE, RAISE, begun, come_to, lines, made, work_until
 
-from coach.program.model import AskAfter
+from coach.program.model import Action, AskAfter
 from coach.session.events import On
 from coach.session.state import Question, State, Then
 from coach.testing import WatchedRun
@@ -258,3 +258,39 @@ def test_pain_that_nobody_answers_is_written_as_that_and_asked_afresh_after_the_
         run.step()
     run.say(On.YES)
     assert [(one["value"], one["attempts"]) for one in lines(run, "answered")] == [(1, 1)]
+
+
+def test_a_pause_that_was_asked_for_is_written_as_that() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 2, 1)
+    run.say(On.PAUSE)
+
+    assert lines(run, "paused") == [{"why": "asked", "ear": "keys"}]
+
+
+def test_at_the_last_halt_unsteady_ends_the_session_whatever_the_program_says_of_it() -> None:
+    run = work_until(begun(made(RAISE, halts=1, unsteady=Action.END_EXERCISE)), On.PHASE, 2, 1)
+    run.say(On.STOP)
+    run.say(On.UNSTEADY)
+
+    assert run.session.end_why == "unsteady"
+
+
+def test_a_disk_that_refuses_is_known_until_it_has_all_and_told_anew_the_next_time() -> None:
+    run = come_to(begun(made(RAISE)), State.WAITING)
+    run.say(On.UNWRITTEN)
+    refused = run.session.unwritten
+    run.session = replace(run.session, unwritten_told=True)
+    run.say(On.UNWRITTEN)
+    still = run.session.unwritten_told
+    run.say(On.WRITTEN)
+
+    assert (refused, still) == (True, True)
+    assert (run.session.unwritten, run.session.unwritten_told) == (False, False)
+
+
+def test_pain_told_in_a_question_leaves_the_other_questions_for_later() -> None:
+    run = asking_about_a_set()
+    run.say(On.PAIN)
+    run.say(On.PAIN)
+
+    assert run.session.asks == (Question.HALT_PAIN, Question.PAIN, Question.EFFORT)
