@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from scenes import BASE, RAISE, begun, come_to, lines, made, work_until
 
-from coach.program.model import Action, AskAfter
+from coach.program.model import Action, AskAfter, Range
 from coach.session.events import On
 from coach.session.state import Question, State, Then
 from coach.testing import WatchedRun
@@ -294,3 +294,23 @@ def test_pain_told_in_a_question_leaves_the_other_questions_for_later() -> None:
     run.say(On.PAIN)
 
     assert run.session.asks == (Question.HALT_PAIN, Question.PAIN, Question.EFFORT)
+
+
+@pytest.mark.parametrize("action", [Action.STEP_DOWN, Action.END_EXERCISE])
+def test_unsteady_in_a_set_does_what_the_program_says_and_says_so(action: Action) -> None:
+    run = work_until(begun(made(RAISE, RAISE, unsteady=action)), On.PHASE, 2, 1)
+    run.say(On.UNSTEADY)
+    now, down = run.session, action is Action.STEP_DOWN
+
+    assert (now.level, now.exercise_over) == ((0, "") if down else (1, "unsteady"))
+    assert (now.decision, now.then) == ("unsteady_step_down" if down else "unsteady_exercise", Then.REST)
+    assert [line["because"] for line in lines(run, "eased")] == ["limits.unsteady"] * down
+    assert [line["why"] for line in lines(run, "set_ended")] == ["halted_unsteady"]
+
+
+def test_where_nothing_is_easier_the_coming_set_does_not_come() -> None:
+    one = replace(RAISE, count=Range(1, 1))
+    run = come_to(begun(made(one, exercises=2)), State.WAITING)
+    run.say(On.EASIER)
+
+    assert (run.session.exercise_over, run.session.state) == ("eased", State.RESTING)
