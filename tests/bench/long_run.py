@@ -4,8 +4,8 @@
     python tests/bench/long_run.py --minutes 30       real stream on a private PulseAudio, as with headphones
 
 A row an hour (on the real stream one a session, with the minutes left): memory now, open files and threads, from "stop"
-by key to silence, and, simulated, how far counts and ticks sound off their samples. Nothing here fails on a figure; the
-last line says what grew from the first row to the last.
+by key to the halt, and, simulated, how far counts and ticks sound off their samples. Nothing here fails on a figure;
+the last line says what grew from the first row to the last.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from in_the_room import PERSON, QUIET, SCRIPT, SMALL, Furnished, Outcome, Tape, furnish_home, prepared, press, session
+from in_the_room import PERSON, SCRIPT, SMALL, Furnished, Outcome, Tape, furnish_home, prepared, press, session
 from pulse import NoPulseError, pulse_server
 from session import lag
 
@@ -67,8 +67,8 @@ class Row:
     """Of session."""
     wall: float = 0.0
     """Seconds that it took."""
-    quiet: list[float] = field(default_factory=list)
-    """Milliseconds from a press of "stop" to silence."""
+    halts: list[float] = field(default_factory=list)
+    """Milliseconds from a press of "stop" to the halt, which fades everything within 5 ms more."""
     beats: list[int] = field(default_factory=list)
     """Samples by which counts and ticks sound off their places."""
     ends: list[str] = field(default_factory=list)
@@ -109,18 +109,6 @@ class Halting:
             press(tape, " ")
 
 
-def after(tape: Tape, at: int) -> float:
-    """Return the milliseconds from sample `at` to the last one before 200 ms of silence."""
-    loud = np.abs(tape.played_between(at, at + to_samples(1.0))) > QUIET
-    quiet = to_samples(0.2)
-    last = 0
-    for index in np.flatnonzero(loud):
-        if index - last > quiet:
-            break
-        last = int(index)
-    return to_seconds(last) * 1000
-
-
 def beats(ran: Outcome, furnished: Furnished, ready: Prepared) -> list[int]:
     """Return the errors, in samples, of the counts and the second ticks of sets that nobody halted."""
     voice = furnished.voice(ready)
@@ -128,7 +116,7 @@ def beats(ran: Outcome, furnished: Furnished, ready: Prepared) -> list[int]:
     halts = ran.times("stop")
     found: list[int | None] = []
     for go in begun:
-        if any(go <= halt <= go + to_samples(60.0) for halt in halts):
+        if any(abs(go - halt) <= to_samples(70.0) for halt in halts):  # halted, or gone on with in its middle
             continue
         for number in (1, 5, 10):
             at = go + to_samples((number - 1) * 6.0)
@@ -155,7 +143,8 @@ def simulated(hours: float) -> list[Row]:
             row.sessions += 1
             row.seconds += ran.seconds
             row.ends.append(ran.why)
-            row.quiet += [after(ran.tape, at) for at in halting.pressed]
+            stops = ran.times("stop")
+            row.halts += [to_seconds(at - pressed) * 1000 for at, pressed in zip(stops, halting.pressed, strict=True)]
             row.beats += beats(ran, furnished, ready)
             done += ran.seconds
             del ran
@@ -166,12 +155,12 @@ def simulated(hours: float) -> list[Row]:
 
 
 def told(number: int, row: Row) -> str:
-    quiet = f"{np.percentile(row.quiet, 50):8.0f} / {max(row.quiet):.0f}" if row.quiet else "       -"
+    halts = f"{np.percentile(row.halts, 50):8.0f} / {max(row.halts):.0f}" if row.halts else "       -"
     worst = f"{max(map(abs, row.beats))} of {len(row.beats)}" if row.beats else "-"
     ends = {why: row.ends.count(why) for why in sorted(set(row.ends))}
     return (
         f"{number:4}{row.sessions:10}{row.seconds / max(row.wall, 1e-9):13.1f}{row.memory:8.0f}{row.handles:7}"
-        f"{row.threads:9}{quiet:>18}{worst:>16}   {ends}"
+        f"{row.threads:9}{halts:>18}{worst:>16}   {ends}"
     )
 
 
@@ -192,8 +181,7 @@ class Pressing:
         self._now = self._pressed_at = 0
         self._halts = 0
         self._halt_at = -1
-        """Frame at which a halt was pressed whose silence is waited for; -1: none."""
-        self._loud = 0
+        """Frame at which a halt was pressed that has not come yet; -1: none."""
 
     def open(self, render: Callable[[int, int], Block]) -> None:
         self.stream.open(render)
@@ -213,12 +201,9 @@ class Pressing:
         return captured
 
     def _measure(self, captured: Captured) -> None:
-        if self._halt_at < 0:
-            return
-        if np.abs(captured.played).max() > QUIET:
-            self._loud = self._now
-        if self._now - max(self._loud, self._halt_at) > to_samples(0.1):
-            self.row.quiet.append(to_seconds(max(0, self._loud - self._halt_at)) * 1000)
+        assert self.engine is not None
+        if self._halt_at >= 0 and self.engine.session.state is State.HALTED:
+            self.row.halts.append(to_seconds(captured.at - self._halt_at) * 1000)
             self._halt_at = -1
 
     def _press(self) -> None:
@@ -226,7 +211,7 @@ class Pressing:
         now = self.engine.session
         running = now.open_set
         if now.state is State.WORKING and running is not None and running.number > self._halts and running.rep >= 3:
-            self._halts, self._halt_at, self._loud = running.number, self._now, self._now
+            self._halts, self._halt_at = running.number, self._now
             self.keys.press(" ")
             return
         if self._now - self._pressed_at < to_samples(3.0):
@@ -269,7 +254,7 @@ def streamed(minutes: float) -> None:
             print(told(round((until - time.monotonic()) / 60), measured(row)), more, flush=True)
 
 
-HEAD = "hour  sessions  x real time  MB  handles  threads  quiet p50 / worst ms  beat worst  ended as"
+HEAD = "hour  sessions  x real time  MB  handles  threads  press to halt p50 / worst ms  beat worst  ended as"
 
 
 def main() -> int:
