@@ -118,13 +118,19 @@ def _next_day(record: SessionRecord) -> bool | None:
     return answers[-1] if answers and isinstance(answers[-1], bool) else None
 
 
+BEFORE_ANY = 0
+"""Set of the answers that came before any set, or before the first since a session was taken up: a pain told there
+counts for every exercise of the day."""
+
+
 def _exercise(record: SessionRecord, name: str) -> PastExercise:
     sets = [one for one in record.sets if one.exercise == name]
     planned = next((one for one in record.plan if one.exercise == name), None)
     eased = [step for step in record.steps if step.exercise == name and step.what != "slower"]
     lasting = [step for step in eased if step.what == "level" and not _for_today_only(step.because)]
     unsteady = any(halt.exercise == name and halt.why == "unsteady" for halt in record.halts)
-    ids = {one.set_id for one in sets}
+    ids = {BEFORE_ANY, *(one.set_id for one in sets)}
+    before = [one.value for one in record.questions if is_pain(one.question) and one.set_id == BEFORE_ANY]
     asked = {one.set_id: one.answered for one in record.questions if is_pain(one.question) and one.set_id in ids}
     return PastExercise(
         exercise=name,
@@ -132,7 +138,7 @@ def _exercise(record: SessionRecord, name: str) -> PastExercise:
         target=planned.target if planned else sets[0].planned_high,
         sets_planned=planned.sets if planned else len(sets),
         sets_in_full=sum(one.in_full for one in sets),
-        pain=_highest([*(one.pain for one in sets), *(h.pain for h in record.halts if h.exercise == name)]),
+        pain=_highest([*(one.pain for one in sets), *(h.pain for h in record.halts if h.exercise == name), *before]),
         effort=_highest(one.effort for one in sets),
         unsteady=unsteady or any(one.why in ("unsteady", "halted_unsteady") for one in sets),
         eased=bool(eased),

@@ -23,6 +23,21 @@ def test_the_diagram_in_the_developers_file_is_the_table() -> None:
     assert found[2] == drawn(), "draw it anew: python tests/test_documents.py"
 
 
+def test_every_test_that_the_developers_file_names_is_there() -> None:
+    defined = {
+        name
+        for path in DEVELOPERS.parent.glob("tests/**/test_*.py")
+        for name in re.findall(r"def (test_\w+)\(", path.read_text("utf-8"))
+    }
+    section = DEVELOPERS.read_text("utf-8").partition("## What people will do wrong")[2].partition("\n## ")[0]
+    rows = [line.strip("| ").split(" | ") for line in section.splitlines() if line.startswith("| ")][1:]
+    named = {name for row in rows for name in re.findall(r"`(test_\w+)`", row[-1])}
+
+    assert len(rows) >= 20
+    assert all(len(row) == 3 and ("`test_" in row[2] or row[2].startswith("none")) for row in rows)
+    assert named - defined == set()
+
+
 if __name__ == "__main__":
     text = DEVELOPERS.read_text("utf-8")
     DEVELOPERS.write_text(MARKED.sub(lambda found: found[1] + drawn() + found[3], text), "utf-8")

@@ -2,6 +2,8 @@
 
 from coach.session.soundless import SoundlessRun, made_up_length
 from coach.testing.histories import Course, TrueHistory, TrueSession, write_history
+from coach.testing.lived import Days, record_of
+from coach.testing.mishearing import Faults, MisheardRun
 from coach.testing.people import Person, live
 from coach.testing.programs import random_decisions, random_history, random_program
 from coach.testing.stored import StoredRun, begin_in, live_in
@@ -9,6 +11,9 @@ from coach.testing.watched import RuleBrokenError, WatchedRun
 
 __all__ = [
     "Course",
+    "Days",
+    "Faults",
+    "MisheardRun",
     "Person",
     "RuleBrokenError",
     "SoundlessRun",
@@ -23,5 +28,6 @@ __all__ = [
     "random_decisions",
     "random_history",
     "random_program",
+    "record_of",
     "write_history",
 ]

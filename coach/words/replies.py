@@ -6,7 +6,8 @@ Rules, in this order:
    was known changes nothing after it.
 2. A key is understood at once, if its reply is open.
 3. Two ears that name different words for the same sound disagree: that is unclear, whichever is trusted. If the second
-   comes when the first is acted on, it is unclear then: work that was about to begin is taken back.
+   comes when the first is acted on, it is unclear then: work that was about to begin is taken back. If it comes when
+   the first has come to nothing, it comes to nothing too.
 4. An open reply is understood at once if its ear is trusted alone, or if a second ear noticed the same word
    at the same time. An ear that is not trusted alone can otherwise only halt.
 5. Speech that brought no understood reply, a closed reply included, is unclear: once an utterance, a grace after
@@ -125,6 +126,8 @@ class Listening:
     """Sample up to which everything that began is settled, by a reply or as unclear."""
     kept: tuple[Hearing, ...] = ()
     """Words of the utterance that were not understood."""
+    lost: tuple[Hearing, ...] = ()
+    """Words that came to nothing, the last MOST_KEPT: another word for their sound is no reply when it comes later."""
     last: Hearing | None = None
     """The word understood last, so that a second ear does not repeat it, and may speak against it."""
     disputed: int = -1
@@ -159,26 +162,41 @@ def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Lis
 def _word(state: Listening, hearing: Hearing, next_known: tuple[Hearing, ...]) -> tuple[Listening, Outcome | None]:
     """Take one word; `next_known` are those that were known in the same stretch of sound."""
     last, halts, key = state.last, hearing.word in state.halts, hearing.ear in PRESSED
+    late = Noted(hearing.at, (hearing,), "late")
     same_moment = last is not None and _one_sound(last, hearing)
     if last is not None and same_moment and last.word == hearing.word:
         return state, Noted(hearing.at, (hearing,), "agreed")
     if halts or (key and hearing.word in state.open):
         return _understood(state, hearing, "halted" if halts else "understood")
     if hearing.began <= state.disputed and not key:
-        return state, Noted(hearing.at, (hearing,), "late")
-    others = [other for other in (*state.kept, *next_known) if _one_sound(other, hearing) and other.ear not in PRESSED]
-    if last is not None and same_moment and last.ear not in PRESSED and last.word not in state.halts:
+        return _without(state, (hearing,)), late
+    others = [*state.kept, *next_known]
+    if last is not None and same_moment and last.word not in state.halts:
         others.append(last)
-    if not key and any(other.word != hearing.word for other in others):
+    if not key and _spoken_against(hearing, others):
         return _disagreed(state, hearing)
-    agreed = any(_one_sound(other, hearing) for other in state.kept)
+    if not key and _spoken_against(hearing, state.lost):
+        return _without(state, (hearing,)), late
+    agreed = any(_one_sound(other, hearing) and other.word == hearing.word for other in state.kept)
     if hearing.word in state.open and (agreed or hearing.ear in TRUSTED):
         return _understood(state, hearing, "agreed" if agreed else "understood")
     if state.began is None:
         if state.voicing or hearing.began <= state.settled:
-            return state, Noted(hearing.at, (hearing,), "late")
+            return _without(state, (hearing,)), late
         state = replace(state, began=hearing.began, due=hearing.at + GRACE)
     return replace(state, kept=(*state.kept, hearing)[-MOST_KEPT:]), None
+
+
+def _spoken_against(hearing: Hearing, others: Iterable[Hearing]) -> bool:
+    """Tell whether one of `others` is another word that another ear, no key, made of the same sound."""
+    return any(
+        other.word != hearing.word and other.ear not in PRESSED and _one_sound(other, hearing) for other in others
+    )
+
+
+def _without(state: Listening, words: tuple[Hearing, ...]) -> Listening:
+    """Return `state` once `words` have come to nothing, or to another word."""
+    return replace(state, lost=(*state.lost, *words)[-MOST_KEPT:])
 
 
 def _understood(state: Listening, hearing: Hearing, decision: Decision) -> tuple[Listening, Outcome]:
@@ -186,7 +204,7 @@ def _understood(state: Listening, hearing: Hearing, decision: Decision) -> tuple
     found = Understood(reply, number, hearing.ear, hearing.at, (*state.kept, hearing), decision)
     if hearing.word in state.halts:
         state = replace(state, disputed=max(state.disputed, hearing.at))
-    settled = max(state.settled, hearing.at)
+    settled, state = max(state.settled, hearing.at), _without(state, state.kept)
     state = replace(state, goes_on=None, began=None, due=None, settled=settled, kept=(), last=hearing)
     return state, found
 
@@ -194,6 +212,7 @@ def _understood(state: Listening, hearing: Hearing, decision: Decision) -> tuple
 def _disagreed(state: Listening, hearing: Hearing) -> tuple[Listening, Outcome]:
     settled, disputed = max(state.settled, hearing.at), max(state.disputed, hearing.ended + TOGETHER)
     unclear = Unclear(hearing.at, (*state.kept, hearing), "disagreed")
+    state = _without(state, unclear.hearings)
     return replace(state, began=None, due=None, settled=settled, disputed=disputed, kept=(), last=None), unclear
 
 
@@ -237,7 +256,7 @@ def _going_on(state: Listening, now: int) -> Listening:
 def _unclear(state: Listening, now: int) -> tuple[Listening, tuple[Outcome, ...]]:
     if state.due is None or now < state.due:
         return state, ()
-    unclear = Unclear(now, state.kept)
+    unclear, state = Unclear(now, state.kept), _without(state, state.kept)
     goes_on = state.voicing and state.working  # what is said next is an utterance of its own
     began, due = (now, now + GOES_ON) if goes_on else (None, None)
     return replace(state, began=began, due=due, settled=max(state.settled, now), kept=()), (unclear,)

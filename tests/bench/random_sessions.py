@@ -1,9 +1,11 @@
 """Many random sessions in the pure core: how many a second on one core, and whether the rules of every session hold.
 
-    python tests/bench/random_sessions.py [--sessions 10000] [--seed 0]
+    python tests/bench/random_sessions.py [--sessions 10000] [--seed 0] [--passes bare,watched,misheard,days]
 
-Two passes over the same people and days: one bare (the speed), one watched at every event (the rules). A rule that is
-broken stops the run and names the session's seed.
+Passes over people made by chance, with devices and disks that fail: `bare` is the speed; `watched` looks at every event
+for a broken rule; `misheard` puts ears in front that hear wrong, late, twice and against each other; `days` lives days
+on days with such ears, each session planned from the records of those before it, some broken off and taken up, and
+looks that nothing gets harder without a decision. A rule that is broken stops the run and names the seed.
 """
 
 from __future__ import annotations
@@ -11,28 +13,49 @@ from __future__ import annotations
 import argparse
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from random import Random
 from time import process_time
 
+from coach.program.model import Program
 from coach.program_files import read, shipped
 from coach.session.plan import Today, plan
-from coach.testing import Person, RuleBrokenError, SoundlessRun, WatchedRun, live, random_history, random_program
+from coach.testing import (
+    Days,
+    MisheardRun,
+    Person,
+    RuleBrokenError,
+    SoundlessRun,
+    WatchedRun,
+    live,
+    random_decisions,
+    random_history,
+    random_program,
+)
 
 DAY = date(2027, 1, 11)
 
+Row = tuple[str, str]
+
+
+def program_of(chance: Random, programs: list[Program]) -> Program:
+    """Return a shipped program or, as often, one made by chance."""
+    return chance.choice(programs) if chance.random() < 0.5 else random_program(chance)
+
 
 def days(sessions: int, seed: int) -> Iterator[tuple[int, Random, Today]]:
-    """Yield seed, chance and plan of each session: half of shipped programs, half of programs made by chance."""
+    """Yield seed, chance and plan of each session."""
     programs = [read(path) for path in shipped().values()]
     for number in range(seed, seed + sessions):
         chance = Random(number)
-        program = chance.choice(programs) if chance.random() < 0.5 else random_program(chance)
-        yield number, chance, plan(program, random_history(chance, program, DAY), DAY)
+        program = program_of(chance, programs)
+        history, decisions = random_history(chance, program, DAY), random_decisions(chance, program, DAY)
+        yield number, chance, plan(program, history, DAY, decisions)
 
 
-def bare(sessions: int, seed: int) -> tuple[float, int, float]:
-    """Return the processor seconds that the sessions take, their events' commands, and the hours they last."""
+def bare(sessions: int, seed: int) -> list[Row]:
+    """Measure the speed, without a watch."""
     spent, commands, hours = 0.0, 0, 0.0
     for _, chance, today in days(sessions, seed):
         began = process_time()
@@ -41,20 +64,12 @@ def bare(sessions: int, seed: int) -> tuple[float, int, float]:
         spent += process_time() - began
         commands += len(run.commands)
         hours += run.now / 16_000 / 3_600
-    return spent, commands, hours
-
-
-def watched(sessions: int, seed: int) -> Counter[str]:
-    """Return why the sessions ended. Raises RuleBrokenError naming the seed."""
-    ends: Counter[str] = Counter()
-    for number, chance, today in days(sessions, seed):
-        run = WatchedRun(today)
-        try:
-            live(run, Person.any(chance))
-        except RuleBrokenError as broken:
-            raise RuleBrokenError(f"session of seed {number}: {broken}") from broken
-        ends[run.session.end_why] += 1
-    return ends
+    each, minutes = calm(5)
+    return [
+        ("random sessions", f"{sessions}, {hours:.0f} hours of session, {commands} commands"),
+        ("speed, one core", f"{sessions / spent:.0f} sessions a second"),
+        ("speed, calm, shipped programs", f"{1 / each:.0f} sessions a second of {minutes:.1f} minutes each"),
+    ]
 
 
 def calm(repeats: int) -> tuple[float, float]:
@@ -69,19 +84,75 @@ def calm(repeats: int) -> tuple[float, float]:
     return (process_time() - began) / (repeats * len(todays)), minutes / (repeats * len(todays))
 
 
+def watched(sessions: int, seed: int) -> list[Row]:
+    """Watch every event; what is said is heard as it was said."""
+    ends: Counter[str] = Counter()
+    for number, chance, today in days(sessions, seed):
+        run = WatchedRun(today)
+        with named(number):
+            live(run, Person.any(chance))
+        ends[run.session.end_why] += 1
+    return [("watched: rules broken", f"0 of {ends.total()} sessions"), ended(ends)]
+
+
+def misheard(sessions: int, seed: int) -> list[Row]:
+    """The same through ears that fail."""
+    ends: Counter[str] = Counter()
+    counted = unclear = 0
+    for number, chance, today in days(sessions, seed):
+        run = MisheardRun(today, chance)
+        with named(number):
+            live(run, Person.any(chance))
+        ends[run.session.end_why] += 1
+        counted += run.counted
+        unclear += run.unclear
+    found = f"0 of {ends.total()} sessions; {counted} replies let through, {unclear} sounds not understood"
+    return [("misheard: rules broken", found), ended(ends)]
+
+
+def lived(sessions: int, seed: int) -> list[Row]:
+    """Days on days through such ears, until so many sessions have been."""
+    programs = [read(path) for path in shipped().values()]
+    ends: Counter[str] = Counter()
+    people = taken_up = raised = grown = 0
+    while ends.total() < sessions:
+        chance = Random(seed + people)
+        someone = Days(program_of(chance, programs), chance, MisheardRun)
+        with named(seed + people):
+            someone.live(chance.randint(1, 8))
+        people += 1
+        ends += someone.ended
+        taken_up, raised, grown = taken_up + someone.taken_up, raised + someone.raised, grown + someone.grown
+    found = f"0 of {ends.total()} sessions of {people} people"
+    more = f"{taken_up} taken up; {raised} levels raised, each by a decision; {grown} amounts grown"
+    return [("days: rules broken", found), ("", more), ended(ends)]
+
+
+@contextmanager
+def named(seed: int) -> Iterator[None]:
+    """Let a broken rule name the seed."""
+    try:
+        yield
+    except RuleBrokenError as broken:
+        raise RuleBrokenError(f"seed {seed}: {broken}") from broken
+
+
+def ended(ends: Counter[str]) -> Row:
+    return "  ended as", ", ".join(f"{why} {count}" for why, count in ends.most_common())
+
+
+PASSES = {"bare": bare, "watched": watched, "misheard": misheard, "days": lived}
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--sessions", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--passes", default=",".join(PASSES))
     asked = parser.parse_args()
-    spent, commands, hours = bare(asked.sessions, asked.seed)
-    each, minutes = calm(5)
-    ends = watched(asked.sessions, asked.seed)
-    print(f"random sessions               {asked.sessions}, {hours:.0f} hours of session, {commands} commands")
-    print(f"speed, one core               {asked.sessions / spent:.0f} sessions a second")
-    print(f"speed, calm, shipped programs {1 / each:.0f} sessions a second of {minutes:.1f} minutes each")
-    print(f"rules broken                  0 of {ends.total()} sessions")
-    print("ended as                      " + ", ".join(f"{why} {count}" for why, count in ends.most_common()))
+    for name in asked.passes.split(","):
+        for what, found in PASSES[name](asked.sessions, asked.seed):
+            print(f"{what:30}{found}", flush=True)
 
 
 if __name__ == "__main__":

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 from scenes import BASE, RAISE, begun, come_to, lines, made, work_until
 
-from coach.program.model import AskAfter
+from coach.program.model import Action, AskAfter, Range
 from coach.session.events import On
-from coach.session.state import Question, State
+from coach.session.state import Question, State, Then
 from coach.testing import WatchedRun
 
 # -- devices --
@@ -149,3 +149,168 @@ def test_the_first_reason_to_end_stands_whatever_stops_the_closing_words() -> No
     run.say(On.QUIT)
 
     assert lines(run, "session_ended")[0]["why"] == "pain"
+
+
+# -- what a change of the code showed to be untold, see "Are the tests as good as they look?" --
+
+
+def speak_in_set(run: WatchedRun) -> WatchedRun:
+    """Let somebody speak in the second rep, and nobody answer after it."""
+    work_until(run, On.PHASE, 2, 1)
+    run.say(On.SPOKE)
+    return run
+
+
+def test_a_held_set_that_nobody_answers_for_is_paused_once_and_goes_on_with_ready_where_it_was() -> None:
+    run = speak_in_set(begun(made(RAISE)))
+    while run.session.state is not State.PAUSED:
+        assert run.step()
+    opened, counted = run.session.open_set, lines(run, "set_ended")
+
+    assert (run.session.then, run.session.prompts, counted) == (Then.SET, 0, [])
+    assert [line["why"] for line in lines(run, "paused")] == ["no_answer"]
+    assert opened is not None
+    assert opened.phase_began == -1
+    run.say(On.READY)
+    assert run.session.open_set == opened
+    assert str(run.session.state) == "lead_in"
+
+
+@pytest.mark.parametrize("word", [On.NO, On.SPOKE])
+def test_a_lead_in_that_is_taken_back_leads_to_where_ready_was_said(word: On) -> None:
+    fresh = begun(made(RAISE))
+    come_to(fresh, State.WAITING)
+    fresh.say(On.READY)
+    fresh.say(word)
+    resumed = work_until(begun(made(RAISE)), On.PHASE, 2, 1)
+    resumed.say(On.PAUSE)
+    resumed.say(On.READY)
+    number = resumed.session.sets_begun
+    resumed.say(word)
+
+    assert (fresh.session.state, fresh.session.then) == (State.WAITING, Then.BACK)
+    assert (resumed.session.state, resumed.session.then) == (State.HOLDING, Then.SET)
+    resumed.say(On.READY)
+    come_to(resumed, State.WORKING)
+    assert resumed.session.sets_begun == number
+
+
+def test_a_break_is_written_as_what_it_is() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 2, 1)
+    run.say(On.STOP)
+    run.say(On.BREAK)
+
+    assert lines(run, "halt_why") == [{"why": "break", "pain": None, "ear": "keys"}]
+    assert run.session.decision == "break"
+    assert run.session.open_set is not None
+
+
+@pytest.mark.parametrize(
+    ("reply", "why", "told"),
+    [(On.BREAK, "halted_break", 1), (On.NO, "halted_break", 1), (On.READY, "halted_unexplained", 0)],
+)
+def test_at_the_last_halt_the_set_ends_as_explained_or_not(reply: On, why: str, told: int) -> None:
+    run = work_until(begun(made(RAISE, halts=1)), On.PHASE, 2, 1)
+    run.say(On.STOP)
+    run.say(reply)
+
+    assert run.session.end_why == "halts"
+    assert [line["why"] for line in lines(run, "set_ended")] == [why]
+    assert lines(run, "halt_why") == [{"why": "break", "pain": None, "ear": "keys"}] * told
+
+
+def asking_about_a_set() -> WatchedRun:
+    each = AskAfter.EACH_SET
+    run = begun(made(RAISE, change=lambda program: replace(program, ask_pain=each, ask_effort=each)))
+    return come_to(run, State.ASKING)
+
+
+def test_pain_told_among_the_questions_about_a_set_comes_before_them_whatever_interrupts() -> None:
+    for interruption in ((On.MIC_LOST, On.MIC_BACK), (On.SPEAKER_LOST, On.SPEAKER_BACK), (On.PAUSE,)):
+        run = asking_about_a_set()
+        run.say(On.PAIN)
+        for on in interruption:
+            run.say(on)
+        run.say(On.READY)
+
+        assert run.session.asks == (Question.HALT_PAIN, Question.PAIN, Question.EFFORT)
+        assert (run.session.state, run.session.halted) == (State.ASKING, True)
+
+
+def test_pain_that_nobody_answers_is_written_as_that_and_asked_afresh_after_the_pause() -> None:
+    run = asking_about_a_set()
+    while run.agenda.talking:
+        run.step()
+    run.say(On.NUMBER, 2)
+    while run.agenda.talking:
+        run.step()
+    run.say(On.NO)
+    while run.session.state is not State.PAUSED:
+        assert run.step()
+
+    assert [(one["question"], one["prompts"]) for one in lines(run, "unanswered")] == [("pain", 3)]
+    assert [one["why"] for one in lines(run, "paused")] == ["no_answer"]
+    run.say(On.READY)
+    while run.agenda.talking:
+        run.step()
+    run.say(On.NUMBER, 1)
+    while run.agenda.talking:
+        run.step()
+    run.say(On.YES)
+    assert [(one["value"], one["attempts"]) for one in lines(run, "answered")] == [(1, 1)]
+
+
+def test_a_pause_that_was_asked_for_is_written_as_that() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 2, 1)
+    run.say(On.PAUSE)
+
+    assert lines(run, "paused") == [{"why": "asked", "ear": "keys"}]
+
+
+def test_at_the_last_halt_unsteady_ends_the_session_whatever_the_program_says_of_it() -> None:
+    run = work_until(begun(made(RAISE, halts=1, unsteady=Action.END_EXERCISE)), On.PHASE, 2, 1)
+    run.say(On.STOP)
+    run.say(On.UNSTEADY)
+
+    assert run.session.end_why == "unsteady"
+
+
+def test_a_disk_that_refuses_is_known_until_it_has_all_and_told_anew_the_next_time() -> None:
+    run = come_to(begun(made(RAISE)), State.WAITING)
+    run.say(On.UNWRITTEN)
+    refused = run.session.unwritten
+    run.session = replace(run.session, unwritten_told=True)
+    run.say(On.UNWRITTEN)
+    still = run.session.unwritten_told
+    run.say(On.WRITTEN)
+
+    assert (refused, still) == (True, True)
+    assert (run.session.unwritten, run.session.unwritten_told) == (False, False)
+
+
+def test_pain_told_in_a_question_leaves_the_other_questions_for_later() -> None:
+    run = asking_about_a_set()
+    run.say(On.PAIN)
+    run.say(On.PAIN)
+
+    assert run.session.asks == (Question.HALT_PAIN, Question.PAIN, Question.EFFORT)
+
+
+@pytest.mark.parametrize("action", [Action.STEP_DOWN, Action.END_EXERCISE])
+def test_unsteady_in_a_set_does_what_the_program_says_and_says_so(action: Action) -> None:
+    run = work_until(begun(made(RAISE, RAISE, unsteady=action)), On.PHASE, 2, 1)
+    run.say(On.UNSTEADY)
+    now, down = run.session, action is Action.STEP_DOWN
+
+    assert (now.level, now.exercise_over) == ((0, "") if down else (1, "unsteady"))
+    assert (now.decision, now.then) == ("unsteady_step_down" if down else "unsteady_exercise", Then.REST)
+    assert [line["because"] for line in lines(run, "eased")] == ["limits.unsteady"] * down
+    assert [line["why"] for line in lines(run, "set_ended")] == ["halted_unsteady"]
+
+
+def test_where_nothing_is_easier_the_coming_set_does_not_come() -> None:
+    one = replace(RAISE, count=Range(1, 1))
+    run = come_to(begun(made(one, exercises=2)), State.WAITING)
+    run.say(On.EASIER)
+
+    assert (run.session.exercise_over, run.session.state) == ("eased", State.RESTING)

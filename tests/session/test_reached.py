@@ -10,14 +10,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.cli.labels import Labels
 from coach.program.model import AfterGap, Program, Range, Reps
 from coach.program_files import read, shipped
 from coach.session.past import Decision, PastExercise, PastSession, Verdict
 from coach.session.plan import PlannedExercise, dose, plan, turns
 from coach.session.reached import amount
 from coach.testing import random_decisions, random_history, random_program
+from coach.voice.pack import load_pack
 
 DAY = date(2027, 1, 31)
+LABELS = Labels(load_pack("en").screens)
 ANKLE = read(shipped()["ankle_steady"])
 LEVELS = ("both_hands", "fingertips", "heels_over_step")
 HEEL = PastExercise("heel_lowering", "both_hands", 9, sets_planned=2, sets_in_full=2, pain=1, effort=4, unsteady=False)
@@ -216,6 +219,21 @@ def test_nothing_planned_is_more_than_the_program_says(story: Story) -> None:
         within = amount(dose(planned.exercise, planned.level).work)
         assert within.low <= planned.target <= within.high
         assert planned.because
+
+
+@given(stories)
+def test_every_reason_has_all_that_its_wording_names_and_levels_and_days_that_there_are(story: Story) -> None:
+    today = plan(story.program, story.history, DAY, story.decisions)
+    reasons = [*today.because, *(one for planned in today.exercises for one in planned.because)]
+    known = {level.id for exercise in story.program.exercises for level in exercise.levels}
+
+    for reason in reasons:
+        values = dict(reason.values)
+        assert LABELS.clause(reason)
+        assert not {None, "None", ""} & set(values.values()), reason
+        assert values.get("level", story.program.exercises[0].start_level) in known
+        assert date.fromisoformat(str(values.get("day", DAY))) <= DAY + timedelta(days=365)
+        assert int(values.get("target", 1)) > 0
 
 
 @given(stories)

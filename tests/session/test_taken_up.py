@@ -13,43 +13,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.history import STILL_TODAY, broken_off, past
-from coach.logbook import Line, SessionRecord, assemble, joined
+from coach.logbook import SessionRecord, joined
 from coach.program.model import Program
 from coach.program_files import read, shipped
-from coach.session.commands import Record, Say
+from coach.session.commands import Say
 from coach.session.events import On
-from coach.session.lines import session_begun
 from coach.session.plan import NEXT_DAY, Today, plan, turns
 from coach.session.state import State
 from coach.session.taken_up import ahead, take_up
 from coach.tempo.units import to_samples
-from coach.testing import Person, WatchedRun, live, random_history, random_program
+from coach.testing import Person, WatchedRun, live, random_history, random_program, record_of
 
 BEGAN = datetime(2027, 1, 11, 9, 30, tzinfo=UTC)
 DAY = date(2027, 1, 11)
 PROGRAMS = [read(path) for path in shipped().values()]
-
-
-def record_of(today: Today, records: list[Record], name: str, began: datetime, *, closed: bool = True) -> SessionRecord:
-    """Return the record that the lines come to; `closed`: as the next start leaves a session that broke off."""
-    first = session_begun(today, session=name, person="mira", ears=(), voice="", device="", app_version="")
-    told: list[tuple[str, int, dict[str, Any]]] = [("session_begun", 0, first)]
-    told += [(one.kind, one.at, one.fields) for one in records]
-    lines = [
-        Line(n, (began + timedelta(seconds=at / 16_000)).isoformat(), at, kind, fields)
-        for n, (kind, at, fields) in enumerate(told, start=1)
-    ]
-    if closed:
-        at = lines[-1].at
-        for one in assemble(lines).sets:
-            if not one.why:
-                names = ("set_id", "exercise", "level", "set", "side", "kind", "planned_low", "planned_high")
-                fields = {key: getattr(one, key) for key in names}
-                fields |= {"counted": None, "tension_s": None, "why": "interrupted"}
-                lines.append(Line(len(lines) + 1, lines[-1].t, at, "set_ended", fields))
-        end = {"why": "interrupted", "next_in_days": None}
-        lines.append(Line(len(lines) + 1, lines[-1].t, at, "session_ended", end))
-    return assemble(lines)
 
 
 def lived(today: Today, chance: Random) -> WatchedRun:
@@ -273,6 +250,22 @@ def test_an_exercise_in_which_somebody_halted_for_more_than_a_break_does_not_go_
         assert ahead(left)[0].planned.exercise.id != record.sets[0].exercise
 
 
+@pytest.mark.parametrize("fewer", [0, 1])
+def test_an_exercise_in_which_as_many_sets_were_cut_as_the_program_allows_does_not_go_on(fewer: int) -> None:
+    _, record = in_the_middle()
+    broken = broken_off([record], record.program, BEGAN + timedelta(hours=0.5))
+    assert broken is not None
+    cut = small().limits.cut_sets - fewer
+    exercises = (replace(broken.exercises[0], cut=cut), *broken.exercises[1:])
+
+    left = take_up(plan(small(), past([record], record.program), DAY), replace(broken, exercises=exercises))
+
+    assert left is not None
+    assert left.taken_up is not None
+    assert left.taken_up.over == ("" if fewer else "cut_sets")
+    assert left.taken_up.cut_sets == cut
+
+
 def test_pain_that_was_told_and_never_measured_ends_the_day() -> None:
     today, record = in_the_middle()
     run = WatchedRun(today)
@@ -298,6 +291,29 @@ def test_the_parts_are_one_session_for_the_plan() -> None:
     ]
     assert one.exercises[0].sets_in_full == one.exercises[0].sets_planned - 1, "the set it broke off in is not whole"
     assert one.next_in_days == then.next_in_days
+
+
+def test_pain_that_is_told_before_it_goes_on_counts_for_what_was_done_before() -> None:
+    today, record = in_the_middle()
+    left = left_of(record)
+    assert left is not None
+    run = WatchedRun(left)
+    until(run, State.ASKING)
+    while run.agenda.talking:
+        run.step()
+    run.say(On.NUMBER, 10)
+    while run.agenda.talking:
+        run.step()
+    run.say(On.YES)
+    while run.step():
+        pass
+    then = record_of(left, run.records, "b", BEGAN + timedelta(hours=1), closed=False)
+
+    (before,) = past([record], today.program.id)
+    (one,) = past([then, record], today.program.id)
+
+    assert [each.exercise for each in one.exercises] == [each.exercise for each in before.exercises]
+    assert {each.pain for each in before.exercises} != {each.pain for each in one.exercises} == {10}
 
 
 def most_turns(today: Today, name: str) -> list[Any]:

@@ -258,6 +258,23 @@ def test_an_ear_that_speaks_against_a_word_already_acted_on_makes_it_unclear() -
     assert decisions(outcomes) == ["understood", "disagreed"]
 
 
+def test_a_later_word_against_one_that_came_to_nothing_is_no_reply_and_the_same_word_is() -> None:
+    early, late = word("no", 2 * SECOND, ear="vosk"), to_samples(2.9)
+
+    for other, expected in (("ready", [None]), ("no", [None, ("no", None)])):
+        outcomes = run(ASKED, [early, word(other, late, length=to_samples(1.3))], 6 * SECOND)
+        assert replies(outcomes) == expected, other
+
+
+@pytest.mark.parametrize("pressed", ["keys", "page"])
+def test_a_key_that_means_another_word_does_not_make_an_ear_trusted(pressed: str) -> None:
+    outcomes = run(
+        ASKED, [word("pause", 2 * SECOND, ear=pressed, length=0), word("ready", 2 * SECOND, ear="vosk")], 6 * SECOND
+    )
+
+    assert replies(outcomes) == [None]
+
+
 @pytest.mark.parametrize("ear", ["vosk", "keys", "taught"])
 def test_a_word_that_was_begun_before_a_halt_does_not_undo_it(ear: str) -> None:
     stop = word("stop", 2 * SECOND, ear=ear, length=SECOND // 8)

@@ -135,11 +135,15 @@ SELECT
     COALESCE(f.target, x.first_target) AS target,
     COALESCE(f.sets, x.sets) AS sets_planned,
     x.sets_in_full,
-    CASE WHEN h.pain > x.pain OR x.pain IS NULL THEN h.pain ELSE x.pain END AS pain,
+    CASE
+        WHEN x.pain >= COALESCE(h.pain, 0) AND x.pain >= COALESCE(z.pain, 0) THEN x.pain
+        WHEN h.pain >= COALESCE(z.pain, 0) THEN h.pain
+        ELSE COALESCE(z.pain, x.pain, h.pain)
+    END AS pain,
     x.effort,
     CASE WHEN x.unsteady = 1 OR h.unsteady = 1 THEN 1 ELSE 0 END AS unsteady,
     COALESCE(g.eased, 0) AS eased,
-    CASE WHEN k.doubtful THEN 1 ELSE x.pain_unanswered END AS pain_unanswered,
+    CASE WHEN k.doubtful OR z.unanswered = 1 THEN 1 ELSE x.pain_unanswered END AS pain_unanswered,
     x.least
 FROM known k
 LEFT JOIN morning m ON m.person = k.person AND m.session = k.session
@@ -147,4 +151,5 @@ LEFT JOIN each_exercise x ON x.person = k.person AND x.session = k.session
 LEFT JOIN first_plan f ON f.person = x.person AND f.session = x.session AND f.exercise = x.exercise
 LEFT JOIN easing g ON g.person = x.person AND g.session = x.session AND g.exercise = x.exercise
 LEFT JOIN halting h ON h.person = x.person AND h.session = x.session AND h.exercise = x.exercise
+LEFT JOIN set_pain z ON z.person = x.person AND z.session = x.session AND z.set_id = 0
 ORDER BY k.person, k.began, k.session, x.first_set

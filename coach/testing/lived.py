@@ -1,0 +1,177 @@
+"""Days made by chance: session after session without sound, each planned from the records of those before it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, timedelta
+from random import Random
+from typing import Any
+
+from coach.history import broken_off, past
+from coach.logbook import Line, SessionRecord, assemble
+from coach.logbook.pain import edge
+from coach.program.model import Hold, Program
+from coach.session.commands import Record
+from coach.session.lines import session_begun
+from coach.session.past import Decision, Verdict
+from coach.session.plan import PlannedExercise, Today, plan
+from coach.session.reached import HOLD_STEP, REP_STEP, amount
+from coach.session.taken_up import take_up
+from coach.tempo.units import to_seconds
+from coach.testing.people import Person, live
+from coach.testing.watched import WatchedRun, most_turns, need
+
+FIRST = date(2027, 1, 11)
+
+Begin = Callable[[Today, Random], WatchedRun]
+
+
+def record_of(
+    today: Today, records: Iterable[Record], name: str, began: datetime, *, closed: bool = True
+) -> SessionRecord:
+    """Return the record that the lines come to; `closed`: as the next start leaves a session that broke off."""
+    first = session_begun(today, session=name, person="mira", ears=(), voice="", device="", app_version="")
+    told: list[tuple[str, int, dict[str, Any]]] = [("session_begun", 0, first)]
+    told += [(one.kind, one.at, one.fields) for one in records]
+    lines = [
+        Line(n, (began + timedelta(seconds=to_seconds(at))).isoformat(), at, kind, fields)
+        for n, (kind, at, fields) in enumerate(told, start=1)
+    ]
+    if closed:
+        at = lines[-1].at
+        for one in assemble(lines).sets:
+            if not one.why:
+                names = ("set_id", "exercise", "level", "set", "side", "kind", "planned_low", "planned_high")
+                fields = {key: getattr(one, key) for key in names}
+                fields |= {"counted": None, "tension_s": None, "why": "interrupted"}
+                lines.append(Line(len(lines) + 1, lines[-1].t, at, "set_ended", fields))
+        end = {"why": "interrupted", "next_in_days": None}
+        lines.append(Line(len(lines) + 1, lines[-1].t, at, "session_ended", end))
+    return assemble(lines)
+
+
+@dataclass(slots=True)
+class Days:
+    """Somebody's days with one program; raises RuleBrokenError when a day is harder than it may be."""
+
+    program: Program
+    chance: Random
+    begin: Begin
+    """Begins the session of a plan."""
+    broken: float = 0.2
+    """How likely a session breaks off somewhere, 0-1."""
+    taken_up: int = 0
+    """Sessions that were taken up so far."""
+    raised: int = 0
+    """Levels that a decision raised so far."""
+    grown: int = 0
+    """Amounts that grew so far."""
+    ended: Counter[str] = field(default_factory=Counter)
+    """Why sessions ended, those that broke off as "interrupted"."""
+    _records: list[SessionRecord] = field(default_factory=list)
+    _decisions: list[Decision] = field(default_factory=list)
+    _before: dict[str, PlannedExercise] = field(default_factory=dict)
+    """What was planned last of each exercise."""
+    _ups: Counter[str] = field(default_factory=Counter)
+    """Decisions up since then, by exercise."""
+    _spoilt: dict[str, str] = field(default_factory=dict)
+    """Why the last session of an exercise lets nothing grow."""
+
+    def live(self, days: int) -> None:
+        """Let so many sessions happen, some days apart."""
+        day = FIRST
+        for number in range(days):
+            today = plan(self.program, past(self._records, self.program.id), day, tuple(self._decisions))
+            self._check(today)
+            if not today.exercises:
+                return
+            self._before |= {one.exercise.id: one for one in today.exercises}
+            self._ups.clear()
+            self._session(replace(today, numbers_heard=self.chance.random() < 0.7), day, f"s{number}")
+            if self.chance.random() < 0.4:
+                self._decide(day)
+            day += timedelta(days=self.chance.choice((1, 1, 1, 2, 3, 20)))
+
+    def _session(self, today: Today, day: date, name: str) -> None:
+        began = datetime(day.year, day.month, day.day, 9, tzinfo=UTC)
+        kept: list[Record] = []
+        for part in range(3):
+            run = self.begin(today, self.chance)
+            live(run, Person.any(self.chance))
+            lines, broke = run.records, self.chance.random() < self.broken
+            if broke:
+                lines = [one for one in lines if one.kind != "session_ended"]
+                lines = lines[: self.chance.randint(0, len(lines))]
+            kept += lines
+            self._records.append(record_of(today, lines, f"{name}.{part}", began, closed=broke))
+            self.ended[self._records[-1].why] += 1
+            then = began + timedelta(minutes=50)
+            left = broken_off(self._records, self.program.id, then) if broke else None
+            now = plan(self.program, past(self._records, self.program.id), day, tuple(self._decisions))
+            more = take_up(now, left) if left else None
+            if more is None:
+                break
+            self.taken_up += 1
+            today, began = more, then
+        self._spoil(kept)
+
+    def _spoil(self, lines: list[Record]) -> None:
+        """Note for each exercise that was worked at whether anything in the lines bars more of it next time."""
+        exercise = ""
+        unanswered: dict[str, str] = {}
+        for line in lines:
+            fields = line.fields
+            if line.kind == "set_begun":
+                if fields["exercise"] != exercise:
+                    exercise = str(fields["exercise"])
+                    self._spoilt.pop(exercise, None)
+                    unanswered.pop(exercise, None)
+            elif line.kind == "set_ended" and fields["why"] not in ("done", "enough"):
+                self._spoilt[exercise] = f"a set ended as {fields['why']}"
+            elif line.kind == "eased" and fields["what"] != "slower":
+                self._spoilt[str(fields["exercise"])] = "it was eased"
+            elif line.kind == "halt_why" and fields["why"] == "unsteady":
+                self._spoilt[str(fields.get("exercise", exercise))] = "something gave way"
+            elif line.kind == "unanswered" and fields["question"] == "pain":
+                unanswered[exercise] = "nobody answered about pain"
+            elif line.kind == "answered" and fields["question"] == "pain":
+                unanswered.pop(exercise, None)  # it was asked again
+                pain = edge(fields["value"])
+                if pain is None or pain > self.program.limits.pain_carry_on_to:
+                    self._spoilt[exercise] = f"pain {pain}"
+        self._spoilt |= unanswered
+
+    def _decide(self, day: date) -> None:
+        exercise = self.chance.choice(self.program.exercises)
+        verdict = self.chance.choice(tuple(Verdict))
+        to = self.chance.choice(exercise.levels).id
+        at = f"{day}T20:00:00.000+00:00"
+        self._decisions.append(
+            Decision(self.program.id, exercise.id, verdict, "", to, "Kim Rivers", "", at, day, self.program.digest)
+        )
+        self._ups[exercise.id] += verdict is Verdict.UP
+
+    def _check(self, today: Today) -> None:
+        need(most_turns(today) >= len(today.exercises), "each exercise of a day has a set")
+        for one in today.exercises:
+            within = amount(one.exercise.levels[one.level].dose.work)
+            need(within.low <= one.target <= within.high, "a target is within its range", one.target, within)
+            need(one.because, "everything planned has its reason", one)
+            was = self._before.get(one.exercise.id)
+            if was is not None:
+                self._not_harder(was, one)
+
+    def _not_harder(self, was: PlannedExercise, now: PlannedExercise) -> None:
+        name = now.exercise.id
+        ups = self._ups[name]
+        need(now.level <= was.level + min(1, ups), "a level rises by a decision, one a day", was.level, now.level)
+        self.raised += now.level > was.level
+        work = now.exercise.levels[now.level].dose.work
+        if now.level != was.level or now.target <= was.target or amount(work).steady:
+            return
+        step = HOLD_STEP if isinstance(work, Hold) else REP_STEP
+        need(now.target <= was.target + step, "an amount grows by one step", was.target, now.target)
+        need(name not in self._spoilt, "nothing grows after a session that was not well", self._spoilt.get(name))
+        self.grown += 1

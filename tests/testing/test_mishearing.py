@@ -1,0 +1,168 @@
+"""Ears that fail as they may, and days on days through them: the rules hold, and the watch notices what it must."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from functools import cache
+from random import Random
+
+import pytest
+from scenes import begun, come_to, made
+
+from coach.ports import Hearing
+from coach.program_files import read, shipped
+from coach.session.plan import Today, plan
+from coach.session.state import State
+from coach.testing import Days, Faults, MisheardRun, Person, RuleBrokenError, WatchedRun, live, random_program
+from coach.testing.lived import FIRST
+from coach.words.replies import Listening, Outcome, Understood
+
+PROGRAMS = [read(path) for path in shipped().values()]
+GOOD = Faults()
+
+
+def today_of(chance: Random) -> Today:
+    program = chance.choice(PROGRAMS) if chance.random() < 0.5 else random_program(chance)
+    return plan(program, (), FIRST)
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_whatever_the_ears_make_of_what_is_said_the_rules_hold(part: int) -> None:
+    ends: Counter[str] = Counter()
+    counted = unclear = 0
+    for seed in range(part * 300, part * 300 + 300):
+        chance = Random(seed)
+        run = MisheardRun(today_of(chance), chance)
+        try:
+            live(run, Person.any(chance))
+        except RuleBrokenError as broken:
+            raise AssertionError(f"seed {seed}: {broken}") from broken
+        assert run.over
+        ends[run.session.end_why] += 1
+        counted += run.counted
+        unclear += run.unclear
+
+    assert ends["done"] > 20
+    assert min(counted, unclear) > 1000
+
+
+@cache
+def lived(part: int) -> tuple[int, int, int, Counter[str]]:
+    """Let a share of the people live some days; return what was taken up, raised, grown, and how sessions ended."""
+    sums, ends = [0, 0, 0], Counter[str]()
+    for seed in range(part * 100, part * 100 + 100):
+        chance = Random(seed)
+        program = chance.choice(PROGRAMS) if chance.random() < 0.5 else random_program(chance)
+        someone = Days(program, chance, MisheardRun)
+        try:
+            someone.live(chance.randint(1, 8))
+        except RuleBrokenError as broken:
+            raise AssertionError(f"seed {seed}: {broken}") from broken
+        sums = [a + b for a, b in zip(sums, (someone.taken_up, someone.raised, someone.grown), strict=True)]
+        ends += someone.ended
+    return sums[0], sums[1], sums[2], ends
+
+
+@pytest.mark.parametrize("part", range(3))
+def test_over_days_on_days_nothing_gets_harder_without_a_decision_or_after_a_session_that_was_not_well(
+    part: int,
+) -> None:
+    taken_up, raised, grown, ends = lived(part)
+
+    assert min(taken_up, raised, grown) > 5  # what the rule is about did happen
+    assert ends["interrupted"] > 20
+
+
+def test_good_ears_change_nothing_of_what_is_said() -> None:
+    run = MisheardRun(plan(PROGRAMS[0], (), FIRST), Random(1), GOOD)
+
+    live(run, Person(Random(1), odd=0.0, silent=0.0))
+
+    assert run.session.end_why == "done"
+    assert run.counted > run.unclear  # only what takes longer to say than any reply is not understood
+
+
+# -- what the watch must notice: a rule that cannot be broken proves nothing -------------------------------------------
+
+
+def heard(ear: str, word: str, at: int) -> Hearing:
+    return Hearing(ear, "word", word, 1.0, at - 8000, at, at)
+
+
+def hearing(monkeypatch: pytest.MonkeyPatch, outcome: Outcome | None, *known: Hearing) -> MisheardRun:
+    """Return a session that is asked to be ready, whose ears notice `known`, which comes to `outcome`."""
+    run = MisheardRun(begun_day(), Random(1), GOOD)
+    come_to(run, State.CHECKING)
+    run._coming += known
+
+    def listen(state: Listening, _hearings: object, _now: int) -> tuple[Listening, tuple[Outcome, ...]]:
+        return state, () if outcome is None else (outcome,)
+
+    monkeypatch.setattr("coach.testing.mishearing.listen", listen)
+    return run
+
+
+def begun_day() -> Today:
+    return begun(made(PROGRAMS[0].exercises[0].levels[0].dose.work)).session.today
+
+
+def test_the_watch_notices_a_halt_that_halts_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    at = 60 * 16_000
+    run = hearing(monkeypatch, None, heard("vosk", "stop", at))
+
+    with pytest.raises(RuleBrokenError, match="a halt that any ear heard halts"):
+        run.run_until(State.WORKING)
+
+
+@pytest.mark.parametrize(
+    ("others", "ear", "rule"),
+    [
+        ((), "vosk", "needs a second one"),
+        (("no",), "taught", "speak against each other"),
+    ],
+)
+def test_the_watch_notices_a_word_that_may_not_count(
+    monkeypatch: pytest.MonkeyPatch, others: tuple[str, ...], ear: str, rule: str
+) -> None:
+    at = 60 * 16_000
+    word = heard(ear, "ready", at)
+    spoken = [heard("vosk", other, at) for other in others]
+    run = hearing(monkeypatch, Understood("ready", None, ear, at, (*spoken, word)), *spoken, word)
+
+    with pytest.raises(RuleBrokenError, match=rule):
+        run.run_until(State.WORKING)
+
+
+def planned_twice(*, higher: int = 0, more: int = 0) -> None:
+    """Let a second day be planned other than the plan has it."""
+    days = Days(PROGRAMS[0], Random(1), WatchedRunOf)
+    today = plan(PROGRAMS[0], (), FIRST)
+    days._check(today)
+    days._before = {one.exercise.id: one for one in today.exercises}
+    first = today.exercises[0]
+    days._check(replace(today, exercises=(replace(first, level=first.level + higher, target=first.target + more),)))
+
+
+def WatchedRunOf(today: Today, _chance: Random) -> WatchedRun:  # noqa: N802 - stands where a class may
+    return WatchedRun(today)
+
+
+def test_the_watch_over_days_notices_a_level_that_rises_and_an_amount_that_grows_too_fast() -> None:
+    with pytest.raises(RuleBrokenError, match="a level rises by a decision"):
+        planned_twice(higher=1)
+    with pytest.raises(RuleBrokenError, match="grows by one step"):
+        planned_twice(more=2)
+    with pytest.raises(RuleBrokenError, match="within its range"):
+        planned_twice(more=1000)
+
+
+def test_the_watch_over_days_notices_growth_after_a_session_that_hurt() -> None:
+    days = Days(PROGRAMS[0], Random(1), WatchedRunOf)
+    today = plan(PROGRAMS[0], (), FIRST)
+    days._before = {one.exercise.id: one for one in today.exercises}
+    first = today.exercises[0]
+    days._spoilt[first.exercise.id] = "pain 7"
+
+    with pytest.raises(RuleBrokenError, match="nothing grows after"):
+        days._check(replace(today, exercises=(replace(first, target=first.target + 1),)))
