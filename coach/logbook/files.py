@@ -84,6 +84,20 @@ def replace_file(path: Path, data: bytes) -> None:
     sync_folder(path.parent)
 
 
+@contextmanager
+def locked_folder(folder: Path) -> Iterator[bool]:
+    """Take a folder for this process; give False if another has it. Where folders cannot be locked: True."""
+    if os.name == "nt":  # Windows opens no folder
+        yield True
+        return
+    with clear_errors(folder, "read"):
+        handle = os.open(folder, os.O_RDONLY)
+    try:
+        yield lock(handle)
+    finally:
+        os.close(handle)
+
+
 def lock(handle: int) -> bool:
     """Take the file for this process until it is closed; False if another has it. Where there are no locks: True."""
     try:

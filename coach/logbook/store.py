@@ -160,15 +160,10 @@ class Home:
     @contextmanager
     def one_session(self) -> Iterator[None]:
         """Hold this home for one session. Raises RecordError if another runs, in this or another process."""
-        path = self.root / "running"
-        with files.clear_errors(path, "write"):
-            handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
-        try:
-            if not files.lock(handle):
+        with files.locked_folder(self.root / "people") as mine:
+            if not mine:
                 raise RecordError("Another session runs here just now; end it first, or wait for its end.")
             yield
-        finally:
-            os.close(handle)
 
     def begin(self, person_id: str) -> SessionStore:
         """Create the file of a new session. Its first line is "session_begun" with the store's `session` in it."""

@@ -165,7 +165,7 @@ class Lesson(VirtualRoom):
 
 
 def by_voice(lesson: Lesson, home: Path, monkeypatch: pytest.MonkeyPatch, *more: str) -> int:
-    monkeypatch.setattr("coach.audio.stream.Stream", lambda _: lesson)
+    monkeypatch.setattr("coach.audio.stream.Stream", lambda *_, **__: lesson)
     monkeypatch.setattr("coach.cli.enrol.coach_voice", lambda *_: lesson)
     return main(["enrol", "mira", "--home", str(home), *more])
 

@@ -308,6 +308,7 @@ def test_a_record_that_is_closed_takes_no_more_lines(home: Home, told: Told) -> 
 
 def test_two_sessions_at_the_same_time_are_one_too_many(tmp_path: Path) -> None:
     home, same = Home(tmp_path), Home(tmp_path)
+    home.add_person("mira")
     with home.one_session(), pytest.raises(RecordError, match="Another session runs here"), same.one_session():
         pytest.fail("a second one began")
 

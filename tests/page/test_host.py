@@ -270,11 +270,12 @@ def test_an_address_that_was_used_opens_no_server_that_takes_the_place_of_one_th
     page.send({"n": 1})
     seen_by_others = page.address_once
     Visitor(seen_by_others).ask()
-    Visitor(page.address).screen()
-    until(page, lambda: page.presses() or page.windows)
+    window = Visitor(page.address).ask("screens")
+    until(page, windows(page, 1))
     died = page.server
     os.kill(died, signal.SIGKILL)
     until(page, lambda: page.presses() or (page.serving and page.server != died))
 
     assert Visitor(seen_by_others).ask().status == 404
     assert Visitor(page.address).screen() == {"n": 1}
+    window.close()
