@@ -19,7 +19,6 @@ from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 from tempfile import mkdtemp
-from urllib.parse import urlsplit
 
 import numpy as np
 from in_the_room import SCRIPT, SMALL
@@ -416,7 +415,9 @@ def request(data: bytes) -> None:
     if path != f"/{SECRET}/screens":  # it goes on for as long as somebody looks
         asyncio.run(app(scope, receive, send))  # type: ignore[arg-type]
         status = sent[0]["status"]
-        may = host in ("127.0.0.1:4711", "localhost:4711") and (not origin or urlsplit(origin).netloc == host)
+        may = host in ("127.0.0.1:4711", "localhost:4711") and (
+            not origin or origin in ("http://127.0.0.1:4711", "http://localhost:4711")
+        )
         assert status in (200, 204, 303, 307, 400, 403, 404, 405, 413)
         assert not passed or (may and origin and path == f"/{SECRET}/do" and method == "POST")
         assert status != 200 or path.startswith(f"/{SECRET}/")

@@ -106,6 +106,7 @@ def test_no_other_file_is_shown(page: Page, name: str) -> None:
         {"Origin": "http://example.org"},
         {"Origin": "null"},
         {"Origin": "https://127.0.0.1"},
+        {"Origin": "http://["},
     ],
 )
 def test_another_origin_is_refused_even_with_the_secret(page: Page, headers: dict[str, str]) -> None:
