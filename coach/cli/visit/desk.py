@@ -82,6 +82,8 @@ class Desk:
         self._windows = 0
         self.left = False
         """The terminal is gone: once no window shows the page either, nobody is there any more."""
+        self.ending = False
+        """This process was told to end: nothing is asked any more."""
         self.turn_to(pack)
 
     def turn_to(self, pack: VoicePack) -> None:
@@ -90,20 +92,19 @@ class Desk:
         self.labels = Labels(pack.screens)
 
     def ask(self, step: Step) -> Chosen:
-        """Put a step up and return what is chosen on it. Raises StartOverError for OVER."""
+        """Put a step up and return what is chosen on it; StartOverError for OVER, KeyboardInterrupt at the end."""
         self.show(step, anew=True)
         known = {choice.id for choice in step.choices}
-        while True:
+        while not self.ending and (self._page.windows or not self.left):
             for chosen in self._chosen():
                 if chosen.id == OVER:
                     raise StartOverError
                 if chosen.id in known:
                     return chosen
             self._page.wait(LOOK_EVERY)
-            if self.left and not self._page.windows:
-                raise KeyboardInterrupt
             if self._windows != self._page.windows:
                 self._put(self._screen)
+        raise KeyboardInterrupt
 
     def show(self, step: Step, *, anew: bool = False) -> None:
         """Show a step that goes on by itself; one with the id of the step before it is an update of that."""
