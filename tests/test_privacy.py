@@ -1,7 +1,8 @@
 """What a person trusts it with stays here: no socket leaves the machine, no sound and no name on the disk.
 
 One run in a process of its own, under a permissive umask, without a network where that can be had and with its system
-calls traced where they can: a session in the virtual room, every way to read it, then export and forget.
+calls traced where they can: words taught by voice, a session in the virtual room, every way to read it, then export
+and forget.
 """
 
 from __future__ import annotations
@@ -12,13 +13,16 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from in_the_room import PERSON, SCRIPT, SMALL, Furnished
+from lesson_room import record_takes
 from window import Window
 
+from coach.ears.enrolment import load_enrolment
 from coach.logbook.store import Home
 
 fcntl = pytest.importorskip("fcntl", reason="no locks between processes here")
@@ -30,6 +34,8 @@ PRIVATE = "Rise and lower like a heron"
 """A sentence of a program that was written for one person."""
 SOUND = (b"RIFF", b"fLaC", b"OggS", b"FORM", b".snd")
 """How a sound file begins."""
+TAUGHT = ("ready", "yes")
+"""Words that are taught by voice."""
 LOCAL = re.compile(r"AF_UNIX|AF_NETLINK|127\.0\.0\.1|\"::1\"|sin_addr=inet_addr\(\"127\.")
 """A netlink socket asks the kernel of this machine."""
 
@@ -44,9 +50,16 @@ def watch(event, args):
         reached.append([event, repr(args)])
 
 sys.addaudithook(watch)
+from lesson_room import Lesson
+from pathlib import Path
+import coach.audio.stream, coach.cli.enrol
 from coach.cli import main
 
 for words in json.loads(sys.argv[1]):
+    if "--words" in words:
+        lesson = Lesson(Path(sys.argv[3]))
+        coach.audio.stream.Stream = lambda *_, **__: lesson
+        coach.cli.enrol.coach_voice = lambda *_: lesson
     status = main(words)
     if words[0] == "start":
         left = [os.path.join(where, name) for where, _, names in os.walk(os.environ["TMPDIR"]) for name in names]
@@ -108,6 +121,7 @@ def run_everything(furnished: Furnished, folder: Path) -> dict[str, object]:
     temporary.mkdir()
     commands = [
         ("enrol", "otto", "--keys-only"),
+        ("enrol", "vera", "--words", ",".join(TAUGHT)),
         ("start", program, "--person", PERSON, "--room", patient, "--wav", out / "room.wav"),
         ("today", PERSON),
         ("decide", PERSON, "heel_lowering", "stay", "--by", "Kim Rivers"),
@@ -123,14 +137,21 @@ def run_everything(furnished: Furnished, folder: Path) -> dict[str, object]:
     before = ["unshare", "-rn"] if works("unshare", "-rn") else []
     tracer = ["strace", "-f", "--seccomp-bpf", "-qq", "-s", "4096", "-e", "trace=network,execve", "-o", str(calls)]
     traces = works(*before, *tracer)
-    ran = subprocess.run(
-        [*before, *(tracer if traces else []), sys.executable, "-c", DRIVER, words, str(reached)],
-        cwd=ROOT,
-        env={"PATH": os.environ["PATH"], "PYTHONPATH": str(ROOT), "TMPDIR": str(temporary), "HOME": str(folder)},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    with tempfile.TemporaryDirectory() as said:
+        record_takes(Path(said), TAUGHT)
+        ran = subprocess.run(
+            [*before, *(tracer if traces else []), sys.executable, "-c", DRIVER, words, str(reached), said],
+            cwd=ROOT,
+            env={
+                "PATH": os.environ["PATH"],
+                "PYTHONPATH": f"{ROOT}{os.pathsep}{ROOT / 'tests'}",
+                "TMPDIR": str(temporary),
+                "HOME": str(folder),
+            },
+            capture_output=True,
+            text=True,
+            check=False,
+        )
     assert ran.returncode == 0, ran.stdout[-2000:] + ran.stderr[-4000:]
     return {
         "printed": ran.stdout + ran.stderr,
@@ -138,6 +159,12 @@ def run_everything(furnished: Furnished, folder: Path) -> dict[str, object]:
         "calls": calls.read_text("utf-8", "replace") if traces else None,
         "without_network": bool(before),
     }
+
+
+def test_words_were_taught_by_voice_in_that_run(traced: Traced) -> None:
+    taught = load_enrolment(traced.home.person("vera").takes)
+
+    assert (set(taught.takes), taught.verdict != "") == (set(TAUGHT), True)
 
 
 def test_a_session_and_every_way_to_read_it_open_no_socket_of_pythons(traced: Traced) -> None:

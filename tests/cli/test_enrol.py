@@ -10,27 +10,23 @@ import numpy as np
 import pytest
 import soxr
 from heard_rooms import as_version
+from lesson_room import Lesson, record_takes
 
-from coach.audio.room import VirtualRoom
 from coach.audio.wavs import read_sound, write_sound
 from coach.cli import main
 from coach.ears.enrolment import FILE, load_enrolment
 from coach.logbook.store import Home
 from coach.ports import Block
-from coach.tempo.units import to_samples
 from coach.voice.render import Renderer
 
 WORDS = ("stop", "ready", "yes", "no")
-RATES = (140, 155, 170)
 
 
 @pytest.fixture(scope="module")
 def takes(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three takes of each word that is needed, and one recording of two words to be heard."""
     folder = tmp_path_factory.mktemp("takes")
-    for number, rate in enumerate(RATES):
-        for word, clip in Renderer("en-us+m3", rate).render(WORDS).items():
-            write_sound(folder / f"{word}_0{number}.wav", clip)
+    record_takes(folder, WORDS)
     clips = Renderer("en-us+m3", 150).render(["ready", "stop"])
     pause = np.zeros(16000, np.float32)
     both = np.concatenate([clips["ready"], pause, clips["stop"]])
@@ -137,31 +133,6 @@ def test_a_single_word_can_be_forgotten(takes: Path, tmp_path: Path, capsys: pyt
     rest = load_enrolment(Home(tmp_path).person("mira").takes)
     assert (set(rest.takes), rest.verdict) == ({"no"}, "")
     assert "Forgotten: stop." in capsys.readouterr().out
-
-
-class Lesson(VirtualRoom):
-    """A room that stands in for the device, with a person who says each word they are asked for."""
-
-    def __init__(self, takes: Path, stops_at: int = 1000) -> None:
-        super().__init__()
-        self._takes = takes
-        self._stops_at = stops_at
-        self._word = ""
-        self._said = 0
-
-    def prepare(self, texts: list[str], _: object) -> int:
-        return len(texts)
-
-    def clip(self, text: str) -> Block:
-        asked = re.fullmatch(r"Please say: (\w+)\.", text)
-        self._word = asked[1] if asked else self._word
-        if asked or text in ("Again.", "Once more."):
-            if self._said == self._stops_at:
-                raise KeyboardInterrupt
-            sound = read_sound(self._takes / f"{self._word}_0{self._said % 3}.wav")
-            self._said += 1
-            self.speak(sound, self.now + to_samples(1.0))
-        return np.zeros(to_samples(0.2), np.float32)
 
 
 def by_voice(lesson: Lesson, home: Path, monkeypatch: pytest.MonkeyPatch, *more: str) -> int:
