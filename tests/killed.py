@@ -7,12 +7,15 @@ whole, and then the child kills itself. What the child was told is on the disk i
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import os
 import signal
 import subprocess
 import sys
 import traceback
+import zipfile
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -24,6 +27,7 @@ from typing import Any
 
 import numpy as np
 
+from coach.cli import main
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
 from coach.ears.takes import Take
 from coach.history import broken_off, past
@@ -117,11 +121,13 @@ class Left:
     """Decisions that were lost, or not read."""
     words: int = 0
     """Times that the words somebody taught were lost, or not whole."""
+    archives: int = 0
+    """Exports that were lost, or not whole."""
 
     @property
     def lost(self) -> int:
         """How often something was not as it must be."""
-        wrong = self.twice + self.beyond + self.days + self.decisions + self.words
+        wrong = self.twice + self.beyond + self.days + self.decisions + self.words + self.archives
         return wrong + (self.finished - self.found) + 2 * self.torn - self.named - self.aside + self.died - self.closed
 
 
@@ -138,8 +144,10 @@ def made_up_words(chance: Random) -> Enrolment:
 
 
 def _live_on(home: Home, program: Program, today: Today, chance: Random, tell: Tell) -> None:
-    """Do in the child what a person's days bring: decide, teach words, a session."""
+    """Do in the child what a person's days bring: decide, teach words, a session, before and after it an export."""
     anew = today.taken_up is None
+    if chance.random() < 0.3:
+        _export(home, tell)
     if anew and chance.random() < 0.3:
         tell(doing="enrol")
         words = made_up_words(chance)
@@ -163,6 +171,19 @@ def _live_on(home: Home, program: Program, today: Today, chance: Random, tell: T
 
     live(StoredRun(today, write), Person(chance, chance.choice((0.0, 0.0, 0.01)), chance.choice((0.0, 0.0, 0.1))))
     store.close()
+    _export(home, tell)
+
+
+def _export(home: Home, tell: Tell) -> None:
+    tell(doing="export")
+    out = _archive(home)
+    with contextlib.redirect_stdout(io.StringIO()):
+        assert main(["export", PERSON, str(out), "--home", str(home.root)]) == 0
+    tell(exported=out.name)
+
+
+def _archive(home: Home) -> Path:
+    return home.root.with_suffix(".zip")
 
 
 def killed(do: Callable[[Random, Tell], None], seed: int, at: int) -> tuple[Told, bool]:
@@ -228,6 +249,9 @@ def look(home: Home, told: Told, left: Left) -> None:
     takes = home.person(PERSON).takes
     if taught or (takes / FILE).exists():
         left.words += bool(taught) and load_enrolment(takes).verdict != taught[-1]
+    out = _archive(home)
+    if out.exists() or any("exported" in one for one in told):
+        left.archives += not zipfile.is_zipfile(out) or zipfile.ZipFile(out).testzip() is not None
 
 
 def _close(home: Home) -> None:
@@ -267,7 +291,7 @@ def one_day(root: Path, seed: int, left: Left) -> None:
     chance = Random(seed)
     program = _shipped(chance.choice(sorted(shipped()))) if chance.random() < 0.5 else random_program(chance)
     now = [BEGAN]
-    home = Home(root, lambda: now[0])
+    home = Home(root / "home", lambda: now[0])
     home.add_person(PERSON)
     first = plan(program, (), home.today())
     today: Today | None = first

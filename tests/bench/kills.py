@@ -2,10 +2,10 @@
 
     python tests/bench/kills.py [--points 1000] [--cuts 1000] [--rooms 20] [--seed 0]
 
-Points: a forked process teaches words, decides and goes through sessions without sound (shipped programs and made-up
-ones, people by chance), its lines on the real disk; SIGKILL ends it at any call that touches the disk, and now and then
-the start that closes what it left. Rooms: a whole session with sound, ears and the writing thread in the virtual
-room, killed in the same way. Cuts: session files cut at any byte.
+Points: a forked process teaches words, decides, exports and goes through sessions without sound (shipped programs and
+made-up ones, people by chance), its lines on the real disk; SIGKILL ends it at any call that touches the disk, and now
+and then the start that closes what it left. Rooms: a whole session with sound, ears and the writing thread in the
+virtual room, killed in the same way. Cuts: session files cut at any byte.
 
 After each every set that was on the disk is to be in the record, the torn tail named and kept aside, and the session
 closed as interrupted; all parts of the day together are to hold no set twice, none beyond the plan, and to be one
@@ -79,7 +79,7 @@ def _rows(found: Sequence[Left]) -> Iterator[tuple[str, list[str]]]:
     yield "taken up, to the end", [f"{left.taken_up}, {left.whole}" for left in found]
     yield "sets counted twice, beyond the plan", [f"{left.twice}, {left.beyond}" for left in found]
     yield "days that count as more than one session", [str(left.days) for left in found]
-    yield "decisions, taught words lost", [f"{left.decisions}, {left.words}" for left in found]
+    yield "decisions, words, exports lost", [f"{left.decisions}, {left.words}, {left.archives}" for left in found]
     yield "not as it must be", [str(left.lost) for left in found]
 
 
