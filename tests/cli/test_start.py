@@ -3,6 +3,7 @@ from __future__ import annotations
 import os
 import tempfile
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 
@@ -18,7 +19,7 @@ from coach.history import past
 from coach.logbook.store import Home, read_history
 from coach.logbook.writing import SessionStore
 from coach.session.state import State
-from coach.testing import Person, StoredRun, begin_in
+from coach.testing import Person, StoredRun, begin_in, live_in
 
 SHORT = SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2").replace(
     "effort: each exercise, reps: each set", "effort: never, reps: never"
@@ -149,6 +150,16 @@ class TestBrokenOff:
         assert "broke off. Sets begun in it: 1; sets left: 1." in capsys.readouterr().out
         assert "Sets begun in it: 1; sets left: 1. Say which: --take-up" in " ".join(told.err.split())
         assert [one.why for one in Home(room_home).history(PERSON).records] == ["interrupted"]
+
+    def test_it_is_the_one_that_is_meant_where_another_program_is_due(
+        self, broken: list[str], room_home: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        week_ago = Home(room_home, lambda: datetime.now(UTC) - timedelta(days=8))
+        live_in(week_ago, PERSON, prepare("ankle_steady").today, Person(Random(2), odd=0.0, silent=0.0))
+
+        assert main(broken) == 2
+
+        assert "Sets begun in it: 1; sets left: 1. Say which: --take-up" in " ".join(capsys.readouterr().err.split())
 
     def test_taken_up_it_does_what_is_left_and_is_one_session(self, broken: list[str], room_home: Path) -> None:
         assert main([*broken, "--take-up"]) == 0
