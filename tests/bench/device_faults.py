@@ -69,6 +69,11 @@ class Broken:
         self.pactl("set-default-sink", "spk")
         self.pactl("set-default-source", "spk.monitor")
 
+    def microphone_apart(self) -> None:
+        """Give the session a microphone that can be suspended: PulseAudio refuses that for the monitor of a sink."""
+        self.pactl("load-module", "module-remap-source", "source_name=apart", "master=spk.monitor")
+        self.pactl("set-default-source", "apart")
+
     def load_all(self) -> None:
         self.load("mic")
         self.load("spk")
@@ -105,8 +110,8 @@ FAULTS: dict[str, tuple[str, Act, Act]] = {
     ),
     "source_suspended": (
         "microphone suspended",
-        lambda b: b.pactl("suspend-source", "spk.monitor", "1"),
-        lambda b: b.pactl("suspend-source", "spk.monitor", "0"),
+        lambda b: b.pactl("suspend-source", "apart", "1"),
+        lambda b: b.pactl("suspend-source", "apart", "0"),
     ),
     "source_muted": (
         "microphone all zero",
@@ -160,6 +165,10 @@ FAULTS: dict[str, tuple[str, Act, Act]] = {
 """Id to what it is called, how it comes and how it is undone."""
 
 
+PREPARED: dict[str, Act] = {"source_suspended": Broken.microphone_apart}
+"""What is done before the session begins."""
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--only", default=",".join(FAULTS), help="ids of faults, with commas")
@@ -183,6 +192,8 @@ def main() -> int:
 def _run(name: str, lasts: float, env: Env, stack: contextlib.ExitStack) -> list[dict[str, Any]]:
     """Run a session with one fault; return what it told, with what was done to it."""
     _, fault, undo = FAULTS[name]
+    if name in PREPARED:
+        PREPARED[name](Broken(env, stack, 0))
     child = subprocess.Popen(
         [sys.executable, __file__, "--child"],
         env=env | {"PYTHONPATH": str(Path(__file__).resolve().parents[2])},
