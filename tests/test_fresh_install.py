@@ -67,7 +67,12 @@ def test_every_shipped_program_checks_out_away_from_the_checkout(installed: Path
 def test_the_page_travels_whole(installed: Path, tmp_path: Path) -> None:
     code = "from coach.page.server import FILES, STATIC; print(*(n for n in FILES.values() if (STATIC / n).is_file()))"
 
-    assert _run([installed / "python", "-c", code], tmp_path).split() == ["index.html", "page.css", "page.js"]
+    assert _run([installed / "python", "-c", code], tmp_path).split() == [
+        "index.html",
+        "page.css",
+        "page.js",
+        "stone.js",
+    ]
 
 
 def test_data_files_of_the_package_travel_too(installed: Path, tmp_path: Path) -> None:

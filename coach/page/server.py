@@ -25,7 +25,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 STATIC = Path(__file__).parent / "static"
-FILES = {"": "index.html", "page.css": "page.css", "page.js": "page.js"}
+FILES = {"": "index.html", "page.css": "page.css", "page.js": "page.js", "stone.js": "stone.js"}
 """Path behind the secret, and the file that it shows."""
 
 LONGEST_BODY = 16384

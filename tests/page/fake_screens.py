@@ -17,6 +17,7 @@ FILES = {
     "": ("index.html", "text/html; charset=utf-8"),
     "page.css": ("page.css", "text/css; charset=utf-8"),
     "page.js": ("page.js", "text/javascript; charset=utf-8"),
+    "stone.js": ("stone.js", "text/javascript; charset=utf-8"),
 }
 
 Screen = Mapping[str, Any]

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from coach.errors import PageError
 from coach.page import server
 from coach.page.host import Page
-from coach.page.server import HEADERS, LONGEST_BODY, understood
+from coach.page.server import FILES, HEADERS, LONGEST_BODY, understood
 
 WORDS = {"page_wrong_address": "not this address", "page_wrong_origin": "not from there", "page_too_many": "too many"}
 PATIENCE = 30.0
@@ -78,9 +78,9 @@ def windows(page: Page, n: int) -> Callable[[], bool]:
 
 def test_the_page_and_its_files_are_shown_and_load_nothing_from_elsewhere(page: Page) -> None:
     visitor = Visitor(page.address)
-    whole = [visitor.ask(name) for name in ("", "page.css", "page.js")]
+    whole = [visitor.ask(name) for name in FILES]
 
-    assert [answer.status for answer in whole] == [200, 200, 200]
+    assert [answer.status for answer in whole] == [200] * 4
     assert all(answer.headers[name] == value for answer in whole for name, value in HEADERS.items())
     assert not any(b"http://" in text.replace(b"http://www.w3.org", b"") or b"https://" in text
                    for text in (answer.read() for answer in whole))  # fmt: skip

@@ -4,14 +4,12 @@
 
 const STALE = 3000;      // ms without a screen after which a running session counts as lost
 const AGAIN = 1000;      // ms until the connection is tried anew
-const RUN_ON = 250;      // ms that a shape moves on without news; after that it stands still
 const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "unclear", "lost"];
 const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice", unwritten: "notice" }; // any other: danger
 const HALTS_TRIED = 120;  // a halt that did not arrive is sent again; nothing else is
 
 const $ = (id) => document.getElementById(id);
 const SVG = "http://www.w3.org/2000/svg";
-const still = matchMedia("(prefers-reduced-motion: reduce)");
 
 let screen = null;       // the last one that came
 let words = {};
@@ -321,83 +319,6 @@ function drawSession(now) {
   put("halt-words", words.halt);
   put("halt-key", halting ? halting.name : "");
   if (held && !$("keys").contains(document.activeElement)) $("halt").focus(); // never lost, and Enter there is safe
-}
-
-/** The rest as stones in a row: those still to come are full, those gone are outlines. */
-function drawStones(left, of) {
-  const many = Math.max(1, Math.min(12, Math.round(of / 5) || 1));
-  const row = $("stones");
-  if (row.childElementCount !== many) {
-    row.replaceChildren();
-    const across = Math.min(many, 6);
-    set(row, "viewBox", `0 0 ${across * 40} ${Math.ceil(many / across) * 36}`);
-    for (let at = 0; at < many; at += 1) {
-      const stone = document.createElementNS(SVG, "path");
-      stone.setAttribute("d", boulder((at % across) * 40 + 20, Math.floor(at / across) * 36 + 31, 16));
-      row.append(stone);
-    }
-  }
-  const full = of ? Math.ceil((left / of) * many - 1e-9) : 0;
-  [...row.children].forEach((stone, at) => set(stone, "class", at < full ? "stone" : "outline"));
-}
-
-function boulder(x, foot, r) {
-  const y = foot - r * 0.72;
-  return `M${x - r} ${y + r * 0.2}C${x - r} ${y - r * 0.5} ${x - r * 0.4} ${y - r * 0.8} ${x + r * 0.15} ${y - r * 0.8}`
-    + `S${x + r} ${y - r * 0.3} ${x + r} ${y + r * 0.15}S${x + r * 0.6} ${foot} ${x} ${foot}S${x - r} ${y + r * 0.75}`
-    + ` ${x - r} ${y + r * 0.2}Z`;
-}
-
-// ---- the moving shape: a stone on ground that rises and sinks under it
-
-let phase = null;        // the last one that came, with when it came and whether it runs
-let stands = null;       // height at which the stone is drawn, 0 to 1
-let moving = false;      // it is drawn anew with every frame
-
-function follow(now) {
-  if (!now) {
-    phase = null;
-    stands = null;
-    return;
-  }
-  const same = phase && phase.name === now.name && phase.from === now.from && phase.to === now.to;
-  phase = { ...now, came: performance.now(), runs: !same || now.done > phase.done };
-  put("phase-name", now.name);
-  put("phase-left", seconds(Math.max(0, Math.ceil(now.left - 1e-9))));
-  if (!moving) {
-    moving = true;
-    requestAnimationFrame(frame);
-  }
-}
-
-function move() {
-  const on = phase.runs ? Math.min(RUN_ON, performance.now() - phase.came) / 1000 : 0;
-  let done = phase.length > 0 ? Math.min(1, phase.done + on / phase.length) : phase.done;
-  if (still.matches && phase.length > 0) done = Math.min(1, Math.max(0, 1 - Math.ceil(phase.left) / phase.length));
-  const aim = phase.from + (phase.to - phase.from) * done;
-  stands = stands === null || still.matches ? aim : stands + (aim - stands) * 0.4;
-  const box = $("ground").getBoundingClientRect();
-  if (!box.width || !box.height) return;
-  const { width, height } = box;
-  const floor = height - 8;
-  const r = Math.min(height * 0.24, width * 0.13);
-  const reach = floor - r * 1.6 - 10;
-  const top = (at) => floor - 6 - reach * at;
-  const peak = top(stands);
-  const [hill, mark, line, gone, stone] = $("ground").children;
-  set(hill, "d", `M0 ${floor}C${width * 0.28} ${floor} ${width * 0.3} ${peak} ${width / 2} ${peak}`
-    + `S${width * 0.72} ${floor} ${width} ${floor}Z`);
-  set(mark, "d", `M0 ${top(phase.to)}H${width * 0.26}M${width * 0.74} ${top(phase.to)}H${width}`);
-  set(line, "d", `M0 ${floor}H${width}`);
-  set(gone, "d", `M0 ${floor}H${width * done}`);
-  set(stone, "d", boulder(width / 2, peak + 3, r));
-}
-
-function frame() {
-  moving = phase !== null;
-  if (!moving) return;
-  if (!lost()) move();
-  requestAnimationFrame(frame);
 }
 
 // ---- alarms and the connection
