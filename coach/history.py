@@ -118,6 +118,8 @@ def _next_day(record: SessionRecord) -> bool | None:
     return answers[-1] if answers and isinstance(answers[-1], bool) else None
 
 
+OUT_OF_ANY = ""
+"""Exercise of a halt that came among the questions before the work: it, too, counts for every exercise of the day."""
 BEFORE_ANY = 0
 """Set of the answers that came before any set, or before the first since a session was taken up: a pain told there
 counts for every exercise of the day."""
@@ -128,7 +130,7 @@ def _exercise(record: SessionRecord, name: str) -> PastExercise:
     planned = next((one for one in record.plan if one.exercise == name), None)
     eased = [step for step in record.steps if step.exercise == name and step.what != "slower"]
     lasting = [step for step in eased if step.what == "level" and not _for_today_only(step.because)]
-    unsteady = any(halt.exercise == name and halt.why == "unsteady" for halt in record.halts)
+    halts = [halt for halt in record.halts if halt.exercise in (name, OUT_OF_ANY)]
     ids = {BEFORE_ANY, *(one.set_id for one in sets)}
     before = [one.value for one in record.questions if is_pain(one.question) and one.set_id == BEFORE_ANY]
     asked = {one.set_id: one.answered for one in record.questions if is_pain(one.question) and one.set_id in ids}
@@ -138,9 +140,10 @@ def _exercise(record: SessionRecord, name: str) -> PastExercise:
         target=planned.target if planned else sets[0].planned_high,
         sets_planned=planned.sets if planned else len(sets),
         sets_in_full=sum(one.in_full for one in sets),
-        pain=_highest([*(one.pain for one in sets), *(h.pain for h in record.halts if h.exercise == name), *before]),
+        pain=_highest([*(one.pain for one in sets), *(halt.pain for halt in halts), *before]),
         effort=_highest(one.effort for one in sets),
-        unsteady=unsteady or any(one.why in ("unsteady", "halted_unsteady") for one in sets),
+        unsteady=any(halt.why == "unsteady" for halt in halts)
+        or any(one.why in ("unsteady", "halted_unsteady") for one in sets),
         eased=bool(eased),
         pain_unanswered=record.doubtful or sets[-1].pain is None or not all(asked.values()),
         least=_least(sets),

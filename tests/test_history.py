@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
@@ -17,10 +18,12 @@ from hypothesis import strategies as st
 
 from coach.history import broken_off, day_of, past
 from coach.logbook import SessionRecord
+from coach.logbook.assembled import HaltRecord
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
 from coach.review.due import due_days
 from coach.session.plan import due_on, plan
+from coach.testing import Person, live_in
 
 Told = list[tuple[str, int, dict[str, Any]]]
 
@@ -195,3 +198,17 @@ BEGAN = datetime(2027, 1, 11, 9, 30, tzinfo=UTC)
 def kept(tmp_path_factory: pytest.TempPathFactory, told: Told) -> SessionRecord:
     """A session as it is read back whose clock stood still."""
     return written(tmp_path_factory.mktemp("kept"), told, lambda: BEGAN)
+
+
+def test_unsteadiness_among_the_questions_counts_for_every_exercise_of_the_day(tmp_path: Path) -> None:
+    home = Home(tmp_path)
+    home.add_person("mira")
+    live_in(home, "mira", plan(ANKLE, (), home.today()), Person(Random(0), odd=0.0, silent=0.0))
+    record = replace(home.history("mira").records[0], halts=())
+    halt = HaltRecord(0, "screening", "", 0, 0, 0, "", "", "", "keys", "unsteady", None)
+
+    (before,), (now,) = past([record], ANKLE.id), past([replace(record, halts=(halt,))], ANKLE.id)
+
+    assert len(now.exercises) > 1
+    assert {one.unsteady for one in before.exercises} == {False}
+    assert {one.unsteady for one in now.exercises} == {True}

@@ -120,10 +120,13 @@ class Days:
     def _spoil(self, lines: list[Record]) -> None:
         """Note for each exercise that was worked at whether anything in the lines bars more of it next time."""
         exercise = ""
+        done: set[str] = set()
+        anywhere = False
         unanswered: dict[str, str] = {}
         for line in lines:
             fields = line.fields
             if line.kind == "set_begun":
+                done.add(str(fields["exercise"]))
                 if fields["exercise"] != exercise:
                     exercise = str(fields["exercise"])
                     self._spoilt.pop(exercise, None)
@@ -133,6 +136,7 @@ class Days:
             elif line.kind == "eased" and fields["what"] != "slower":
                 self._spoilt[str(fields["exercise"])] = "it was eased"
             elif line.kind == "halt_why" and fields["why"] == "unsteady":
+                anywhere |= "exercise" not in fields
                 self._spoilt[str(fields.get("exercise", exercise))] = "something gave way"
             elif line.kind == "unanswered" and fields["question"] == "pain":
                 unanswered[exercise] = "nobody answered about pain"
@@ -142,6 +146,8 @@ class Days:
                 if pain is None or pain > self.program.limits.pain_carry_on_to:
                     self._spoilt[exercise] = f"pain {pain}"
         self._spoilt |= unanswered
+        if anywhere:
+            self._spoilt |= dict.fromkeys(done, "something gave way before the work")
 
     def _decide(self, day: date) -> None:
         exercise = self.chance.choice(self.program.exercises)
