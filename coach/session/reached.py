@@ -24,6 +24,10 @@ REP_STEP = 1
 """Reps or rounds that a set grows by, within its range."""
 
 
+CUT_SHORT = frozenset({"pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt"})
+"""Ends of a session, by a rule or because nobody answered, after which no amount of that day grows."""
+
+
 def amount(work: Work) -> Range:
     """Return the range of reps, rounds or seconds of `work`."""
     if isinstance(work, Reps):
@@ -230,7 +234,7 @@ class _Walk:
             target = low
         elif same_level and target < done.target:
             because = clause("because_smaller_range", day=day, was=done.target, target=target)
-        elif not went_well(done, self._program) or event.session.next_day_worse:
+        elif not went_well(done, self._program) or event.session.next_day_worse or event.session.why in CUT_SHORT:
             because = clause("because_same", day=day, target=target)
         elif same_level and min(done.target + step, high) > target:
             target = min(done.target + step, high)

@@ -11,13 +11,13 @@ from typing import Any
 
 from coach.history import broken_off, past
 from coach.logbook import Line, SessionRecord, assemble
-from coach.logbook.pain import edge
+from coach.logbook.pain import edge, is_pain
 from coach.program.model import Hold, Program
 from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.past import Decision, Verdict
 from coach.session.plan import PlannedExercise, Today, plan
-from coach.session.reached import HOLD_STEP, REP_STEP, amount
+from coach.session.reached import CUT_SHORT, HOLD_STEP, REP_STEP, amount
 from coach.session.taken_up import take_up
 from coach.tempo.units import to_seconds
 from coach.testing.people import Person, live
@@ -140,8 +140,10 @@ class Days:
                 self._spoilt[str(fields.get("exercise", exercise))] = "something gave way"
             elif line.kind == "unanswered" and fields["question"] == "pain":
                 unanswered[exercise] = "nobody answered about pain"
-            elif line.kind == "answered" and fields["question"] == "pain":
-                unanswered.pop(exercise, None)  # it was asked again
+            elif line.kind == "session_ended" and fields["why"] in CUT_SHORT:
+                self._spoilt |= dict.fromkeys(done, f"the session ended as {fields['why']}")
+            elif line.kind == "answered" and is_pain(fields["question"]):
+                unanswered.pop(exercise, None)  # it was asked again, after a halt maybe
                 pain = edge(fields["value"])
                 if pain is None or pain > self.program.limits.pain_carry_on_to:
                     self._spoilt[exercise] = f"pain {pain}"

@@ -151,6 +151,15 @@ def test_sessions_that_hurt_or_whose_pain_is_not_known_do_not_end_a_gap(pain: in
     assert level(decided(21, "up", "fingertips"), past(14, high), *sore, past(6, high)) == "fingertips"
 
 
+@pytest.mark.parametrize(
+    ("why", "target"),
+    [("done", 10), ("time", 10), ("asked", 10), ("halts", 9), ("pain", 9), ("unsteady", 9), ("tired", 9),
+     ("no_answer", 9), ("no_answer_halt", 9)],
+)  # fmt: skip
+def test_an_amount_grows_only_after_a_session_that_no_rule_and_no_silence_ended(why: str, target: int) -> None:
+    assert heel(replace(past(1), why=why)).target == target
+
+
 def test_a_decision_ends_a_gap() -> None:
     story = (decided(21, "up", "fingertips"), past(20, replace(HEEL, level="fingertips")))
 
