@@ -135,8 +135,8 @@ def test_what_only_a_number_answers_is_left_out_and_the_record_says_why() -> Non
 
     assert run.session.state is State.RESTING
     assert "ask_effort" not in keys(run)
-    assert [(line["question"], line["because"]) for line in lines(run, "unanswered")] == [
-        ("effort", "numbers_not_heard")
+    assert lines(run, "unanswered") == [
+        {"question": "effort", "prompts": 0, "set_id": 1, "because": "numbers_not_heard"}
     ]
 
 

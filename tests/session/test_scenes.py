@@ -158,6 +158,9 @@ def test_an_easier_level_with_fewer_sets_brings_no_further_set() -> None:
 
     assert run.session.end_why == "done"
     assert run.session.sets_begun == 1
+    assert "exercise_over" in keys(run)
+    assert not {"eased_amount", "eased_level"} & set(keys(run))
+    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "eased"}]
 
 
 def test_no_next_set_is_promised_behind_the_last_one() -> None:

@@ -1,0 +1,66 @@
+"""What is made easier, for which exercises, and how it is told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from scenes import BASE, RAISE, begun, come_to, keys, lines, made
+
+from coach.program.model import Program
+from coach.session.events import On
+from coach.session.state import State
+
+TOLD = {"eased_level", "eased_amount", "exercise_over"}
+
+
+def swollen(program: Program) -> Program:
+    """Let it ask before the start what eases all of the day."""
+    return replace(program, screen=(replace(BASE.screen[1], id="swollen"),))
+
+
+def test_an_answer_before_the_start_eases_each_exercise_by_one_step_and_begins_with_the_first() -> None:
+    run = come_to(begun(made(RAISE, RAISE, exercises=3, change=swollen)), State.SCREENING)
+    run.say(On.YES)
+    run.say(On.YES)
+    come_to(run, State.INTRO)
+
+    assert [(line["exercise"], line["what"], line["to"], line["because"]) for line in lines(run, "eased")] == [
+        (f"exercise_{number}", "level", "level_0", "screen.swollen") for number in range(3)
+    ]
+    assert (run.session.levels, run.session.exercise_index) == ((0, 0, 0), 0)
+
+
+@pytest.mark.parametrize("state", [State.WAITING, State.WORKING])
+@pytest.mark.parametrize(("levels", "told"), [(1, "eased_amount"), (2, "eased_level")])
+def test_it_is_told_whether_the_next_set_is_another_level_or_fewer(state: State, levels: int, told: str) -> None:
+    run = come_to(begun(made(*(RAISE,) * levels)), state)
+    run.say(On.EASIER)
+
+    assert [key for key in keys(run) if key in TOLD] == [told]
+    assert told != "eased_amount" or ("n", 2) in [value for said in run.said for value in said.values]
+
+
+@pytest.mark.parametrize(("levels", "leads_to"), [(1, State.WAITING), (2, State.SETUP)])
+@pytest.mark.parametrize("state", [State.WAITING, State.RESTING])
+def test_an_easier_level_is_set_up_anew_and_fewer_reps_are_not(state: State, levels: int, leads_to: State) -> None:
+    run = come_to(begun(made(*(RAISE,) * levels)), State.RESTING)
+    come_to(run, state)
+    run.say(On.EASIER)
+    if state is State.RESTING:
+        run.step()
+        while run.session.state is State.RESTING:
+            run.step()
+
+    assert run.session.state is leads_to
+
+
+def test_slower_is_written_with_its_cause_and_both_tempos() -> None:
+    run = come_to(begun(made(RAISE)), State.WAITING)
+    run.say(On.SLOWER)
+    run.say(On.SLOWER)
+
+    common = {"exercise": "exercise_0", "what": "slower", "because": "asked"}
+    assert lines(run, "eased") == [
+        common | {"from": "1", "to": "1.25"}, common | {"from": "1.25", "to": "1.5625"},
+    ]  # fmt: skip
