@@ -167,6 +167,7 @@ def test_the_bands_follow_each_other_up_to_the_worst_and_break_at_the_limits(
 
     assert len(found) == len(rungs(limits, question)) + 1
     assert found[-1][1] == 10
+    assert all(low <= high for low, high in found)
     assert all(low == before + 1 for (_, before), (low, _) in pairwise(found))
     edges = {high for _, high in found}
     assert {limits.pain_carry_on_to, limits.pain_ease_to} <= edges
