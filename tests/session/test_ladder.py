@@ -174,6 +174,18 @@ def test_the_bands_follow_each_other_up_to_the_worst_and_break_at_the_limits(
     assert found[0][0] in (0, 1)
 
 
+@pytest.mark.parametrize(
+    ("limits", "pain", "halt_pain"),
+    [((3, 5), (0, 3, 5), (3, 5)), ((0, 0), (0,), (0,)), ((3, 10), (0, 3), (3,)), ((10, 10), (0,), (0,))],
+)
+def test_whoever_told_pain_is_asked_whether_there_is_any_only_where_nothing_else_is_left_to_ask(
+    limits: tuple[int, int], pain: tuple[int, ...], halt_pain: tuple[int, ...]
+) -> None:
+    written = replace(BASE.limits, pain_carry_on_to=limits[0], pain_ease_to=limits[1])
+
+    assert (rungs(written, Question.PAIN), rungs(written, Question.HALT_PAIN)) == (pain, halt_pain)
+
+
 @pytest.mark.parametrize(("low", "high", "written"), [(-1, 4, 4), (0, 0, "none"), (1, 3, "1-3"), (6, 10, "6-10")])
 def test_a_band_is_written_as_a_band_and_a_number_as_a_number(low: int, high: int, written: int | str) -> None:
     assert stated(low, high) == written
