@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-import pytest
-from scenes import begun, come_to, lines, made, work_until
+from dataclasses import replace
 
-from coach.program.model import Guide, Hold, Phase, Range, Reps
+import pytest
+from scenes import DAY, begun, come_to, lines, made, work_until
+
+from coach.program.model import Guide, Hold, Phase, Point, Range, Reps, Route, Sides, Work
 from coach.session.events import On
+from coach.session.lines import session_begun
+from coach.session.plan import plan
 from coach.session.state import State
 from coach.tempo.units import to_samples
 
@@ -41,3 +45,82 @@ def test_a_rep_that_is_stopped_was_under_tension_but_in_its_rest(phase: int, aft
 
     assert [line["tension_s"] for line in lines(run, "set_ended")] == [tension]
     assert [line["tension_planned_s"] for line in lines(run, "set_begun")] == [8.0]
+
+
+ROUNDS = Route((Point("ahead", 1.0), Point("out", 2.0)), Range(1, 2))
+
+
+@pytest.mark.parametrize(
+    ("work", "sides", "side", "kind", "unit", "amounts", "tension"),
+    [
+        (RESTED, Sides.BOTH, "", "reps", "reps", (2, 2), 8.0),
+        (RESTED, Sides.ALTERNATING, "right+left", "reps", "reps", (4, 4), 16.0),
+        (ROUNDS, Sides.EACH, "right", "route", "rounds", (1, 1), 3.0),
+        (Hold(Range(5, 9)), Sides.BOTH, "", "hold", "seconds", (5, 5), 5.0),
+    ],
+)
+def test_both_lines_of_a_set_say_which_it_is_how_much_was_planned_and_how_it_ended(
+    work: Work, sides: Sides, side: str, kind: str, unit: str, amounts: tuple[int, int], tension: float
+) -> None:
+    run = come_to(begun(made(work, work, sides=sides)), State.SET_END)
+
+    common = {"exercise": "exercise_0", "level": "level_1", "set": 1, "side": side, "set_id": 1, "kind": kind}
+    common |= {"planned_low": amounts[0], "planned_high": amounts[1]}
+    assert lines(run, "set_begun") == [common | {"unit": unit, "tension_planned_s": tension}]
+    assert lines(run, "set_ended") == [common | {"counted": amounts[1], "tension_s": tension, "why": "done"}]
+
+
+def test_a_set_that_was_asked_to_be_slower_plans_and_takes_more_time() -> None:
+    run = come_to(begun(made(RESTED)), State.WAITING)
+    run.say(On.SLOWER)
+    come_to(run, State.SET_END)
+
+    assert [line["tension_planned_s"] for line in lines(run, "set_begun")] == [10.0]
+    assert [line["tension_s"] for line in lines(run, "set_ended")] == [10.0]
+
+
+def test_a_range_is_planned_from_its_least_to_the_target_and_never_from_more_than_the_target() -> None:
+    run = come_to(begun(made(replace(RESTED, count=Range(3, 4)))), State.WAITING)
+    run.say(On.EASIER)
+    come_to(run, State.SET_END)
+
+    assert [(line["planned_low"], line["planned_high"]) for line in lines(run, "set_begun")] == [(2, 2)]
+
+
+def test_so_many_sets_cut_short_as_the_program_says_end_the_exercise_and_a_whole_one_does_not_count() -> None:
+    run = begun(made(RESTED, sets=(4,), cut_sets=2))
+    for cut in (True, False, True):
+        work_until(run, On.PHASE, 1)
+        if cut:
+            run.say(On.ENOUGH)
+        come_to(run, State.SET_END)
+    come_to(run, State.CLOSING)
+
+    assert [line["why"] for line in lines(run, "set_ended")] == ["cut", "done", "cut"]
+    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "cut_sets"}]
+    assert (run.session.sets_done, run.session.sets_begun) == (1, 3)
+
+
+@pytest.mark.parametrize("heard", [True, False])
+def test_the_first_line_of_a_session_says_who_does_what_with_which_ears_and_why(heard: bool) -> None:
+    program = made(ROUNDS, Hold(Range(5, 9)), exercises=1, sides=Sides.EACH)
+    today = replace(plan(program, (), DAY), numbers_heard=heard)
+
+    fields = session_begun(
+        today, session="s1", person="p1", ears=("keys", "taught"), voice="v", device="d", app_version="0",
+        in_words=lambda clause: clause.key,
+    )  # fmt: skip
+
+    assert fields == {
+        "session": "s1", "person": "p1", "program": program.id, "title": program.title, "digest": program.digest,
+        "written_by": program.written_by.who, "language": program.language,
+        "plan": [
+            {
+                "exercise": "exercise_0", "level": "level_1", "sets": 4,
+                "because": "because_start_level; because_bottom", "name": program.exercises[0].name,
+                "kind": "hold", "low": 5, "high": 9, "target": 5, "unit": "seconds", "sides": str(Sides.EACH),
+            }
+        ],
+        "ears": ["keys", "taught"], "voice": "v", "device": "d", "rate": 16_000, "app_version": "0",
+        "numbers": "spoken" if heard else "ladder", "continues": "",
+    }  # fmt: skip

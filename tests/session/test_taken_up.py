@@ -15,7 +15,7 @@ from scenes import RAISE, made
 
 from coach.history import STILL_TODAY, broken_off, past
 from coach.logbook import SessionRecord, joined
-from coach.program.model import Action, Program
+from coach.program.model import Action, Program, Sides
 from coach.program_files import read, shipped
 from coach.session.commands import Say
 from coach.session.events import On
@@ -456,11 +456,17 @@ def test_what_would_be_planned_easier_now_holds_for_what_is_left(
     now: tuple[int, int], goes_on_with: tuple[int, int]
 ) -> None:
     today = planned_now()
-    easier = replace(today, exercises=tuple(replace(one, level=now[0], target=now[1]) for one in today.exercises))
+    first, second = today.exercises
 
-    taken = going_on(easier)
+    taken = going_on(replace(today, exercises=(replace(first, level=now[0], target=now[1]), second)))
 
-    assert list(zip(taken.levels, taken.targets, strict=True)) == [goes_on_with] * 2
+    assert list(zip(taken.levels, taken.targets, strict=True)) == [goes_on_with, (1, 3)]
+
+
+def test_what_would_not_be_planned_now_is_kept_within_its_range() -> None:
+    taken = going_on(replace(planned_now(), exercises=()), {"planned_target": 99, "target": 99})
+
+    assert taken.targets == (4, 4)
 
 
 @pytest.mark.parametrize(("written", "kept"), [(99, 4), (4, 4), (0, 1)])
@@ -468,14 +474,14 @@ def test_the_plan_is_told_as_it_was_within_its_range_and_news_only_of_what_had_n
     written: int, kept: int
 ) -> None:
     today = planned_now()
-    today = replace(today, exercises=tuple(replace(one, news=("news_up",)) for one in today.exercises))
+    today = replace(today, exercises=tuple(replace(one, news=(one.exercise.id,)) for one in today.exercises))
 
     left = take_up(today, cut_off(today, {"planned_target": written}))
 
     assert left is not None
     first, second = left.exercises
     assert (first.level, first.target, first.news) == (1, kept, ())
-    assert (second.level, second.target, second.news) == (1, 4, ("news_up",))
+    assert (second.level, second.target, second.news) == (1, 4, ("exercise_1",))
     assert [one.key for one in first.because] == ["because_taken_up"]
     assert left.first_session is False
 
@@ -491,10 +497,30 @@ def test_what_is_carried_over_is_what_was_recorded() -> None:
     assert going_on(today, {"stretch": 0.5}).stretch == 1.0
 
 
+@pytest.mark.parametrize(
+    ("sides", "side", "begun", "sets"),
+    [
+        (Sides.EACH, "", "right", 3),
+        (Sides.EACH, "", "left", 2),
+        (Sides.ALTERNATING, "", "right+left", 1),
+        (Sides.AFFECTED, "left", "left", 1),
+    ],
+)
+def test_it_goes_on_behind_the_side_that_began(sides: Sides, side: str, begun: str, sets: int) -> None:
+    today = replace(plan(made(RAISE, RAISE, exercises=2, sides=sides), (), DAY), side=side)
+
+    left = take_up(today, cut_off(today, {"begun": ((1, begun),)}))
+
+    assert left is not None
+    assert ahead(left)[0].sets == sets
+
+
 def test_behind_a_set_that_is_not_in_the_plan_no_set_of_its_exercise_comes() -> None:
     today = planned_now()
 
     left = take_up(today, cut_off(today, {"begun": ((1, ""), (7, "left"))}))
 
     assert left is not None
+    assert left.taken_up is not None
+    assert left.taken_up.turn == 1
     assert [(one.planned.exercise.id, one.sets) for one in ahead(left)] == [("exercise_1", 2)]
