@@ -502,6 +502,7 @@ def test_what_is_carried_over_is_what_was_recorded() -> None:
     [
         (Sides.EACH, "", "right", 3),
         (Sides.EACH, "", "left", 2),
+        (Sides.EACH, "left", "left", 3),
         (Sides.ALTERNATING, "", "right+left", 1),
         (Sides.AFFECTED, "left", "left", 1),
     ],
@@ -513,6 +514,20 @@ def test_it_goes_on_behind_the_side_that_began(sides: Sides, side: str, begun: s
 
     assert left is not None
     assert ahead(left)[0].sets == sets
+
+
+@pytest.mark.parametrize("over", ["", "eased"])
+def test_what_is_ahead_is_the_rest_of_its_exercise_and_all_that_follow_as_easy_as_they_were_made(over: str) -> None:
+    today = plan(made(RAISE, RAISE, sets=(2, 3), exercises=3), (), DAY)
+    before = TakenUp(
+        "first", 1, 0, (1, 0, 1), (4, 2, 3), over=over, stretch=1.0, cut_sets=0, halts=0, seconds=60.0, sore=False
+    )  # fmt: skip
+
+    found = ahead(replace(today, taken_up=before))
+
+    assert [(one.planned.exercise.id, one.planned.level, one.planned.target, one.sets) for one in found] == [
+        *([] if over else [("exercise_1", 0, 2, 1)]), ("exercise_2", 1, 3, 3),
+    ]  # fmt: skip
 
 
 def test_behind_a_set_that_is_not_in_the_plan_no_set_of_its_exercise_comes() -> None:
