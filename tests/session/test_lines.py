@@ -70,6 +70,23 @@ def test_both_lines_of_a_set_say_which_it_is_how_much_was_planned_and_how_it_end
     assert lines(run, "set_ended") == [common | {"counted": amounts[1], "tension_s": tension, "why": "done"}]
 
 
+@pytest.mark.parametrize(
+    ("work", "kind", "number", "phase", "name"),
+    [
+        (RESTED, On.PHASE, 2, 1, "lower"),
+        (ROUNDS, On.PHASE, 1, 1, "out"),
+        (Hold(Range(5, 9)), On.SECOND, 2, 0, ""),
+    ],
+)
+def test_a_halt_says_in_which_rep_and_phase_it_came(work: Work, kind: On, number: int, phase: int, name: str) -> None:
+    run = work_until(begun(made(work)), kind, number, phase=phase)
+    run.say(On.STOP)
+
+    (line,) = lines(run, "halted")
+    assert (line["phase"], line["set_id"], line["state"]) == (name, 1, "working")
+    assert kind is On.SECOND or line["rep"] == number
+
+
 def test_a_set_that_was_asked_to_be_slower_plans_and_takes_more_time() -> None:
     run = come_to(begun(made(RESTED)), State.WAITING)
     run.say(On.SLOWER)
@@ -77,6 +94,17 @@ def test_a_set_that_was_asked_to_be_slower_plans_and_takes_more_time() -> None:
 
     assert [line["tension_planned_s"] for line in lines(run, "set_begun")] == [10.0]
     assert [line["tension_s"] for line in lines(run, "set_ended")] == [10.0]
+
+
+def test_times_are_written_in_thousandths_of_a_second() -> None:
+    work = replace(RESTED, phases=(Phase("raise", 1.3), Phase("lower", 3.0)))
+    run = come_to(begun(made(work)), State.WAITING)
+    for _ in range(3):
+        run.say(On.SLOWER)
+    come_to(run, State.SET_END)
+
+    assert [line["tension_planned_s"] for line in lines(run, "set_begun")] == [16.797]  # 16.796875
+    assert [line["tension_s"] for line in lines(run, "set_ended")] == [16.797]
 
 
 def test_a_range_is_planned_from_its_least_to_the_target_and_never_from_more_than_the_target() -> None:
