@@ -28,6 +28,16 @@ def test_speech_that_nobody_understood_lets_the_phase_run_out_and_counts_a_rep_t
     assert run.session.open_set.counted == 2
 
 
+def test_a_rep_of_one_phase_counts_where_that_phase_ran_out() -> None:
+    run = work_until(begun(made(replace(RAISE, phases=RAISE.phases[1:]))), On.PHASE, 2)
+    run.say(On.SPOKE)
+    run.step()
+
+    assert run.session.state is State.HOLDING
+    assert run.session.open_set is not None
+    assert run.session.open_set.counted == 2
+
+
 def test_a_rep_that_was_held_in_its_middle_is_done_again_from_its_start() -> None:
     run = work_until(begun(made(RAISE)), On.PHASE, 2)
     run.say(On.SPOKE)
