@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -171,6 +172,20 @@ def test_a_decision_ends_a_gap() -> None:
 
     assert level(*story) == "both_hands"
     assert level(*story, decided(12, "stay", "fingertips")) == "fingertips"
+
+
+@pytest.mark.parametrize(
+    ("changes", "because"),
+    [
+        ({"eased": True, "pain": 3}, "because_eased"),
+        ({"eased": True, "pain": 4}, "because_hurt"),
+        ({"pain": 4, "unsteady": True}, "because_unsteady"),
+    ],
+)
+def test_why_it_begins_at_the_bottom_again_is_told_with_its_worst_cause(changes: dict[str, Any], because: str) -> None:
+    planned = heel(past(1, replace(HEEL, **changes)))
+
+    assert (planned.target, keys(planned)[-1]) == (8, because)
 
 
 def test_a_gap_that_a_decision_ended_is_not_told_any_more() -> None:

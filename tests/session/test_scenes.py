@@ -262,14 +262,16 @@ def test_finishing_closes_an_open_set_and_the_session(state: State) -> None:
 
 
 @pytest.mark.parametrize("state", [State.SETUP, State.WAITING, State.LEAD_IN, State.WORKING, State.SET_END])
-def test_an_exercise_that_is_too_shaky_gives_way_to_the_next_from_everywhere(state: State) -> None:
-    run = come_to(begun(made(RAISE, exercises=2, unsteady=Action.END_EXERCISE)), state)
-    run.say(On.UNSTEADY)
+@pytest.mark.parametrize("why", [On.UNSTEADY, On.TIRED])
+def test_an_exercise_that_is_too_much_gives_way_to_the_next_from_everywhere(state: State, why: On) -> None:
+    program = made(RAISE, exercises=2, unsteady=Action.END_EXERCISE, tired=Action.END_EXERCISE)
+    run = come_to(begun(program), state)
+    run.say(why)
     run.say(On.READY)
     come_to(run, State.INTRO)
 
     assert run.session.exercise_index == 1
-    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "unsteady"}]
+    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": str(why)}]
 
 
 def test_a_pause_behind_the_last_set_leads_to_the_end() -> None:
