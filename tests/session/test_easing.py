@@ -31,6 +31,20 @@ def test_an_answer_before_the_start_eases_each_exercise_by_one_step_and_begins_w
     assert (run.session.levels, run.session.exercise_index) == ((0, 0, 0), 0)
 
 
+def test_pain_told_before_the_start_eases_each_exercise_by_the_limit_of_the_program() -> None:
+    program = made(RAISE, RAISE, exercises=2, change=swollen, pain_carry_on_to=3, pain_ease_to=5)
+    run = come_to(begun(program), State.SCREENING)
+    run.say(On.STOP)
+    run.say(On.PAIN)
+    run.say(On.NUMBER, 5)
+    run.say(On.YES)
+
+    assert run.session.state is State.RECOVERING
+    assert [(line["exercise"], line["because"]) for line in lines(run, "eased")] == [
+        ("exercise_0", "limits.pain.ease_to"), ("exercise_1", "limits.pain.ease_to"),
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize("state", [State.WAITING, State.WORKING])
 @pytest.mark.parametrize(("levels", "told"), [(1, "eased_amount"), (2, "eased_level")])
 def test_it_is_told_whether_the_next_set_is_another_level_or_fewer(state: State, levels: int, told: str) -> None:
