@@ -96,6 +96,12 @@ def test_a_set_that_was_asked_to_be_slower_plans_and_takes_more_time() -> None:
     assert [line["tension_s"] for line in lines(run, "set_ended")] == [10.0]
 
 
+def test_ten_rests_add_not_one_sample_of_tension() -> None:
+    run = come_to(begun(made(replace(RESTED, count=Range(10, 10)))), State.SET_END)
+
+    assert [line["tension_s"] for line in lines(run, "set_ended")] == [40.0]
+
+
 def test_times_are_written_in_thousandths_of_a_second() -> None:
     work = replace(RESTED, phases=(Phase("raise", 1.3), Phase("lower", 3.0)))
     run = come_to(begun(made(work)), State.WAITING)
