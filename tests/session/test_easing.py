@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from scenes import BASE, RAISE, begun, come_to, keys, lines, made
 
-from coach.program.model import Program
+from coach.program.model import AskAfter, Program
 from coach.session.events import On
 from coach.session.state import State
 
@@ -43,6 +43,15 @@ def test_pain_told_before_the_start_eases_each_exercise_by_the_limit_of_the_prog
     assert [(line["exercise"], line["because"]) for line in lines(run, "eased")] == [
         ("exercise_0", "limits.pain.ease_to"), ("exercise_1", "limits.pain.ease_to"),
     ]  # fmt: skip
+
+
+def test_an_effort_above_the_limit_eases_the_sets_to_come_with_its_cause() -> None:
+    asks = lambda program: replace(program, ask_effort=AskAfter.EACH_SET)  # noqa: E731
+    run = come_to(begun(made(RAISE, change=asks, effort_ease_above=6)), State.ASKING)
+    run.say(On.NUMBER, 7)
+    run.say(On.YES)
+
+    assert [(line["what"], line["because"]) for line in lines(run, "eased")] == [("amount", "limits.effort.ease_above")]
 
 
 @pytest.mark.parametrize("state", [State.WAITING, State.WORKING])
