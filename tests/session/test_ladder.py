@@ -130,6 +130,15 @@ def test_a_number_not_understood_twice_leads_to_the_ladder_and_silence_does_not(
     assert lines(run, "numbers_not_heard") == [{"question": "pain", "why": "not_understood"}]
 
 
+def test_a_yes_or_no_that_was_not_understood_is_no_number_that_was_not_understood() -> None:
+    program = made(RAISE, change=lambda one: replace(one, ask_reps=ASKED, ask_pain=ASKED))
+    run = put(come_to(WatchedRun(plan(program, (), DAY)), State.ASKING))
+    assert run.session.asked_about is Question.REPS
+    answer(run, On.SPOKE)
+
+    assert run.session.trouble == 0
+
+
 def test_what_only_a_number_answers_is_left_out_and_the_record_says_why() -> None:
     run = answer(asking(effort=ASKED), On.NO, On.YES)
 
