@@ -7,7 +7,7 @@ from enum import StrEnum
 from math import ceil
 
 from coach.program.model import Guide, Hold, Phase, Point, Reps, Route, Work, steps
-from coach.tempo.units import RATE, to_samples
+from coach.tempo.units import to_samples
 
 
 class Sound(StrEnum):
@@ -98,7 +98,6 @@ def lay_out(
     from_side: int = 0,
     stretch: float = 1.0,
     opening: tuple[str, tuple[tuple[str, str | int], ...]] | None = None,
-    rate: int = RATE,
 ) -> Layout:
     """Lay out reps, rounds or seconds `first` to `last` (from 1, both included) from sample `start` on.
 
@@ -109,9 +108,9 @@ def lay_out(
     if stretch < 1.0:
         raise ValueError("a phase is never shorter than written")
     if isinstance(work, Hold):
-        return _hold(start, first, last, rate)
+        return _hold(start, first, last)
     parts = steps(work)
-    lengths = [to_samples(step.seconds * stretch, rate) for step in parts]
+    lengths = [to_samples(step.seconds * stretch) for step in parts]
     cues: list[Cue] = []
     marks: list[Mark] = []
     at = start
@@ -129,8 +128,8 @@ def lay_out(
                         key, values = opening
                     cues.append(Cue(at, Sound.SPEECH, key, values, length))
                 else:
-                    cues += _step(work, step.name, number - first, at, length, rate)
-                cues += _seconds(work, step, at, length, stretch, rate)
+                    cues += _step(work, step.name, number - first, at, length)
+                cues += _seconds(work, step, at, length, stretch)
                 at += length
             marks.append(Mark(at, At.REP_DONE, number, len(parts) - 1, side))
     marks.append(Mark(at, At.DONE, last, 0, sides[-1]))
@@ -145,24 +144,24 @@ def _number(work: Work, number: int, turn: int, side: str, name: str) -> tuple[s
     return "count", (("n", number),)
 
 
-def _step(work: Work, name: str, since: int, at: int, length: int, rate: int) -> list[Cue]:
+def _step(work: Work, name: str, since: int, at: int, length: int) -> list[Cue]:
     """Name a phase or point where it begins; a tick marks one that is not named (any more)."""
     slow = isinstance(work, Reps) and name == work.slow
     named = isinstance(work, Route) or slow or since < NAMES_SAID_FOR
-    if not named or length < to_samples(SHORTEST_NAMED, rate):
+    if not named or length < to_samples(SHORTEST_NAMED):
         return [Cue(at, Sound.TICK)]
     return [Cue(at, Sound.SPEECH, "phase", (("name", name),), length)]
 
 
-def _seconds(work: Work, step: Phase | Point, at: int, length: int, stretch: float, rate: int) -> list[Cue]:
+def _seconds(work: Work, step: Phase | Point, at: int, length: int, stretch: float) -> list[Cue]:
     """Mark the seconds of a phase by ticks; shape or count the slow one as its guide says."""
     guide = work.guide if isinstance(work, Reps) and step.name == work.slow else None
     if guide is Guide.QUIET:
         return []
     cues = [Cue(at, Sound.FALL, length=length)] if guide in (Guide.TONE, Guide.BOTH) else []
     for second in range(1, ceil(step.seconds)):
-        moment = at + to_samples(second * stretch, rate)  # stretched too, so that a longer phase has as many
-        left = min(to_samples(stretch, rate), at + length - moment)
+        moment = at + to_samples(second * stretch)  # stretched too, so that a longer phase has as many
+        left = min(to_samples(stretch), at + length - moment)
         if guide in (Guide.COUNT, Guide.BOTH):
             cues.append(Cue(moment, Sound.SPEECH, "second", (("n", second + 1),), left))
         else:
@@ -170,12 +169,12 @@ def _seconds(work: Work, step: Phase | Point, at: int, length: int, stretch: flo
     return cues
 
 
-def _hold(start: int, first: int, last: int, rate: int) -> Layout:
+def _hold(start: int, first: int, last: int) -> Layout:
     """Lay out seconds `first` to `last` of a hold: a tick each, news of the time now and then, the end announced."""
     cues: list[Cue] = []
-    marks: list[Mark] = [Mark(start, At.PHASE, first, 0, "", start + to_samples(last - first + 1, rate))]
+    marks: list[Mark] = [Mark(start, At.PHASE, first, 0, "", start + to_samples(last - first + 1))]
     for second in range(first, last + 1):
-        ended = start + to_samples(second - first + 1, rate)
+        ended = start + to_samples(second - first + 1)
         marks.append(Mark(ended, At.SECOND, second))
         left = last - second
         if left == 5 and second > first:
@@ -184,6 +183,6 @@ def _hold(start: int, first: int, last: int, rate: int) -> Layout:
             cues.append(Cue(ended, Sound.SPEECH, "hold_passed", (("n", second),)))
         elif left:
             cues.append(Cue(ended, Sound.TICK))
-    end = start + to_samples(last - first + 1, rate)
+    end = start + to_samples(last - first + 1)
     marks.append(Mark(end, At.DONE, last))
     return Layout(tuple(cues), tuple(marks), end)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from scenes import BASE, RAISE, begun, come_to, lines, made, work_until
+from scenes import BASE, RAISE, begun, come_to, keys, lines, made, work_until
 
 from coach.program.model import Action, AskAfter, Range
 from coach.session.events import On
@@ -314,3 +314,38 @@ def test_where_nothing_is_easier_the_coming_set_does_not_come() -> None:
     run.say(On.EASIER)
 
     assert (run.session.exercise_over, run.session.state) == ("eased", State.RESTING)
+
+
+@pytest.mark.parametrize(("pain", "ended"), [(3, []), (5, ["halted_pain"])])
+def test_pain_that_the_program_lets_carry_on_leaves_the_set_to_go_on_and_more_ends_it(
+    pain: int, ended: list[str]
+) -> None:
+    run = work_until(begun(made(RAISE, pain_carry_on_to=3, pain_ease_to=5)), On.PHASE, 2)
+    run.say(On.PAIN)
+    run.say(On.NUMBER, pain)
+    run.say(On.YES)
+
+    assert run.session.state is State.RECOVERING
+    assert [line["why"] for line in lines(run, "set_ended")] == ended
+    assert (run.session.open_set is None) is bool(ended)
+
+
+def test_pain_told_in_a_rest_closes_no_set_again() -> None:
+    run = come_to(begun(made(RAISE, pain_carry_on_to=3, pain_ease_to=5)), State.RESTING)
+    run.say(On.PAIN)
+    run.say(On.NUMBER, 5)
+    run.say(On.YES)
+
+    assert [line["why"] for line in lines(run, "set_ended")] == ["done"]
+    assert run.session.state is State.RECOVERING
+
+
+@pytest.mark.parametrize(("least", "told"), [(1, "halt_exercise_over"), (3, "halt_pain_ease")])
+def test_pain_that_eases_what_cannot_be_easier_is_told_to_end_the_exercise(least: int, told: str) -> None:
+    program = made(replace(RAISE, count=Range(least, least)), pain_carry_on_to=3, pain_ease_to=5)
+    run = come_to(begun(program), State.WORKING)
+    run.say(On.PAIN)
+    run.say(On.NUMBER, 5)
+    run.say(On.YES)
+
+    assert {"halt_exercise_over", "halt_pain_ease"} & set(keys(run)) == {told}

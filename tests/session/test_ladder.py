@@ -130,13 +130,22 @@ def test_a_number_not_understood_twice_leads_to_the_ladder_and_silence_does_not(
     assert lines(run, "numbers_not_heard") == [{"question": "pain", "why": "not_understood"}]
 
 
+def test_a_yes_or_no_that_was_not_understood_is_no_number_that_was_not_understood() -> None:
+    program = made(RAISE, change=lambda one: replace(one, ask_reps=ASKED, ask_pain=ASKED))
+    run = put(come_to(WatchedRun(plan(program, (), DAY)), State.ASKING))
+    assert run.session.asked_about is Question.REPS
+    answer(run, On.SPOKE)
+
+    assert run.session.trouble == 0
+
+
 def test_what_only_a_number_answers_is_left_out_and_the_record_says_why() -> None:
     run = answer(asking(effort=ASKED), On.NO, On.YES)
 
     assert run.session.state is State.RESTING
     assert "ask_effort" not in keys(run)
-    assert [(line["question"], line["because"]) for line in lines(run, "unanswered")] == [
-        ("effort", "numbers_not_heard")
+    assert lines(run, "unanswered") == [
+        {"question": "effort", "prompts": 0, "set_id": 1, "because": "numbers_not_heard"}
     ]
 
 
@@ -167,10 +176,23 @@ def test_the_bands_follow_each_other_up_to_the_worst_and_break_at_the_limits(
 
     assert len(found) == len(rungs(limits, question)) + 1
     assert found[-1][1] == 10
+    assert all(low <= high for low, high in found)
     assert all(low == before + 1 for (_, before), (low, _) in pairwise(found))
     edges = {high for _, high in found}
     assert {limits.pain_carry_on_to, limits.pain_ease_to} <= edges
     assert found[0][0] in (0, 1)
+
+
+@pytest.mark.parametrize(
+    ("limits", "pain", "halt_pain"),
+    [((3, 5), (0, 3, 5), (3, 5)), ((0, 0), (0,), (0,)), ((3, 10), (0, 3), (3,)), ((10, 10), (0,), (0,))],
+)
+def test_whoever_told_pain_is_asked_whether_there_is_any_only_where_nothing_else_is_left_to_ask(
+    limits: tuple[int, int], pain: tuple[int, ...], halt_pain: tuple[int, ...]
+) -> None:
+    written = replace(BASE.limits, pain_carry_on_to=limits[0], pain_ease_to=limits[1])
+
+    assert (rungs(written, Question.PAIN), rungs(written, Question.HALT_PAIN)) == (pain, halt_pain)
 
 
 @pytest.mark.parametrize(("low", "high", "written"), [(-1, 4, 4), (0, 0, "none"), (1, 3, "1-3"), (6, 10, "6-10")])

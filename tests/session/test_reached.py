@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -59,6 +60,21 @@ def test_a_decision_moves_the_level_up_with_its_amount_at_the_bottom_and_is_told
     assert keys(planned) == ["because_decided_up", "because_bottom"]
     done = heel(past(3), up, past(1, replace(HEEL, level="fingertips", target=8)))
     assert (done.level, done.target, done.news) == (1, 9, ())
+
+
+def test_a_decision_to_stay_is_told_is_the_reason_for_the_level_and_leaves_the_amount() -> None:
+    planned = heel(past(3), decided(2, "stay", "both_hands"))
+
+    assert (planned.level, planned.target, planned.news) == (0, 10, ("news_stay",))
+    assert keys(planned) == ["because_decided_stay", "because_on"]
+
+
+@pytest.mark.parametrize("verdict", ["up", "down"])
+def test_a_step_that_leads_nowhere_is_not_told_and_the_amount_begins_at_the_bottom(verdict: str) -> None:
+    planned = heel(past(3), decided(2, verdict, "both_hands"))
+
+    assert (planned.level, planned.target, planned.news) == (0, 8, ())
+    assert keys(planned) == ["because_start_level", "because_bottom"]
 
 
 def test_a_session_at_a_higher_level_without_a_decision_raises_nothing() -> None:
@@ -165,6 +181,27 @@ def test_a_decision_ends_a_gap() -> None:
 
     assert level(*story) == "both_hands"
     assert level(*story, decided(12, "stay", "fingertips")) == "fingertips"
+
+
+@pytest.mark.parametrize(
+    ("changes", "because"),
+    [
+        ({"eased": True, "pain": 3}, "because_eased"),
+        ({"eased": True, "pain": 4}, "because_hurt"),
+        ({"pain": 4, "unsteady": True}, "because_unsteady"),
+    ],
+)
+def test_why_it_begins_at_the_bottom_again_is_told_with_its_worst_cause(changes: dict[str, Any], because: str) -> None:
+    planned = heel(past(1, replace(HEEL, **changes)))
+
+    assert (planned.target, keys(planned)[-1]) == (8, because)
+
+
+def test_a_gap_that_a_decision_ended_is_not_told_any_more() -> None:
+    story = (decided(29, "up", "fingertips"), past(28, replace(HEEL, level="fingertips")))
+
+    assert heel(*story).news == ("news_gap",)
+    assert heel(*story, decided(5, "stay", "both_hands")).news == ("news_stay",)
 
 
 def test_a_session_dated_in_the_future_ends_no_gap_and_makes_none() -> None:

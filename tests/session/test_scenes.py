@@ -28,6 +28,16 @@ def test_speech_that_nobody_understood_lets_the_phase_run_out_and_counts_a_rep_t
     assert run.session.open_set.counted == 2
 
 
+def test_a_rep_of_one_phase_counts_where_that_phase_ran_out() -> None:
+    run = work_until(begun(made(replace(RAISE, phases=RAISE.phases[1:]))), On.PHASE, 2)
+    run.say(On.SPOKE)
+    run.step()
+
+    assert run.session.state is State.HOLDING
+    assert run.session.open_set is not None
+    assert run.session.open_set.counted == 2
+
+
 def test_a_rep_that_was_held_in_its_middle_is_done_again_from_its_start() -> None:
     run = work_until(begun(made(RAISE)), On.PHASE, 2)
     run.say(On.SPOKE)
@@ -158,6 +168,9 @@ def test_an_easier_level_with_fewer_sets_brings_no_further_set() -> None:
 
     assert run.session.end_why == "done"
     assert run.session.sets_begun == 1
+    assert "exercise_over" in keys(run)
+    assert not {"eased_amount", "eased_level"} & set(keys(run))
+    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "eased"}]
 
 
 def test_no_next_set_is_promised_behind_the_last_one() -> None:
@@ -249,14 +262,16 @@ def test_finishing_closes_an_open_set_and_the_session(state: State) -> None:
 
 
 @pytest.mark.parametrize("state", [State.SETUP, State.WAITING, State.LEAD_IN, State.WORKING, State.SET_END])
-def test_an_exercise_that_is_too_shaky_gives_way_to_the_next_from_everywhere(state: State) -> None:
-    run = come_to(begun(made(RAISE, exercises=2, unsteady=Action.END_EXERCISE)), state)
-    run.say(On.UNSTEADY)
+@pytest.mark.parametrize("why", [On.UNSTEADY, On.TIRED])
+def test_an_exercise_that_is_too_much_gives_way_to_the_next_from_everywhere(state: State, why: On) -> None:
+    program = made(RAISE, exercises=2, unsteady=Action.END_EXERCISE, tired=Action.END_EXERCISE)
+    run = come_to(begun(program), state)
+    run.say(why)
     run.say(On.READY)
     come_to(run, State.INTRO)
 
     assert run.session.exercise_index == 1
-    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "unsteady"}]
+    assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": str(why)}]
 
 
 def test_a_pause_behind_the_last_set_leads_to_the_end() -> None:

@@ -11,16 +11,17 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scenes import RAISE, made
 
 from coach.history import STILL_TODAY, broken_off, past
 from coach.logbook import SessionRecord, joined
-from coach.program.model import Program
+from coach.program.model import Action, Program, Sides
 from coach.program_files import read, shipped
 from coach.session.commands import Say
 from coach.session.events import On
-from coach.session.plan import NEXT_DAY, Today, plan, turns
+from coach.session.plan import NEXT_DAY, TakenUp, Today, plan, turns
 from coach.session.state import State
-from coach.session.taken_up import ahead, take_up
+from coach.session.taken_up import Broken, BrokenExercise, ahead, take_up
 from coach.tempo.units import to_samples
 from coach.testing import Person, WatchedRun, live, random_history, random_program, record_of
 
@@ -329,3 +330,212 @@ def test_what_takes_up_a_session_that_is_not_there_stands_by_itself() -> None:
 
     assert joined([lone]) == (lone,)
     assert joined([record, other]) == (record, other)
+
+
+# -- case by case: two exercises of two levels, 3-4 reps, two sets each; the first set of the first had begun --
+
+
+def planned_now(**limits: Any) -> Today:
+    return plan(made(RAISE, RAISE, exercises=2, **limits), (), DAY)
+
+
+def cut_off(today: Today, of_first: dict[str, Any] | None = None, **changes: Any) -> Broken:
+    one = BrokenExercise("exercise_0", "level_1", 4, "level_1", 4, begun=((1, ""),))
+    exercises = (replace(one, **(of_first or {})), replace(one, exercise="exercise_1", begun=()))
+    return replace(Broken("first", today.program.digest, 60.0, exercises), **changes)
+
+
+def going_on(today: Today, of_first: dict[str, Any] | None = None, **changes: Any) -> TakenUp:
+    left = take_up(today, cut_off(today, of_first, **changes))
+    assert left is not None
+    assert left.taken_up is not None
+    return left.taken_up
+
+
+HALT = ("exercise_1", "break")
+
+
+@pytest.mark.parametrize(
+    ("told", "goes_on"),
+    [
+        ({"worst_pain": 5}, True),
+        ({"worst_pain": 6}, False),
+        ({"pain_open": True}, False),
+        ({"halts": (HALT,) * 2}, True),
+        ({"halts": (HALT,) * 3}, False),
+        ({"seconds": 1199.9}, True),
+        ({"seconds": 1200.0}, False),
+    ],
+)
+def test_it_goes_on_only_within_the_limits_of_the_program(told: dict[str, Any], goes_on: bool) -> None:
+    today = planned_now(pain_carry_on_to=3, pain_ease_to=5, halts=3, minutes=20)
+
+    assert (take_up(today, cut_off(today, **told)) is not None) is goes_on
+
+
+@pytest.mark.parametrize("why", ["unsteady", "tired"])
+@pytest.mark.parametrize("action", [Action.END_EXERCISE, Action.END_SESSION])
+def test_what_ends_a_session_by_the_program_ends_one_that_broke_off(why: str, action: Action) -> None:
+    ends = {"unsteady": Action.END_EXERCISE, "tired": Action.END_EXERCISE, why: action}
+    today = planned_now(**ends)
+
+    goes_on = take_up(today, cut_off(today, halts=(("exercise_0", why),))) is not None
+    assert goes_on is (action is Action.END_EXERCISE)
+
+
+@pytest.mark.parametrize("changes", [{"exercise": "gone"}, {"planned_level": "gone"}, {"level": "gone"}])
+def test_what_is_not_in_the_program_any_more_does_not_go_on(changes: dict[str, str]) -> None:
+    today = planned_now()
+
+    assert take_up(today, cut_off(today, changes)) is None
+    assert take_up(today, cut_off(today, {"begun": ()})) is None
+
+
+@pytest.mark.parametrize(
+    ("told", "sore"),
+    [
+        ({}, False),
+        ({"worst_pain": 3}, False),
+        ({"worst_pain": 4}, True),
+        ({"next_day_worse": True}, True),
+        ({"halts": (("exercise_1", "unsteady"),)}, True),
+        ({"halts": (("exercise_1", "tired"),)}, False),
+    ],
+)
+def test_what_was_sore_before_it_broke_off_stays_known(told: dict[str, Any], sore: bool) -> None:
+    today = planned_now(pain_carry_on_to=3, pain_ease_to=5, unsteady=Action.STEP_DOWN, halts=3)
+
+    assert going_on(today, **told).sore is sore
+
+
+@pytest.mark.parametrize(
+    ("halts", "over"),
+    [
+        ((), ""),
+        ((("exercise_0", "break"),), ""),
+        ((("exercise_1", "pain"),), ""),
+        ((("exercise_0", ""),), "halted_unexplained"),
+        ((("exercise_0", "break"), ("exercise_0", "pain"), ("exercise_0", "tired")), "pain"),
+    ],
+)
+def test_a_halt_for_more_than_a_break_ends_its_own_exercise_with_its_cause(
+    halts: tuple[tuple[str, str], ...], over: str
+) -> None:
+    today = planned_now(halts=9, tired=Action.END_SET)
+
+    assert going_on(today, halts=halts).over == over
+    assert going_on(today, {"over": "eased"}, halts=halts).over == "eased"
+
+
+@pytest.mark.parametrize(
+    ("of_first", "level", "target"),
+    [
+        ({}, 1, 4),
+        ({"target": 2}, 1, 2),
+        ({"planned_target": 3}, 1, 3),
+        ({"level": "level_0"}, 0, 3),
+        ({"level": "level_0", "target": 2}, 0, 2),
+        ({"planned_target": 99, "target": 99}, 1, 4),
+        ({"target": 0}, 1, 1),
+    ],
+)
+def test_it_goes_on_with_the_easiest_that_was_planned_or_eased_to(
+    of_first: dict[str, Any], level: int, target: int
+) -> None:
+    today = planned_now()
+    high = replace(today, exercises=tuple(replace(one, target=4) for one in today.exercises))
+
+    taken = going_on(high, of_first)
+
+    assert (taken.levels[0], taken.targets[0]) == (level, target)
+    assert (taken.levels[1], taken.targets[1]) == (1, 4)
+
+
+@pytest.mark.parametrize(("now", "goes_on_with"), [((1, 3), (1, 3)), ((0, 4), (0, 3)), ((0, 2), (0, 2))])
+def test_what_would_be_planned_easier_now_holds_for_what_is_left(
+    now: tuple[int, int], goes_on_with: tuple[int, int]
+) -> None:
+    today = planned_now()
+    first, second = today.exercises
+
+    taken = going_on(replace(today, exercises=(replace(first, level=now[0], target=now[1]), second)))
+
+    assert list(zip(taken.levels, taken.targets, strict=True)) == [goes_on_with, (1, 3)]
+
+
+def test_what_would_not_be_planned_now_is_kept_within_its_range() -> None:
+    taken = going_on(replace(planned_now(), exercises=()), {"planned_target": 99, "target": 99})
+
+    assert taken.targets == (4, 4)
+
+
+@pytest.mark.parametrize(("written", "kept"), [(99, 4), (4, 4), (0, 1)])
+def test_the_plan_is_told_as_it_was_within_its_range_and_news_only_of_what_had_not_begun(
+    written: int, kept: int
+) -> None:
+    today = planned_now()
+    today = replace(today, exercises=tuple(replace(one, news=(one.exercise.id,)) for one in today.exercises))
+
+    left = take_up(today, cut_off(today, {"planned_target": written}))
+
+    assert left is not None
+    first, second = left.exercises
+    assert (first.level, first.target, first.news) == (1, kept, ())
+    assert (second.level, second.target, second.news) == (1, 4, ("exercise_1",))
+    assert [one.key for one in first.because] == ["because_taken_up"]
+    assert left.first_session is False
+
+
+def test_what_is_carried_over_is_what_was_recorded() -> None:
+    today = planned_now(halts=3, cut_sets=2)
+
+    taken = going_on(today, {"begun": ((1, ""),), "cut": 1, "stretch": 1.25}, halts=(HALT,), seconds=77.0)
+
+    assert taken == TakenUp(
+        "first", 0, 0, (1, 1), (3, 3), over="", stretch=1.25, cut_sets=1, halts=1, seconds=77.0, sore=False
+    )  # fmt: skip
+    assert going_on(today, {"stretch": 0.5}).stretch == 1.0
+
+
+@pytest.mark.parametrize(
+    ("sides", "side", "begun", "sets"),
+    [
+        (Sides.EACH, "", "right", 3),
+        (Sides.EACH, "", "left", 2),
+        (Sides.EACH, "left", "left", 3),
+        (Sides.ALTERNATING, "", "right+left", 1),
+        (Sides.AFFECTED, "left", "left", 1),
+    ],
+)
+def test_it_goes_on_behind_the_side_that_began(sides: Sides, side: str, begun: str, sets: int) -> None:
+    today = replace(plan(made(RAISE, RAISE, exercises=2, sides=sides), (), DAY), side=side)
+
+    left = take_up(today, cut_off(today, {"begun": ((1, begun),)}))
+
+    assert left is not None
+    assert ahead(left)[0].sets == sets
+
+
+@pytest.mark.parametrize("over", ["", "eased"])
+def test_what_is_ahead_is_the_rest_of_its_exercise_and_all_that_follow_as_easy_as_they_were_made(over: str) -> None:
+    today = plan(made(RAISE, RAISE, sets=(2, 3), exercises=3), (), DAY)
+    before = TakenUp(
+        "first", 1, 0, (1, 0, 1), (4, 2, 3), over=over, stretch=1.0, cut_sets=0, halts=0, seconds=60.0, sore=False
+    )  # fmt: skip
+
+    found = ahead(replace(today, taken_up=before))
+
+    assert [(one.planned.exercise.id, one.planned.level, one.planned.target, one.sets) for one in found] == [
+        *([] if over else [("exercise_1", 0, 2, 1)]), ("exercise_2", 1, 3, 3),
+    ]  # fmt: skip
+
+
+def test_behind_a_set_that_is_not_in_the_plan_no_set_of_its_exercise_comes() -> None:
+    today = planned_now()
+
+    left = take_up(today, cut_off(today, {"begun": ((1, ""), (7, "left"))}))
+
+    assert left is not None
+    assert left.taken_up is not None
+    assert left.taken_up.turn == 1
+    assert [(one.planned.exercise.id, one.sets) for one in ahead(left)] == [("exercise_1", 2)]

@@ -121,6 +121,9 @@ def test_a_set_taken_up_on_its_second_side_goes_on_there(
 
     order = [(mark.rep, mark.side) for mark in of_kind(layout, At.REP_DONE)]
     assert order == [(n, side) for n in range(first, first + more + 1) for side in both][1:]
+    parts = len(lengths(work, stretch))
+    phases = [(mark.rep, mark.side) for mark in of_kind(layout, At.PHASE)]
+    assert phases == [one for one in order for _ in range(parts)]
 
 
 @given(works, side_modes)
@@ -174,6 +177,83 @@ def test_a_hold_tells_the_time_now_and_then_and_its_last_five_seconds() -> None:
 
     told = [(cue.at // SECOND, cue.key, dict(cue.values)["n"]) for cue in layout.cues if cue.sound is Sound.SPEECH]
     assert told == [(10, "hold_passed", 10), (20, "hold_passed", 20), (25, "hold_left", 5)]
+
+
+def test_a_hold_that_is_taken_up_is_laid_out_for_the_seconds_that_are_left() -> None:
+    layout = lay_out(Hold(ANY), start=100, first=2, last=8)
+
+    ends = [100 + n * SECOND for n in range(1, 8)]
+    seconds_of_it = [Mark(at, At.SECOND, number) for number, at in enumerate(ends, start=2)]
+    assert layout.marks == (
+        Mark(100, At.PHASE, 2, 0, "", ends[-1]), *seconds_of_it, Mark(ends[-1], At.DONE, 8)
+    )  # fmt: skip
+    assert layout.cues == tuple(
+        Cue(at, Sound.SPEECH, "hold_left", (("n", 5),)) if at == ends[1] else Cue(at, Sound.TICK) for at in ends[:-1]
+    )
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "told"),
+    [
+        (1, 6, []),  # whoever has just begun is not told that five are left
+        (10, 15, []),
+        (1, 16, [(10, "hold_passed"), (11, "hold_left")]),
+    ],
+)
+def test_a_hold_tells_each_time_once(first: int, last: int, told: list[tuple[int, str]]) -> None:
+    layout = lay_out(Hold(ANY), start=0, first=first, last=last)
+
+    said = [(first - 1 + cue.at // SECOND, cue.key) for cue in layout.cues if cue.sound is Sound.SPEECH]
+    assert said == told
+    assert len(layout.cues) == last - first
+
+
+def test_from_the_fourth_rep_on_the_slow_phase_alone_is_named_and_a_tick_marks_the_others() -> None:
+    work = Reps(ANY, (Phase("raise", 1.0), Phase("stay", 1.0), Phase("lower", 1.0)), "lower", Guide.QUIET)
+
+    layout = lay_out(work, start=0, first=3, last=7)
+
+    named = [(cue.at // SECOND, dict(cue.values).get("name")) for cue in layout.cues if cue.key != "count"]
+    three = [(1, "stay"), (2, "lower"), (4, "stay"), (5, "lower"), (7, "stay"), (8, "lower")]
+    assert named == [*three, (10, None), (11, "lower"), (13, None), (14, "lower")]
+
+
+def test_each_point_of_a_route_is_named_in_each_round() -> None:
+    layout = lay_out(Route((Point("ahead", 1.0), Point("out", 1.0)), ANY), start=0, first=1, last=5)
+
+    named = [(cue.at // SECOND, dict(cue.values)["name"]) for cue in spoken(layout, "phase")]
+    assert named == [(1, "out"), (3, "out"), (5, "out"), (7, "out"), (9, "out")]
+
+
+@pytest.mark.parametrize(("length", "sound"), [(0.59, Sound.TICK), (0.6, Sound.SPEECH)])
+def test_a_phase_too_short_for_its_name_is_marked_by_a_tick(length: float, sound: Sound) -> None:
+    work = Reps(ANY, (Phase("raise", 1.0), Phase("stay", length), Phase("lower", 1.0)), "lower", Guide.QUIET)
+
+    layout = lay_out(work, start=0, first=1, last=1)
+
+    assert [cue.sound for cue in layout.cues if cue.at == SECOND] == [sound]
+
+
+def test_a_slower_rep_is_laid_out_whole_and_its_last_second_is_said_only_as_long_as_it_lasts() -> None:
+    work = Reps(ANY, (Phase("raise", 1.0), Phase("lower", 2.5)), "lower", Guide.BOTH)
+
+    layout = lay_out(work, start=0, first=1, last=1, stretch=1.5)
+
+    turn, end = to_samples(1.5), to_samples(5.25)
+    assert layout.cues == (
+        Cue(0, Sound.SPEECH, "count", (("n", 1),), turn),
+        Cue(turn, Sound.SPEECH, "phase", (("name", "lower"),), end - turn),
+        Cue(turn, Sound.FALL, length=end - turn),
+        Cue(2 * turn, Sound.SPEECH, "second", (("n", 2),), turn),
+        Cue(3 * turn, Sound.SPEECH, "second", (("n", 3),), end - 3 * turn),
+    )
+    assert layout.marks == (
+        Mark(0, At.REP, 1, 0, "", end),
+        Mark(0, At.PHASE, 1, 0, "", turn),
+        Mark(turn, At.PHASE, 1, 1, "", end),
+        Mark(end, At.REP_DONE, 1, 1, ""),
+        Mark(end, At.DONE, 1, 0, ""),
+    )
 
 
 def test_a_shorter_phase_than_written_is_refused() -> None:
