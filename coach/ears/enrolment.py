@@ -15,11 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from coach.ears.features import WIDTH, Frames
-from coach.ears.learnt import SIZE, Learnt, LearntMatcher
+from coach.ears.learnt import Learnt, LearntMatcher, middles
+from coach.ears.likeness import SIZE
 from coach.ears.matching import Matcher, threshold
 from coach.ears.remade import Remade
 from coach.ears.room_noise import RoomNoise
-from coach.ears.takes import Take
+from coach.ears.takes import Take, examples_of
 from coach.errors import HearingError
 from coach.logbook.files import sync_folder
 from coach.tempo.units import to_samples
@@ -232,9 +233,11 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
     if "learnt_weights" in data:
         weights = np.asarray(_real(data, "learnt_weights"), np.float32)
         lasts = _whole(data, "learnt_lengths", 1)
-        learnt = Learnt(tuple(str(word) for word in data["learnt_words"]), weights, lasts)
-        if weights.shape != (SIZE + 1, len(learnt.words)) or lasts.shape != (len(learnt.words),):
+        learnt_words = tuple(str(word) for word in data["learnt_words"])
+        if weights.shape != (SIZE + 1, len(learnt_words)) or lasts.shape != (len(learnt_words),):
             raise ValueError("learnt_weights")
+        examples = {word: examples_of(takes[word]) for word in learnt_words}
+        learnt = Learnt(learnt_words, weights, lasts, middles(examples))
     Matcher(takes, halts)  # raises where a take holds nothing to be compared
     return Enrolment(
         takes, str(data["language"]), wordings, str(data["source"]), halts, noise, str(data["verdict"]), learnt

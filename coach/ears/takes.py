@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -10,7 +11,7 @@ import numpy.typing as npt
 
 from coach.ears.activity import CHUNK, SPEECH, decibels
 from coach.ears.features import Embedder, Frames
-from coach.ears.remade import QUIET_ROOM, Remade
+from coach.ears.remade import QUIET_ROOM, Remade, times
 from coach.errors import HearingError
 from coach.ports import Block
 from coach.tempo.units import to_samples
@@ -86,6 +87,16 @@ class Take:
     """The same word in other surroundings, to learn from; see remade.py."""
     sound: Block | None = None
     """The word itself, until it is remade: only ever in memory, never written."""
+
+
+def examples_of(takes: Sequence[Take]) -> list[Remade]:
+    """Return the takes of one word remade, or those that were not as they are, so often that they weigh the same."""
+    return [one for take in takes for one in take.remade or (as_taught(take),) * times(len(takes))]
+
+
+def as_taught(take: Take) -> Remade:
+    """Return a take as if it were remade: nothing is known of what was before the word."""
+    return Remade(take.frames, np.full(len(take.frames), take.level, np.float32), take.ends - np.int32(take.length))
 
 
 class TakeMaker:

@@ -12,8 +12,8 @@ import numpy as np
 from coach.ears.cohort import cohort
 from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment, unlike
 from coach.ears.learnt import learn
-from coach.ears.remade import Remade, Remaker, times
-from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker
+from coach.ears.remade import Remaker
+from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker, examples_of
 from coach.errors import HearingError, did_you_mean
 from coach.ports import Block
 from coach.words.phrases import ReplyWords
@@ -151,17 +151,9 @@ def learn_words(
             done += 1
             tell(done, fresh)
         takes[word] = tuple(made)
-    examples = {
-        word: [one for take in own for one in take.remade or (as_taught(take),) * times(len(own))]
-        for word, own in takes.items()
-    }
+    examples = {word: examples_of(own) for word, own in takes.items()}
     lengths = {word: int(np.median([take.length for take in own])) for word, own in takes.items()}
     return replace(enrolment, takes=takes, learnt=learn(examples, lengths, cohort()))
-
-
-def as_taught(take: Take) -> Remade:
-    """Return a take as if it were remade: nothing is known of what was before the word."""
-    return Remade(take.frames, np.full(len(take.frames), take.level, np.float32), take.ends - np.int32(take.length))
 
 
 def enrol_synthetic(

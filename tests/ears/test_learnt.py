@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from coach.ears.cohort import Talk, cohort
 from coach.ears.enrolment import Enrolment, load_enrolment
-from coach.ears.learnt import EARLIEST, LATEST, SAY, SIZE, SPAN, USUAL, Learnt, LearntMatcher, learn
+from coach.ears.learnt import EARLIEST, LATEST, SAY, USUAL, Learnt, LearntMatcher, learn
+from coach.ears.likeness import SIZE, SPAN
 from coach.ears.matching import Matcher, general_mean
 from coach.ears.remade import Remade
 from coach.ears.takes import Take

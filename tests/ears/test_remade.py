@@ -12,8 +12,8 @@ from coach.ears.enrolment import Enrolment
 from coach.ears.features import Embedder
 from coach.ears.learnt import LearntMatcher
 from coach.ears.remade import A_WORD, AT_LEAST, BEFORE, Remaker
-from coach.ears.takes import TakeMaker
-from coach.ears.teaching import as_taught, learn_words
+from coach.ears.takes import TakeMaker, as_taught
+from coach.ears.teaching import learn_words
 from coach.ports import Block
 from coach.tempo.units import RATE
 
