@@ -119,7 +119,8 @@ def _next_day(record: SessionRecord) -> bool | None:
 
 
 OUT_OF_ANY = ""
-"""Exercise of a halt that came among the questions before the work: it, too, counts for every exercise of the day."""
+"""Exercise of a halt that came outside of any, among the questions before the work above all: it, too, counts for every
+exercise of the day."""
 BEFORE_ANY = 0
 """Set of the answers that came before any set, or before the first since a session was taken up: a pain told there
 counts for every exercise of the day."""

@@ -214,6 +214,7 @@ def killed(do: Callable[[Random, Tell], None], seed: int, at: int) -> tuple[Told
 
 def look(home: Home, told: Told, left: Left) -> None:
     """Look at what a killed child left, let the next start close it, and look again."""
+    _look_at_export(home, told, left)
     folder = home.person(PERSON).sessions
     before = home.history(PERSON)
     tails = {path: raw[raw.rfind(b"\n") + 1 :] for path in folder.glob("*.jsonl") if (raw := path.read_bytes())}
@@ -249,13 +250,25 @@ def look(home: Home, told: Told, left: Left) -> None:
     takes = home.person(PERSON).takes
     if taught or (takes / FILE).exists():
         left.words += bool(taught) and load_enrolment(takes).verdict != taught[-1]
-    out = _archive(home)
-    if out.exists() or any("exported" in one for one in told):
-        left.archives += not zipfile.is_zipfile(out) or zipfile.ZipFile(out).testzip() is not None
 
 
 def _close(home: Home) -> None:
     home.close_broken(PERSON)
+
+
+def _look_at_export(home: Home, told: Told, left: Left) -> None:
+    """Look whether an export is whole, and holds all that there is if it was the last thing that was done."""
+    out, person = _archive(home), home.person(PERSON).folder
+    if not out.exists():
+        left.archives += any("exported" in one for one in told)
+        return
+    with zipfile.ZipFile(out) as archive:
+        whole = archive.testzip() is None and "README.txt" in archive.namelist()
+        if told and "exported" in told[-1]:
+            held = {name: archive.read(name) for name in archive.namelist() if name != "README.txt"}
+            there = {path.relative_to(person).as_posix(): path for path in person.rglob("*") if path.is_file()}
+            whole &= held == {name: path.read_bytes() for name, path in there.items()}
+    left.archives += not whole
 
 
 def most_of(today: Today) -> Counter[tuple[str, str]]:

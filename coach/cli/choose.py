@@ -54,9 +54,9 @@ def reopened(used: InUse, home: Home, person: Person) -> ProgramFile:
 def chosen(name: str | None, home: Home, person: Person) -> Prepared:
     """Return the program that `name` means, or without a name the one in use, planned for today.
 
-    A name may be a file, a program that the person uses, or a shipped one. Of several programs in use the one whose
-    session broke off last is taken, or the only one that is due today; one that has rested as long as its own gap is
-    laid aside. Raises CoachError that names the candidates.
+    A name may be a file, a program that the person uses, or a shipped one. Of several programs in use the one run last
+    is taken if its session broke off and something of it is left, else the only one that is due today; one that has
+    rested as long as its own gap is laid aside. Raises CoachError that names the candidates.
     """
     known = in_use(home, person)
     if name is not None:
@@ -83,7 +83,7 @@ def _only_due(known: tuple[InUse, ...], home: Home, person: Person) -> Prepared:
         else:
             open_to[used.id], rests[used.id] = prepared, prepared.program.schedule.gap_days
     newest = open_to[known[-1].id]
-    if newest is not None and newest.broken is not None:
+    if newest is not None and newest.left is not None:
         return newest
     fresh = [one for one in known if one.last + timedelta(days=rests[one.id]) > today] or list(known)
     due = [one for one in fresh if (it := open_to[one.id]) is None or it.today.due is None or it.today.due <= today]

@@ -91,7 +91,7 @@ def _forget(folder: Path, words: Sequence[str], pack: VoicePack, person: str, co
         there = load_enrolment(folder)
         rest = {word: takes for word, takes in there.takes.items() if word not in words}
         if rest:
-            replace(there, takes=rest, verdict="").save(folder)
+            replace(there, takes=rest, verdict="", learnt=None).save(folder)
             say(console, labels("enrol_words_forgotten", words=listed(pack, words)))
             return
     there_was = forget_enrolment(folder)

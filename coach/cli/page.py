@@ -77,15 +77,16 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _outlive_the_terminal(desk: Desk, console: Console) -> None:
-    """Let a terminal window that is closed in mid-set end nothing; being told to end closes the record and ends all."""
+    """Let a set go on whose terminal window is closed; being told to end is as good as Ctrl-C, and only once."""
 
     def hung_up(*_: object) -> None:
         desk.left = True
         sys.stdout = sys.stderr = console.file = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  for good
 
     def told_to_end(*_: object) -> None:
-        desk.ending = True
-        raise KeyboardInterrupt
+        if not desk.ending:  # a second time would break off what closes the record
+            desk.ending = True
+            raise KeyboardInterrupt
 
     if hasattr(signal, "SIGHUP"):
         signal.signal(signal.SIGHUP, hung_up)

@@ -236,8 +236,8 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
         learnt_words = tuple(str(word) for word in data["learnt_words"])
         if weights.shape != (SIZE + 1, len(learnt_words)) or lasts.shape != (len(learnt_words),):
             raise ValueError("learnt_weights")
-        examples = {word: examples_of(takes[word]) for word in learnt_words}
-        learnt = Learnt(learnt_words, weights, lasts, middles(examples))
+        if learnt_words == tuple(sorted(takes)):  # else words were forgotten since: see `learnt`
+            learnt = Learnt(learnt_words, weights, lasts, middles({word: examples_of(takes[word]) for word in takes}))
     Matcher(takes, halts)  # raises where a take holds nothing to be compared
     return Enrolment(
         takes, str(data["language"]), wordings, str(data["source"]), halts, noise, str(data["verdict"]), learnt

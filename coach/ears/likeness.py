@@ -37,7 +37,7 @@ def kept_apart(seen: Frames) -> Frames:
     """Return where each of n rows of `looked_at` lies, shape (n, 192), of length 1: near it lies the same word.
 
     A network of two layers, learnt from synthesised words in noise and beside talkers by
-    tests/bench/likeness_learning.py; it has not heard the words of any person.
+    tests/bench/likeness_learning.py; it has heard no real person.
     """
     net = _network()
     lit = np.maximum(seen @ net["first"] + net["first_constant"], 0.0)

@@ -212,7 +212,8 @@ class _Lesson:
     def _leave_out(self, word: str) -> None:
         """Go on without a word that never comes right; of an unfinished one, any take may be the wrong one."""
         if len(self.state.takes.get(word, ())) < RECOMMENDED_TAKES:
-            self._keep(replace(self.state, takes={w: t for w, t in self.state.takes.items() if w != word}))
+            rest = {other: own for other, own in self.state.takes.items() if other != word}
+            self._keep(replace(self.state, takes=rest, learnt=None))
         self.speak(phrase("enrol_left_out"))
 
     def _keep(self, state: Enrolment) -> None:

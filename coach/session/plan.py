@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from coach.program.model import Dose, Exercise, Hold, Level, Program, ScreenQuestion, Sides
 from coach.session.past import Clause, Decision, PastSession, Verdict, clause
-from coach.session.reached import Reached, amount, hurt, in_order, reached, went_well
+from coach.session.reached import Reached, amount, hurt, in_order, reached, steady
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,13 +172,13 @@ def has_joined(exercise: Exercise, past: tuple[PastSession, ...], program: Progr
     joins = exercise.joins_after
     if joins is None:
         return True
-    steady = sum(
+    times = sum(
         1
         for session in past
         for done in session.exercises
-        if done.exercise == joins.exercise and went_well(done, program)
+        if done.exercise == joins.exercise and steady(session, done, program)
     )
-    return steady >= joins.steady_sessions
+    return times >= joins.steady_sessions
 
 
 def _waits(exercise: Exercise) -> Clause:

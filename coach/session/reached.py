@@ -24,8 +24,8 @@ REP_STEP = 1
 """Reps or rounds that a set grows by, within its range."""
 
 
-CUT_SHORT = frozenset({"pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt"})
-"""Ends of a session, by a rule or because nobody answered, after which no amount of that day grows."""
+CUT_SHORT = frozenset({"pain", "unsteady", "tired", "halts", "screen", "no_answer", "no_answer_halt"})
+"""Ends of a session, for what the body said or in silence, after which nothing of that day leads to more."""
 
 
 def amount(work: Work) -> Range:
@@ -58,6 +58,11 @@ def in_full(done: PastExercise) -> bool:
 def went_well(done: PastExercise, program: Program) -> bool:
     """Tell whether all sets ran in full as planned, all pain was stated and within the limit, and nothing gave way."""
     return in_full(done) and calm(done, program) and (done.least is None or done.least >= done.target)
+
+
+def steady(session: PastSession, done: PastExercise, program: Program) -> bool:
+    """Tell whether an exercise went well, no worse morning was told, and neither body nor silence ended the session."""
+    return went_well(done, program) and not session.next_day_worse and session.why not in CUT_SHORT
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +239,7 @@ class _Walk:
             target = low
         elif same_level and target < done.target:
             because = clause("because_smaller_range", day=day, was=done.target, target=target)
-        elif not went_well(done, self._program) or event.session.next_day_worse or event.session.why in CUT_SHORT:
+        elif not steady(event.session, done, self._program):
             because = clause("because_same", day=day, target=target)
         elif same_level and min(done.target + step, high) > target:
             target = min(done.target + step, high)

@@ -17,13 +17,15 @@ from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.past import Decision, Verdict
 from coach.session.plan import PlannedExercise, Today, plan
-from coach.session.reached import CUT_SHORT, HOLD_STEP, REP_STEP, amount
+from coach.session.reached import HOLD_STEP, REP_STEP, amount
 from coach.session.taken_up import take_up
 from coach.tempo.units import to_seconds
 from coach.testing.people import Person, live
 from coach.testing.watched import WatchedRun, most_turns, need
 
 FIRST = date(2027, 1, 11)
+NOT_WELL = ("pain", "unsteady", "tired", "halts", "screen", "no_answer", "no_answer_halt")
+"""Ends of a session after which nothing grows, spelt out here to hold the plan against."""
 
 Begin = Callable[[Today, Random], WatchedRun]
 
@@ -140,7 +142,7 @@ class Days:
                 self._spoilt[str(fields.get("exercise", exercise))] = "something gave way"
             elif line.kind == "unanswered" and fields["question"] == "pain":
                 unanswered[exercise] = "nobody answered about pain"
-            elif line.kind == "session_ended" and fields["why"] in CUT_SHORT:
+            elif line.kind == "session_ended" and fields["why"] in NOT_WELL:
                 self._spoilt |= dict.fromkeys(done, f"the session ended as {fields['why']}")
             elif line.kind == "answered" and is_pain(fields["question"]):
                 unanswered.pop(exercise, None)  # it was asked again, after a halt maybe
@@ -149,7 +151,7 @@ class Days:
                     self._spoilt[exercise] = f"pain {pain}"
         self._spoilt |= unanswered
         if anywhere:
-            self._spoilt |= dict.fromkeys(done, "something gave way before the work")
+            self._spoilt |= dict.fromkeys(done, "something gave way outside of any exercise")
 
     def _decide(self, day: date) -> None:
         exercise = self.chance.choice(self.program.exercises)

@@ -4,8 +4,8 @@
 
 Of 330 words (likeness_words.txt) each voice of cohort_speech.py says a hundred: each alone, in made-up noise and beside
 a talker, at many speeds. That gives 19,200 short sounds, kept in DIR as embeddings (half an hour of two cores). A
-network of two layers learns which word it was; kept is what comes before the choice among the words, so that words
-which it never heard come out apart as well. All of it is synthesised: nothing of a real person is in it.
+network of two layers learns which word it was; kept is what comes before the choice among the words: words which it
+never heard come out apart there as well (DEVELOPERS.md). All of it is synthesised: nothing of a real person is in it.
 
 Printed after each round, of the voices that were not learnt from: the share of embeddings behind a word that were told
 right among all the words, alone, in noise and beside a talker.

@@ -153,5 +153,16 @@ def test_what_was_learnt_is_kept_with_the_takes_and_serves_them_only(
     assert isinstance(replace(loaded, takes={**words, "yes": words["stop"]}).matcher(), Matcher)
 
 
+def test_a_file_of_which_a_word_was_forgotten_after_it_was_learnt_still_loads_and_is_matched_plainly(
+    learnt: Learnt, enrolment: Enrolment, tmp_path: Path
+) -> None:
+    replace(enrolment, takes={"ready": enrolment.takes["ready"]}, learnt=learnt).save(tmp_path)
+
+    loaded = load_enrolment(tmp_path)
+
+    assert (set(loaded.takes), loaded.learnt) == ({"ready"}, None)
+    assert isinstance(loaded.matcher(), Matcher)
+
+
 def test_its_size_is_that_of_a_second_of_embeddings_and_levels() -> None:
     assert SIZE == SPAN * 97

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from random import Random
 
 import pytest
 from clinics import COURSES, TODAY, make_clinic
 
+from coach.cli.parts import prepare
 from coach.history import past as past_of_records
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
@@ -17,6 +20,7 @@ from coach.review.columns import Clinic, ask, open_clinic, write_columns
 from coach.review.logbooks import EPOCH
 from coach.review.steps_up import past, steps_up
 from coach.session.progress import proposals
+from coach.testing import Person, live_in
 
 
 @pytest.fixture(scope="module")
@@ -56,6 +60,28 @@ def test_a_session_with_a_changed_line_is_no_evidence_in_either(tmp_path: Path) 
     assert [one.pain_unanswered for one in expected[0].exercises] == [True] * len(expected[0].exercises)
     assert not any(one.pain_unanswered for one in expected[-1].exercises)
     assert list(past(rows)) == [replace(one, digest="") for one in expected]
+
+
+def test_unsteadiness_outside_of_any_exercise_counts_in_the_tables_for_each_as_in_the_records(tmp_path: Path) -> None:
+    lived, home = Home(tmp_path / "lived"), Home(tmp_path / "home")
+    for one in (lived, home):
+        one.add_person("ana")
+    live_in(lived, "ana", prepare("ankle_steady").today, Person(Random(0), odd=0.0, silent=0.0))
+    lines = [json.loads(line) for line in next(lived.person("ana").sessions.iterdir()).read_text().splitlines()]
+    at = next(number for number, line in enumerate(lines) if line["line"] == "set_begun")
+    halt = {"at": lines[at]["at"], "line": "halt_why", "why": "unsteady", "pain": 2, "state": "halted", "ear": "keys"}
+    with home.begin("ana") as store:
+        for line in (*lines[:at], halt, *lines[at:]):
+            fields = {key: value for key, value in line.items() if key not in ("v", "n", "t", "at", "line", "chain")}
+            own = {"session": store.session} if line["line"] == "session_begun" else {}
+            store.append(line["line"], line["at"], fields | own)
+
+    expected = past_of_records(home.history("ana").records, "ankle_steady")
+    found = list(past(ask(opened(home.root).engine, "past")))
+
+    assert {one.unsteady for one in expected[0].exercises} == {True}
+    assert len(expected[0].exercises) > 1
+    assert found == [replace(one, digest="") for one in expected]
 
 
 @pytest.mark.parametrize("back", range(0, 40, 5))

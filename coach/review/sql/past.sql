@@ -105,10 +105,14 @@ easing AS (
     GROUP BY person, session, exercise
 ),
 halting AS (
-    SELECT
-        person, session, exercise, MAX(CASE WHEN why = 'unsteady' THEN 1 ELSE 0 END) AS unsteady, MAX(pain_high) AS pain
-    FROM halts
-    GROUP BY person, session, exercise
+    SELECT  -- what was told outside of any exercise counts for each of the day
+        x.person, x.session, x.exercise,
+        MAX(CASE WHEN h.why = 'unsteady' THEN 1 ELSE 0 END) AS unsteady,
+        MAX(h.pain_high) AS pain
+    FROM each_exercise x
+    JOIN halts h ON h.person = x.person AND h.session = x.session
+    WHERE COALESCE(h.exercise, '') IN (x.exercise, '')
+    GROUP BY x.person, x.session, x.exercise
 ),
 morning AS (
     SELECT person, session, yes AS worse
