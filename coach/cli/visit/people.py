@@ -102,32 +102,35 @@ def today(desk: Desk, home: Home, person: Person, file: str | None) -> Prepared 
     while True:
         prepared = chosen(name, home, person) if name else _program(desk, home, person)
         desk.turn_to(prepared.pack)
-        if prepared.broken is not None:
-            return _broken(desk, prepared)
-        answer = desk.ask(_today(desk, home, person, prepared)).id
+        step = _broken(desk, prepared) if prepared.broken else _today(desk, home, person, prepared)
+        answer = desk.ask(step).id
         if answer == "program":
             name = _which(desk, home, person)
             continue
-        return prepared if answer == "on" else None
+        if answer == "off":
+            return None
+        taken_up = answer == "on" and prepared.broken and prepared.left
+        return replace(prepared, today=taken_up) if taken_up else prepared
 
 
-def _broken(desk: Desk, prepared: Prepared) -> Prepared | None:
-    """Say that today's session broke off, and ask which part of it is wanted; None: nothing."""
+def _broken(desk: Desk, prepared: Prepared) -> Step:
+    """Say that today's session broke off, and ask which part of it is wanted."""
     labels = desk.labels
     begun, left = begun_and_left(prepared)
     anew = Choice("anew", labels("page_anew"), weight="small" if prepared.left else "plain")
     off = Choice("off", labels("page_not_today"), weight="plain" if prepared.left else "main")
+    more = _other_program(labels)
     if prepared.left is None:
-        step = Step("broken", labels("page_broken"), labels("page_broken_none", begun=begun), choices=(off, anew))
-    else:
-        lead = labels("page_broken_left", begun=begun, left=left)
-        on = Choice("on", labels("page_take_up"), weight="main")
-        how = (Line(labels("page_broken_how")),)
-        step = Step("broken", labels("page_broken"), lead, how, choices=(on, off, anew))
-    answer = desk.ask(step).id
-    if answer == "off":
-        return None
-    return replace(prepared, today=prepared.left) if answer == "on" and prepared.left else prepared
+        lead = labels("page_broken_none", begun=begun)
+        return Step("broken", labels("page_broken"), lead, choices=(off, anew, more))
+    lead = labels("page_broken_left", begun=begun, left=left)
+    on = Choice("on", labels("page_take_up"), weight="main")
+    how = (Line(labels("page_broken_how")),)
+    return Step("broken", labels("page_broken"), lead, how, choices=(on, off, anew, more))
+
+
+def _other_program(labels: Labels) -> Choice:
+    return Choice("program", labels("page_other_program"), weight="small")
 
 
 def _program(desk: Desk, home: Home, person: Person) -> Prepared:
@@ -174,13 +177,13 @@ def _today(desk: Desk, home: Home, person: Person, prepared: Prepared) -> Step:
     lead = labels("today_first") if first else labels("page_early", due=plan.due) if early else ""
     on = Choice("on", labels("page_early_on" if early else "page_on"), weight="plain" if early else "main")
     off = Choice("off", labels("page_not_today"), weight="main" if early else "small")
-    more = (Choice("program", labels("page_other_program"), weight="small"),)
+    more = _other_program(labels)
     return Step(
         "today",
         labels("page_today", name=called(person)),
         f"{shown(plan.program.title)}. {lead}".strip(),
         tuple(lines),
-        (off, on, *more) if early else (on, off, *more),
+        (off, on, more) if early else (on, off, more),
     )
 
 

@@ -254,7 +254,7 @@ def test_any_name_gives_an_id_that_is_no_path(name: str, made: str) -> None:
     assert free_id(name, (made,)) == f"{made}-2"
 
 
-def test_a_session_that_broke_off_is_offered_with_what_is_left_and_taken_up(
+def test_a_session_that_broke_off_is_offered_beside_other_programs_with_what_is_left_and_taken_up(
     room_home: Path, tmp_path: Path, script: Path
 ) -> None:
     file = tmp_path / "two.yaml"
@@ -267,7 +267,8 @@ def test_a_session_that_broke_off_is_offered_with_what_is_left_and_taken_up(
         return ""
 
     visits(a_place(room_home, first, script=script, file=str(file), pressed=broken))
-    second = Caregiver(STEPS | {"broken": ["on"], "who": [f"person.{PERSON}", "close"]})
+    looks = {"broken": ["program", "on"], "program": ["program.two"], "who": [f"person.{PERSON}", "close"]}
+    second = Caregiver(STEPS | looks)
     visits(a_place(room_home, second, script=script, file=str(file)))
     before, after = Home(room_home).history(PERSON).records
 
