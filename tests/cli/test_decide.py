@@ -277,7 +277,7 @@ def any_clauses(seed: int) -> Iterator[Clause]:
 def test_every_reason_of_a_plan_and_of_a_proposal_has_its_words_and_every_wording_a_reason() -> None:
     labels = [Labels(load_pack(language).screens) for language in languages()]
     seen = set()
-    for seed in range(1500):
+    for seed in range(3000):
         for one in any_clauses(seed):
             if one not in seen:
                 assert all(each.clause(one) for each in labels)
