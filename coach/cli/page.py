@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _outlive_the_terminal(desk: Desk, console: Console) -> None:
-    """Let a set go on whose terminal window is closed; being told to end is as good as Ctrl-C, and only once."""
+    """Let a set go on whose terminal window is closed; being told to end closes the record and asks nothing more."""
 
     def hung_up(*_: object) -> None:
         desk.left = True

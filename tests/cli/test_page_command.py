@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import signal
 import socket
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
+from rich.console import Console
 
 from coach.cli import main, page
 from coach.page.host import Page
@@ -73,3 +77,16 @@ def test_the_browser_is_started_with_an_address_that_is_good_once(
     main(["page", "--home", str(tmp_path / "home")])
 
     assert ["/open/" in address for address in started] == [True]
+
+
+def test_told_to_end_twice_it_is_broken_off_once_and_asks_nothing_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    handlers: dict[int, Any] = {}
+    monkeypatch.setattr(signal, "signal", handlers.__setitem__)
+    desk: Any = SimpleNamespace(ending=False)
+    page._outlive_the_terminal(desk, Console())
+
+    with pytest.raises(KeyboardInterrupt):
+        handlers[signal.SIGTERM]()
+    handlers[signal.SIGTERM]()
+
+    assert desk.ending

@@ -10,15 +10,11 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
-STATIC = Path(__file__).resolve().parents[2] / "coach" / "page" / "static"
+from coach.page.server import FILES, STATIC
+
 SECRET = "made-up-for-tests"
 CSP = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:"
-FILES = {
-    "": ("index.html", "text/html; charset=utf-8"),
-    "page.css": ("page.css", "text/css; charset=utf-8"),
-    "page.js": ("page.js", "text/javascript; charset=utf-8"),
-    "stone.js": ("stone.js", "text/javascript; charset=utf-8"),
-}
+KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 
 Screen = Mapping[str, Any]
 
@@ -112,7 +108,8 @@ def _handler(screens: FakeScreens) -> type[BaseHTTPRequestHandler]:
                 except OSError:
                     pass  # the page was closed
             elif name in FILES:
-                file, kind = FILES[name]
+                file = FILES[name]
+                kind = f"{KINDS[Path(file).suffix]}; charset=utf-8"
                 self._answer(200, kind, (STATIC / file).read_bytes())
             else:
                 self._answer(404)

@@ -10,8 +10,10 @@ from copy import deepcopy
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from fake_screens import STATIC, FakeScreens, serving
+from fake_screens import FakeScreens, serving
 from gallery import HALT, SCREENS, Screen, choice, key, line
+
+from coach.page.server import STATIC
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page

@@ -184,19 +184,24 @@ def test_silence_about_pain_begins_no_work_when_taken_up() -> None:
     assert not [one for one in run.records if one.kind == "set_begun"]
 
 
-def test_pain_above_the_limit_ends_what_is_taken_up() -> None:
-    _, record = in_the_middle()
-    left = left_of(record)
-    assert left is not None
+def hurts_most(left: Today) -> WatchedRun:
+    """Take up what is left; to the question about pain before it goes on, the answer is 10."""
     run = WatchedRun(left)
     until(run, State.ASKING)
     while run.agenda.talking:
         run.step()
-
     run.say(On.NUMBER, 10)
     while run.agenda.talking:
         run.step()
     run.say(On.YES)
+    return run
+
+
+def test_pain_above_the_limit_ends_what_is_taken_up() -> None:
+    _, record = in_the_middle()
+    left = left_of(record)
+    assert left is not None
+    run = hurts_most(left)
 
     assert run.session.end_why == "pain"
 
@@ -298,14 +303,7 @@ def test_pain_that_is_told_before_it_goes_on_counts_for_what_was_done_before() -
     today, record = in_the_middle()
     left = left_of(record)
     assert left is not None
-    run = WatchedRun(left)
-    until(run, State.ASKING)
-    while run.agenda.talking:
-        run.step()
-    run.say(On.NUMBER, 10)
-    while run.agenda.talking:
-        run.step()
-    run.say(On.YES)
+    run = hurts_most(left)
     while run.step():
         pass
     then = record_of(left, run.records, "b", BEGAN + timedelta(hours=1), closed=False)
