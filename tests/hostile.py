@@ -33,6 +33,8 @@ from coach.cli.review import _terminal
 from coach.cli.session_page import SessionPage
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
 from coach.ears.features import WIDTH
+from coach.ears.learnt import SIZE, Learnt
+from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
 from coach.errors import SpeechError
 from coach.history import past
@@ -317,6 +319,7 @@ def _other(array: np.ndarray, chance: random.Random) -> np.ndarray:
         lambda: np.array([], dtype=array.dtype),
         lambda: array.astype(np.complex128) if array.dtype.kind in "iuf" else np.array("\x1b[2J"),
         lambda: np.concatenate([array, array]) if array.ndim else array,
+        lambda: np.concatenate([array] * 400) if array.ndim else array,
         lambda: array.astype("M8[s]") if array.dtype.kind in "iu" else array,
         lambda: np.array(["../../etc"] * max(1, array.size)),
     )
@@ -335,10 +338,17 @@ def _enrolled() -> list[bytes]:
 
     def take() -> Take:
         return Take(
-            rng.normal(size=(9, WIDTH)).astype(np.float32), np.arange(9, dtype=np.int32) * 1280, 8000, -20.0, -60.0
+            rng.normal(size=(9, WIDTH)).astype(np.float32),
+            np.arange(9, dtype=np.int32) * 1280,
+            8000,
+            -20.0,
+            -60.0,
+            rng.normal(-30.0, 9.0, (12, BANDS)).astype(np.float32),
         )
 
-    made = Enrolment({"stop": (take(), take()), "ready": (take(),)}, "en", {"stop": "stop"}, "files")
+    nothing = Learnt(("ready", "stop"), np.zeros((SIZE + 1, 2), np.float32), np.array([8000, 8000]))
+    takes = {"stop": (take(), take()), "ready": (take(),)}
+    made = Enrolment(takes, "en", {"stop": "stop"}, "files", learnt=nothing)
     folder = _folder() / "seed"
     folder.mkdir(exist_ok=True)
     return [made.save(folder).read_bytes()]
@@ -461,7 +471,7 @@ DOORS = {
     "commands": Door(commands, _sessions),
     "decisions": Door(decisions, lambda: [_lived().person("mira").decisions.read_bytes()]),
     "enrolment": Door(enrolment, _enrolled, text=False),
-    "arrays": Door(arrays, lambda: [b"1"], text=False),
+    "arrays": Door(arrays, lambda: [b"4"], text=False),
     "sound": Door(sound, _sounds, text=False),
     "person": Door(person, lambda: [b'{"v": 1, "id": "mira", "name": "Mira"}']),
     "ids": Door(ids, lambda: [b"mira"]),

@@ -14,19 +14,19 @@ from zipfile import ZipFile
 import numpy as np
 import numpy.typing as npt
 
-from coach.ears.features import WIDTH, Frames
-from coach.ears.learnt import Learnt, LearntMatcher, middles
-from coach.ears.likeness import SIZE
+from coach.ears.features import WIDTH, Embedding, Frames
+from coach.ears.learnt import SIZE, Learnt, LearntMatcher
 from coach.ears.matching import Matcher, threshold
 from coach.ears.remade import Remade
 from coach.ears.room_noise import RoomNoise
-from coach.ears.takes import Take, examples_of
+from coach.ears.spectrum import BANDS, Spectra
+from coach.ears.takes import AFTERWARDS, LONGEST_ROWS, Take
 from coach.errors import HearingError
 from coach.logbook.files import sync_folder
 from coach.tempo.units import to_samples
 
-FORMAT = 2
-"""Version of the file: 2 holds the room and the verdict as well."""
+FORMAT = 3
+"""Version of the file: 2 holds the room and the verdict as well, 3 the spectra of each take."""
 FILE = "enrolment.npz"
 """Name of the file in a person's folder."""
 _PART = ".enrolment-"
@@ -35,6 +35,8 @@ LARGEST = 512 * 1024 * 1024
 """Bytes of all arrays of the file at most: every word with fifty takes stays below."""
 FARTHEST = 1e4
 """Greatest number in an embedding: real ones stay below 100."""
+LOUDEST = 120.0
+"""Greatest number of decibels in a spectrum."""
 MOST_SAMPLES = to_samples(60.0)
 """Of a take, and of takes of a word: far more than any."""
 NEEDED = ("stop", "ready", "yes", "no")
@@ -101,7 +103,8 @@ class Enrolment:
 
     def matcher(self) -> Matcher | LearntMatcher:
         """Return what compares speech with the words: what was learnt of them, or else the takes themselves."""
-        if self.learnt is not None and self.learnt.words == tuple(sorted(self.takes)):
+        known = all(len(take.rows) for takes in self.takes.values() for take in takes)
+        if known and self.learnt is not None and self.learnt.words == tuple(sorted(self.takes)):
             return LearntMatcher(self.learnt, self.takes, self.halts)
         return Matcher(self.takes, self.halts)
 
@@ -135,6 +138,7 @@ class Enrolment:
         for number, take in enumerate(every):
             arrays[f"frames_{number}"] = take.frames
             arrays[f"ends_{number}"] = take.ends
+            arrays[f"rows_{number}"] = take.rows.astype(np.float16)
             if take.remade:
                 arrays[f"remade_{number}"] = np.concatenate([made.frames for made in take.remade]).astype(np.float16)
                 arrays[f"remade_levels_{number}"] = np.concatenate([made.levels for made in take.remade])
@@ -219,7 +223,8 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
             if len(frames) != len(ends):
                 raise ValueError(f"take {number}")
             level, room = levels[number].tolist()
-            made.append(Take(frames, ends.astype(np.int32), int(lengths[number]), level, room, _remade(data, number)))
+            rows, remade = _rows(data, f"rows_{number}"), _remade(data, number)
+            made.append(Take(frames, ends.astype(np.int32), int(lengths[number]), level, room, rows, remade))
             number += 1
         if not made:
             raise ValueError(word)
@@ -237,7 +242,7 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
         if weights.shape != (SIZE + 1, len(learnt_words)) or lasts.shape != (len(learnt_words),):
             raise ValueError("learnt_weights")
         if learnt_words == tuple(sorted(takes)):  # else words were forgotten since: see `learnt`
-            learnt = Learnt(learnt_words, weights, lasts, middles({word: examples_of(takes[word]) for word in takes}))
+            learnt = Learnt(learnt_words, weights, lasts)
     Matcher(takes, halts)  # raises where a take holds nothing to be compared
     return Enrolment(
         takes, str(data["language"]), wordings, str(data["source"]), halts, noise, str(data["verdict"]), learnt
@@ -284,6 +289,15 @@ def _embeddings(data: Any, name: str) -> Frames:  # noqa: ANN401  # numpy has no
     if frames.ndim != 2 or frames.shape[1] != WIDTH or np.any(np.abs(frames) > FARTHEST):
         raise ValueError(name)
     return np.asarray(frames, np.float32)
+
+
+def _rows(data: Any, name: str) -> Spectra:  # noqa: ANN401  # numpy has no type for it
+    rows = _real(data, name)
+    if rows.ndim != 2 or rows.shape[1] != BANDS or 0 < len(rows) <= AFTERWARDS or len(rows) > LONGEST_ROWS:
+        raise ValueError(name)
+    if np.any(np.abs(rows) > LOUDEST):
+        raise ValueError(name)
+    return np.asarray(rows, np.float32)
 
 
 def _write(path: Path, arrays: dict[str, Any]) -> None:
@@ -345,7 +359,9 @@ def unlike(takes: Mapping[str, Sequence[Take]]) -> tuple[str, int] | None:
 
 def _best(matcher: Matcher, take: Take) -> dict[str, float]:
     matcher.forget()
-    scores = np.max([matcher.push(frame, int(at)).scores for frame, at in zip(take.frames, take.ends, strict=True)], 0)
+    scores = np.max(
+        [matcher.push(Embedding(int(at), frame)).scores for frame, at in zip(take.frames, take.ends, strict=True)], 0
+    )
     return dict(zip(matcher.words, scores.tolist(), strict=True))
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from coach.ears.spectrum import BANDS, Spectra, Spectrometer
 from coach.errors import HearingError
 from coach.ports import Block
 from coach.tempo.units import RATE
@@ -29,8 +30,10 @@ class Embedding(NamedTuple):
     """The sample just after its window."""
     frame: Frames
     """Shape (WIDTH,)."""
-    level: float
+    level: float = QUIETEST
     """dBFS of the loudest 10 ms in the newest STEP of it, at least QUIETEST."""
+    rows: Spectra = np.zeros((0, BANDS), np.float32)
+    """Spectra since the embedding before, or since the start."""
 
 
 class Embedder:
@@ -54,6 +57,8 @@ class Embedder:
                 "use the keys instead: coach enrol PERSON --keys-only"
             ) from error
         self._rest = np.zeros(0, dtype=np.float32)
+        self._rows: list[Spectra] = []
+        self._spectrometer = Spectrometer()
         self._at = 0
         self.start(0)
 
@@ -62,6 +67,8 @@ class Embedder:
         self._model.reset()
         self._model.new_audio_samples = 0  # the library would first work through 8 s of silence
         self._rest = self._rest[:0]
+        self._rows.clear()
+        self._spectrometer.start()
         self._at = at
 
     def feed(self, sound: Block) -> list[Embedding]:
@@ -72,9 +79,11 @@ class Embedder:
             piece, self._rest = self._rest[:STEP], self._rest[STEP:]
             self._at += STEP
             pcm = (np.clip(piece, -1.0, 1.0) * 32767).astype("<i2").tobytes()
-            found += [
-                Embedding(self._at, made.reshape(WIDTH), _loudest(piece)) for made in self._model.process_streaming(pcm)
-            ]
+            self._rows.append(self._spectrometer.feed(piece))
+            for made in self._model.process_streaming(pcm):
+                rows = np.concatenate(self._rows) if self._rows else np.zeros((0, BANDS), np.float32)
+                found.append(Embedding(self._at, made.reshape(WIDTH), _loudest(piece), rows))
+                self._rows.clear()
         return found
 
 

@@ -31,7 +31,7 @@ import numpy.typing as npt
 
 from coach.ears.cohort import cohort
 from coach.ears.enrolment import NEEDED, RECOMMENDED_TAKES, Enrolment, WordReport
-from coach.ears.features import STEP, Frames
+from coach.ears.features import STEP, Embedding, Frames
 from coach.ears.matching import Matcher
 from coach.tempo.units import RATE
 
@@ -219,7 +219,9 @@ Numbers = npt.NDArray[np.float64]
 
 def _over(matcher: Matcher, frames: Frames, limits: Numbers, urgent: npt.NDArray[np.bool_]) -> Numbers:
     """Return by how much each word passes what it needs at each embedding, shape (frames, words)."""
-    scores = np.array([matcher.push(frame, (n + 1) * STEP).scores for n, frame in enumerate(frames)], np.float64)
+    scores = np.array(
+        [matcher.push(Embedding((n + 1) * STEP, frame)).scores for n, frame in enumerate(frames)], np.float64
+    )
     over: Numbers = scores - limits
     if scores.shape[1] > 1:
         two = np.sort(scores, axis=1)[:, -2:]

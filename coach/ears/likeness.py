@@ -1,51 +1,86 @@
-"""What is looked at to tell words apart: the last second, and what of it noise and other voices leave as it is."""
+"""Tell words apart by what noise and other voices leave of them: where the last second lies among all words."""
 
 from __future__ import annotations
 
 from functools import cache
 from importlib import resources as package_data
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from coach.ears.features import WIDTH, Frames
-from coach.ears.matching import general_mean, unit
+from coach.ears.features import Frames
+from coach.ears.matching import unit
+from coach.ears.spectrum import SILENT, Spectra
 
-SPAN = 12
-"""Embeddings that are looked at together: 0.96 s, and the 775 ms that the first of them looks back. Of 300 words of
-three speakers in household noise at 10 dB, 6 of them heard 73 %, 8 heard 81 %, 12 heard 86 %, 16 heard 82 %."""
-SIZE = SPAN * (WIDTH + 1)
-"""Numbers that are looked at together."""
-SCALE = 10.7
-"""Standard deviation of the numbers in an embedding of talk, measured over the cohort."""
-LEVEL_WEIGHT = 0.1
-"""What a decibel counts for beside an embedding, whose numbers vary by about 1 after SCALE."""
-DEEPEST = -30.0
-"""Decibels below the loudest at which levels are no longer told apart."""
+ROWS = 52
+"""Spectra that are looked at together: 1.04 s."""
+A_UNIT = 15.0
+"""Decibels that count as 1."""
+LEAST, MOST = -3.0, 1.0
+"""What is looked at lies between these."""
+KERNEL = 5
+"""Rows that a number of each of the three lower layers looks at."""
+STRIDES = (1, 2, 2)
+"""Rows from one number to the next in them."""
 
-
-def looked_at(frames: Frames, levels: npt.NDArray[np.float32]) -> Frames:
-    """Return what is looked at, at each of n embeddings, shape (n, SIZE), newest first; the first stands for before."""
-    rows = np.maximum(np.arange(len(frames))[:, None] - np.arange(SPAN), 0)
-    seen = ((frames - general_mean()) / SCALE)[rows].reshape(len(frames), -1)
-    around = levels[rows]
-    below = np.maximum(around - around.max(axis=1, keepdims=True), DEEPEST) * LEVEL_WEIGHT
-    return np.concatenate([seen, below], axis=1).astype(np.float32)
+Stretches = npt.NDArray[np.float32]
+"""Stretches of spectra in decibels, shape (n, ROWS, BANDS)."""
 
 
-def kept_apart(seen: Frames) -> Frames:
-    """Return where each of n rows of `looked_at` lies, shape (n, 192), of length 1: near it lies the same word.
+class Around(NamedTuple):
+    """What may sound beside a word, in decibels over its mean power: made by tests/bench/likeness_learning.py."""
 
-    A network of two layers, learnt from synthesised words in noise and beside talkers by
+    talk: Spectra
+    noise: Spectra
+
+
+def as_seen(stretches: Stretches) -> Stretches:
+    """Return what the network looks at: levels against the loudest row, so that loudness itself tells nothing."""
+    loudest = loudness(stretches).max(axis=1)
+    seen: Stretches = np.clip((stretches - loudest[:, None, None]) / np.float32(A_UNIT), LEAST, MOST)
+    return seen
+
+
+def loudness(rows: Spectra) -> npt.NDArray[np.float32]:
+    """Return the level of each row, in decibels of its mean power."""
+    level: npt.NDArray[np.float32] = 10.0 * np.log10(np.mean(10.0 ** (rows / 10.0), axis=-1) + 10 ** (SILENT / 10))
+    return level
+
+
+def kept_apart(seen: Stretches) -> Frames:
+    """Return where each of n stretches, see `as_seen`, lies: shape (n, 192), of length 1; near it lies the same word.
+
+    A network of three layers over time and one over all, learnt from synthesised words in noise and beside talkers by
     tests/bench/likeness_learning.py; it has heard no real person.
     """
-    net = _network()
-    lit = np.maximum(seen @ net["first"] + net["first_constant"], 0.0)
-    return unit(lit @ net["second"] + net["second_constant"])
+    net = _file()
+    lit = seen
+    for number, stride in enumerate(STRIDES):
+        lit = np.maximum(side_by_side(lit, stride) @ net[f"layer{number}"] + net[f"constant{number}"], 0.0)
+    return unit(lit.reshape(len(lit), -1) @ net["last"] + net["last_constant"])
+
+
+def side_by_side(rows: Stretches, stride: int) -> Stretches:
+    """Return KERNEL rows after each other as one, of every `stride`-th row."""
+    count = (rows.shape[1] - KERNEL) // stride + 1
+    return np.concatenate([rows[:, n : n + stride * (count - 1) + 1 : stride] for n in range(KERNEL)], axis=2)
 
 
 @cache
-def _network() -> dict[str, npt.NDArray[np.float32]]:
+def around() -> Around:
+    """Return some talk and some noises."""
+    file = _file()
+    return Around(at_no_level(file["talk"]), at_no_level(file["noise"]))
+
+
+def at_no_level(rows: Spectra) -> Spectra:
+    """Return `rows` at a mean power of no decibels."""
+    return rows - np.float32(10.0 * np.log10(np.mean(10.0 ** (loudness(rows) / 10.0))))
+
+
+@cache
+def _file() -> dict[str, npt.NDArray[np.float32]]:
     with (
         (package_data.files("coach.ears") / "likeness.npz").open("rb") as file,
         np.load(file, allow_pickle=False) as data,

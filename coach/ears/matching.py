@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from coach.ears.features import WIDTH, Frames
+from coach.ears.features import WIDTH, Embedding, Frames
 from coach.ears.takes import Take
 from coach.tempo.units import to_samples
 
@@ -92,14 +92,14 @@ class Matcher:
         self._history = np.full((self._longest, len(self._frames)), -1.0, np.float32)
         self._at = 0
 
-    def push(self, frame: Frames, at: int, level: float = 0.0) -> Match:  # noqa: ARG002  # a cosine knows no level
-        """Take the next embedding, shape (96,), whose window ends at sample `at`."""
+    def push(self, found: Embedding) -> Match:
+        """Take the next embedding."""
         self._history[1:] = self._history[:-1]
-        self._history[0] = self._frames @ unit(frame - general_mean())
+        self._history[0] = self._frames @ unit(found.frame - general_mean())
         sums = np.add.reduceat(self._history[self._rows, self._columns], self._starts)
         scores = sums / self._lengths
         best = [start + int(np.argmax(scores[start:end])) for start, end in self._spans()]
-        ended = at - self._tails[best]
+        ended = found.at - self._tails[best]
         return Match(scores[best].astype(np.float32), ended - self._sizes[best], ended)
 
     @staticmethod

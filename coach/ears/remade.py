@@ -46,10 +46,10 @@ class Remaker:
         """Prepare. `room`: the room in which the person trains; `talk`: some speech of anybody, a minute or more."""
         self._embedder = embedder or Embedder()
         makers: dict[str, Callable[[np.random.Generator, int], Block]] = {
-            "white": lambda rng, n: _coloured(rng, n, 0.0),
-            "pink": lambda rng, n: _coloured(rng, n, 1.0),
-            "brown": lambda rng, n: _coloured(rng, n, 1.7),
-            "clatter": _clatter,
+            "white": lambda rng, n: coloured(rng, n, 0.0),
+            "pink": lambda rng, n: coloured(rng, n, 1.0),
+            "brown": lambda rng, n: coloured(rng, n, 1.7),
+            "clatter": clatter,
         }
         if talk is not None and len(talk) > BEFORE + AFTER + 2 * RATE:
             makers["talker"] = lambda rng, n: _talk(rng, n, talk, 1)
@@ -72,7 +72,7 @@ class Remaker:
         sound = np.zeros(begin + len(said) + AFTER, np.float32)
         sound[begin : begin + len(said)] = said
         if not plain and rng.random() < 0.7:
-            sound = _in_room(sound, rng)
+            sound = in_room(sound, rng)
         sound += rng.normal(0.0, 10 ** (QUIET_ROOM / 20), len(sound)).astype(np.float32)
         if kind:
             noise = self._makers[kind](rng, len(sound))
@@ -98,7 +98,7 @@ def _faster(word: Block, speed: float) -> Block:
     return changed
 
 
-def _in_room(sound: Block, rng: np.random.Generator) -> Block:
+def in_room(sound: Block, rng: np.random.Generator) -> Block:
     """Add the tail of a small room: 50 to 350 ms."""
     length = int(rng.uniform(0.05, 0.35) * RATE)
     answer = rng.normal(size=length) * np.exp(-np.arange(length) / (length / 5))
@@ -116,16 +116,16 @@ def loudness(sound: Block) -> float:
     return float(np.sqrt(np.mean(levels[levels > 0.1 * levels.max()] ** 2)))
 
 
-def _coloured(rng: np.random.Generator, length: int, slope: float) -> Block:
+def coloured(rng: np.random.Generator, length: int, slope: float) -> Block:
     """Return noise whose power falls by `slope` times 3 dB an octave."""
     spectrum = np.fft.rfft(rng.normal(size=length))
     spectrum /= np.maximum(np.arange(len(spectrum)), 1) ** (slope / 2)
     return _unit(np.fft.irfft(spectrum, length))
 
 
-def _clatter(rng: np.random.Generator, length: int) -> Block:
+def clatter(rng: np.random.Generator, length: int) -> Block:
     """Return dishes, a chair, a door: strokes that ring and fade."""
-    sound = 0.05 * _coloured(rng, length, 1.0).astype(np.float64)
+    sound = 0.05 * coloured(rng, length, 1.0).astype(np.float64)
     for _ in range(int(rng.integers(2, 12))):
         at, size = int(rng.integers(0, length - 800)), int(rng.integers(200, 3000))
         times = np.arange(min(size, length - at))

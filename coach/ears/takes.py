@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -12,18 +12,23 @@ import numpy.typing as npt
 from coach.ears.activity import CHUNK, SPEECH, decibels
 from coach.ears.features import Embedder, Frames
 from coach.ears.remade import QUIET_ROOM, Remade, times
+from coach.ears.spectrum import BANDS, ROW, Spectra, spectra
 from coach.errors import HearingError
 from coach.ports import Block
 from coach.tempo.units import to_samples
 
 BEFORE, AFTER = to_samples(1.0), to_samples(1.0)
 """Samples of the room's noise put before and after a recording, so that the word stands free."""
+AFTERWARDS = 2
+"""Rows of silence behind a word's spectra."""
 KEPT_AFTER = to_samples(0.64)
 """Samples after the word's end up to which embeddings are kept."""
 PAUSE = to_samples(0.35)
 """Samples of silence that part two words; a stopped consonant inside a word is shorter."""
 SHORT, LONG = to_samples(0.1), to_samples(1.6)
 """Least and most samples of one word or wording of two or three short words."""
+LONGEST_ROWS = -(-LONG // ROW) + AFTERWARDS
+"""Spectra of a take at most."""
 LONGEST = to_samples(30.0)
 """Samples of a recording at most: far more than one word with the room around it."""
 UNCUT = to_samples(1.2)
@@ -71,7 +76,7 @@ class BadTakeError(HearingError):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Take:
-    """One recording of a word, kept as numbers; the sound cannot be had back from them."""
+    """One recording of a word, kept as numbers: a whisper of the word could be made from them, not the recording."""
 
     frames: Frames
     """Embeddings from the word's start to KEPT_AFTER its end, shape (n, 96)."""
@@ -83,6 +88,8 @@ class Take:
     """dBFS of the word."""
     room: float
     """dBFS of the recording without the word."""
+    rows: Spectra = field(default_factory=lambda: np.zeros((0, BANDS), np.float32))
+    """Spectra of the word in silence, shape (n, 28); it ends AFTERWARDS rows before the last. None: not known."""
     remade: tuple[Remade, ...] = ()
     """The same word in other surroundings, to learn from; see remade.py."""
     sound: Block | None = None
@@ -137,7 +144,9 @@ class TakeMaker:
         if not SHORT <= end - begin <= LONG:
             raise BadTakeError(Fault.LONG if end - begin > LONG else Fault.EMPTY)
         frames, ends = self._embeddings(padded[: end + KEPT_AFTER], begin)
-        return Take(frames, ends, end - begin, level, room, sound=word)
+        silence = np.zeros(AFTERWARDS * ROW, np.float32)
+        rows = spectra(np.concatenate([silence[: -len(word) % ROW], word, silence]))
+        return Take(frames, ends, end - begin, level, room, rows, sound=word)
 
     def _word(self, sound: Block) -> tuple[int, int]:
         self._detector.reset()

@@ -88,9 +88,9 @@ class Taught:
             self._running = True
         found: list[Hearing] = []
         voiced = self._activity is None or self._activity.voiced(captured.at)
-        for at, frame, level in self._embedder.feed(sound):
+        for made in self._embedder.feed(sound):
             self.embedded += 1
-            hearing = self._decide(self._matcher.push(frame, at, level), now)
+            hearing = self._decide(self._matcher.push(made), now)
             if hearing is not None and (voiced or hearing.word in self._halts):
                 found.append(hearing)
         return found

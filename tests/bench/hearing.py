@@ -32,9 +32,10 @@ from scipy.signal import fftconvolve, lfilter
 from coach.audio.echo import Canceller
 from coach.audio.wavs import read_sound
 from coach.ears.activity import Activity, decibels
-from coach.ears.enrolment import Enrolment, best_scores, unlike
+from coach.ears.enrolment import Enrolment, unlike
 from coach.ears.features import Embedder
 from coach.ears.front import Ears
+from coach.ears.learnt import LearntMatcher
 from coach.ears.matching import Matcher
 from coach.ears.remade import loudness
 from coach.ears.takes import BadTakeError, Take, TakeMaker
@@ -206,9 +207,7 @@ def plain_scores(matcher: Matcher, embedder: Embedder, mic: Block) -> tuple[np.n
     matcher.forget()
     embedder.start(0)
     made = embedder.feed(mic)
-    return np.array([matcher.push(found.frame, found.at).scores for found in made]), np.array(
-        [found.at for found in made]
-    )
+    return np.array([matcher.push(found).scores for found in made]), np.array([found.at for found in made])
 
 
 def teach(words: dict[str, list[Block]], takes: int, talk: Block, rng: np.random.Generator) -> Enrolment:
@@ -247,14 +246,10 @@ def measure(job: tuple[str, dict[str, list[Block]], Pools, int, int, int, str | 
     speaker.learning = time.process_time() - begin
     asked = [(word, sound) for word in sorted(takes) for sound in takes[word][-tests:]]
     asked = [asked[index] for index in rng.permutation(len(asked))]
-    maker, embedder, matcher = TakeMaker(), Embedder(), Matcher(enrolment.takes)
+    embedder, matcher, learnt = Embedder(), Matcher(enrolment.takes), enrolment.matcher()
     speaker.tests = len(asked)
     for word, sound in asked:
-        try:
-            take = maker.take_from(sound)
-        except BadTakeError:
-            continue
-        speaker.closed += closed_choice(enrolment, take, sound) == word
+        speaker.closed += closed_choice(learnt, sound) == word
     with ProcessPoolExecutor(1, get_context("spawn")) as fresh:
         speaker.memory = fresh.submit(memory_of_ears, enrolment, [sound for _, sound in asked]).result()
     others = np.concatenate([np.concatenate([sound, room(RATE // 2, rng)]) for sound in pools["speech"]])
@@ -325,19 +320,14 @@ def false_alarms(speaker: Speaker, enrolment: Enrolment, others: Block, pools: P
         speaker.false[kind + " holds"] = len(found.unclear)
 
 
-def closed_choice(enrolment: Enrolment, take: Take, sound: Block) -> str:
+def closed_choice(matcher: Matcher | LearntMatcher, sound: Block) -> str:
     """Return which word of all is likeliest, if it is one of them."""
-    if enrolment.learnt is None:
-        scores = best_scores(take, enrolment.takes, enrolment.halts)
-        return max(scores, key=scores.__getitem__)
     rng = np.random.default_rng(0)
-    embedder = Embedder()
     mic = room(2 * AROUND + len(sound), rng)
     mic[AROUND : AROUND + len(sound)] += sound
-    made = [found for found in embedder.feed(mic) if found.at > AROUND]
-    frames = np.array([found.frame for found in made], np.float32)
-    best = enrolment.learnt.scores(frames, np.array([found.level for found in made], np.float32)).max(axis=0)
-    return enrolment.learnt.words[int(np.argmax(best))]
+    matcher.forget()
+    scores = [matcher.push(made).scores for made in Embedder().feed(mic) if made.at > AROUND]
+    return matcher.words[int(np.argmax(np.max(scores, axis=0)))]
 
 
 def count_words(tally: Tally, made: Stream, found: Found) -> None:

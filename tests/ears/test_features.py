@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.ears.features import STEP, WIDTH, Embedder
+from coach.ears.spectrum import ROW, spectra
 from coach.errors import HearingError
 
 SOUND = np.random.default_rng(4).normal(0, 0.05, 20 * STEP).astype(np.float32)
@@ -36,6 +37,19 @@ def test_how_the_sound_is_cut_changes_nothing(embedder: Embedder, cuts: list[int
 
     assert [(made.at, made.level) for made in whole] == [(made.at, made.level) for made in parts]
     assert all(np.array_equal(one.frame, other.frame) for one, other in zip(whole, parts, strict=True))
+
+
+def test_with_each_embedding_come_the_spectra_since_the_one_before_and_none_from_before_a_start(
+    embedder: Embedder,
+) -> None:
+    embedder.start(0)
+    embedder.feed(SOUND[: 15 * STEP // 4])
+    embedder.start(0)
+
+    found = embedder.feed(SOUND)
+
+    np.testing.assert_allclose(np.concatenate([made.rows for made in found]), spectra(SOUND), atol=1e-4)
+    assert [len(made.rows) for made in found] == [found[0].at // ROW, *[STEP // ROW] * (len(found) - 1)]
 
 
 def test_a_system_without_the_models_is_told_to_use_the_keys(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,18 +11,38 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.ears.cohort import Talk, cohort
-from coach.ears.enrolment import Enrolment, load_enrolment
-from coach.ears.learnt import EARLIEST, LATEST, SAY, USUAL, Learnt, LearntMatcher, learn
-from coach.ears.likeness import SIZE, SPAN
+from coach.ears.enrolment import Enrolment, UnusableEnrolmentError, load_enrolment
+from coach.ears.features import Embedding
+from coach.ears.learnt import (
+    EARLIEST,
+    FIT,
+    LATEST,
+    NEAR,
+    REACH,
+    SAY,
+    SIZE,
+    SPAN,
+    USUAL,
+    USUALLY,
+    Learnt,
+    LearntMatcher,
+    learn,
+    looked_at,
+)
+from coach.ears.likeness import ROWS
 from coach.ears.matching import Matcher, general_mean
 from coach.ears.remade import Remade
-from coach.ears.takes import Take
+from coach.ears.second_look import SecondLook
+from coach.ears.spectrum import BANDS, ROW, SILENT, Spectra
+from coach.ears.takes import AFTERWARDS, LONGEST_ROWS, Take
 from coach.tempo.units import to_samples
 
 STEP = 1280
 LENGTH = to_samples(0.4)
 rng = np.random.default_rng(1)
 DIRECTIONS = {word: rng.normal(0, 10, 96).astype(np.float32) for word in ("stop", "ready")}
+QUIET = -80.0
+SPECTRA = {word: rng.uniform(-60, -10, (LENGTH // ROW, BANDS)).astype(np.float32) for word in DIRECTIONS}
 
 
 def example(word: str, seed: int, loud: float = -20.0) -> Remade:
@@ -50,7 +70,22 @@ def learnt() -> Learnt:
 def take_of(word: str, seed: int) -> Take:
     made = example(word, seed)
     kept = made.ends > -LENGTH
-    return Take(made.frames[kept], made.ends[kept] + np.int32(LENGTH), LENGTH, -20.0, -60.0)
+    rows = np.concatenate([SPECTRA[word], np.full((AFTERWARDS, BANDS), QUIET, np.float32)])
+    return Take(made.frames[kept], made.ends[kept] + np.int32(LENGTH), LENGTH, -20.0, -60.0, rows)
+
+
+def pushes(word: str, made: Remade) -> list[Embedding]:
+    """Return a made-up word as it comes to a matcher, with the spectra of that word."""
+    return [
+        Embedding(int(end), frame, float(level), np.array([row(word, int(end) - STEP + n * ROW) for n in range(4)]))
+        for frame, end, level in zip(made.frames, made.ends, made.levels, strict=True)
+    ]
+
+
+def row(word: str, at: int) -> Spectra:
+    """Return the spectrum `at` samples from the word's end on."""
+    inside = -LENGTH <= at < 0
+    return SPECTRA[word][(at + LENGTH) // ROW] if inside else np.full(BANDS, QUIET, np.float32)
 
 
 def matcher_of(learnt: Learnt) -> LearntMatcher:
@@ -58,8 +93,9 @@ def matcher_of(learnt: Learnt) -> LearntMatcher:
     return LearntMatcher(learnt, takes, frozenset({"stop"}))
 
 
-def best(matcher: LearntMatcher, take: Remade) -> tuple[str, float, int]:
-    found = [matcher.push(*row) for row in zip(take.frames, take.ends.tolist(), take.levels.tolist(), strict=True)]
+def best(matcher: LearntMatcher, word: str, seed: int) -> tuple[str, float, int]:
+    take = example(word, seed)
+    found = [matcher.push(made) for made in pushes(word, take)]
     scores = np.array([match.scores for match in found])
     row, column = np.unravel_index(int(scores.argmax()), scores.shape)
     return matcher.words[column], float(scores.max()), int(take.ends[row])
@@ -69,7 +105,7 @@ def best(matcher: LearntMatcher, take: Remade) -> tuple[str, float, int]:
 def test_a_word_it_never_met_in_this_form_is_known_when_it_has_ended(learnt: Learnt, word: str) -> None:
     matcher = matcher_of(learnt)
 
-    found, score, at = best(matcher, example(word, 77))
+    found, score, at = best(matcher, word, 77)
 
     assert found == word
     assert score > matcher.limits.max()
@@ -81,40 +117,64 @@ def test_other_talk_reaches_no_limit(learnt: Learnt) -> None:
     matcher = matcher_of(learnt)
 
     for number in range(400):
-        match = matcher.push(own.normal(0, 10, 96).astype(np.float32) + general_mean(), number * STEP, -25.0)
+        frame = own.normal(0, 10, 96).astype(np.float32) + general_mean()
+        rows = own.uniform(-60, -10, (4, BANDS)).astype(np.float32)
+        match = matcher.push(Embedding(number * STEP, frame, -25.0, rows))
 
         assert (match.scores < matcher.limits).all()
 
 
-def test_pushing_one_by_one_scores_like_the_whole_stretch_and_the_plain_match_has_its_say(learnt: Learnt) -> None:
-    made, matcher = example("ready", 5), matcher_of(learnt)
-    plain = Matcher({word: [take_of(word, seed) for seed in range(3)] for word in DIRECTIONS}, frozenset({"stop"}))
-    rows = [
-        (frame, int(at), float(level)) for frame, at, level in zip(made.frames, made.ends, made.levels, strict=True)
-    ]
+def test_all_four_have_their_say_and_a_word_that_cannot_pass_is_not_asked_how_well_it_fits(learnt: Learnt) -> None:
+    takes = {word: [take_of(word, seed) for seed in range(3)] for word in DIRECTIONS}
+    matcher, plain = matcher_of(learnt), Matcher(takes, frozenset({"stop"}))
+    second, made = SecondLook(takes), example("ready", 5)
+    heard = pushes("ready", made)
+    together = np.array([matcher.push(one).scores for one in heard])
 
-    together = np.array([matcher.push(*row).scores for row in rows])
-    cosines = np.array([plain.push(*row).scores for row in rows])
+    cosines = np.array([plain.push(one).scores for one in heard])
+    rows = np.concatenate([np.full((ROWS, BANDS), SILENT, np.float32), *(one.rows for one in heard)])
+    stretches = [rows[4 * n : 4 * n + ROWS] for n in range(1, len(heard) + 1)]
+    near = np.array([second.near(stretch) for stretch in stretches])
+    wanted = learnt.score(looked_at(made.frames, made.levels)) + SAY * (cosines - USUAL) + NEAR * (near - USUALLY)
+    fits = np.array([second.fits(stretch, np.arange(2)) for stretch in stretches])
+    asked = wanted > matcher.limits - REACH
 
-    np.testing.assert_allclose(together, learnt.scores(made.frames, made.levels) + SAY * (cosines - USUAL), atol=1e-3)
+    assert asked.any()
+    assert not asked.all()
+    np.testing.assert_allclose(together, wanted + np.where(asked, FIT * fits, -REACH), atol=1e-3)
 
 
 @given(quieter=st.floats(-30, 0))
 def test_how_loud_all_of_it_is_changes_nothing(learnt: Learnt, quieter: float) -> None:
     take = example("stop", 8)
 
-    changed = learnt.scores(take.frames, take.levels + np.float32(quieter))
+    changed = learnt.score(looked_at(take.frames, take.levels + np.float32(quieter)))
 
-    np.testing.assert_allclose(changed, learnt.scores(take.frames, take.levels), atol=1e-3)
+    np.testing.assert_allclose(changed, learnt.score(looked_at(take.frames, take.levels)), atol=1e-3)
+
+
+def test_of_many_words_the_likeliest_are_asked_how_well_they_fit(
+    monkeypatch: pytest.MonkeyPatch, learnt: Learnt
+) -> None:
+    heard = pushes("ready", example("ready", 5))
+    free = np.array([matcher.push(one).scores for matcher in [matcher_of(learnt)] for one in heard])
+    monkeypatch.setattr("coach.ears.learnt.MOST_ASKED", 1)
+
+    bound = np.array([matcher.push(one).scores for matcher in [matcher_of(learnt)] for one in heard])
+
+    same = np.isclose(free, bound, atol=1e-4)
+    assert not same.all()
+    assert same.any(axis=1).all()
+    np.testing.assert_array_equal(bound.max(axis=0).argmax(), free.max(axis=0).argmax())
 
 
 def test_after_forgetting_nothing_of_before_counts(learnt: Learnt) -> None:
-    matcher = matcher_of(learnt)
-    first = best(matcher, example("stop", 3))
-    best(matcher, example("ready", 4))
+    matcher, heard = matcher_of(learnt), pushes("stop", example("stop", 3))
+    first = [matcher.push(one).scores for one in heard]
+    best(matcher, "ready", 4)
     matcher.forget()
 
-    assert best(matcher, example("stop", 3)) == first
+    np.testing.assert_array_equal([matcher.push(one).scores for one in heard], first)
 
 
 def test_learning_twice_gives_the_same(learnt: Learnt) -> None:
@@ -151,6 +211,24 @@ def test_what_was_learnt_is_kept_with_the_takes_and_serves_them_only(
     np.testing.assert_array_equal(learnt.weights, loaded.learnt.weights)
     assert isinstance(loaded.matcher(), LearntMatcher)
     assert isinstance(replace(loaded, takes={**words, "yes": words["stop"]}).matcher(), Matcher)
+    for word, own in words.items():
+        for take, read in zip(own, loaded.takes[word], strict=True):
+            np.testing.assert_allclose(read.rows, take.rows, atol=0.05)
+            assert len(read.rows)
+    unknown = tuple(replace(take, rows=take.rows[:0]) for take in words["stop"])
+    assert isinstance(replace(loaded, takes={**words, "stop": unknown}).matcher(), Matcher)
+
+
+@pytest.mark.parametrize("shape", [(AFTERWARDS, BANDS), (LONGEST_ROWS + 1, BANDS), (9, BANDS - 1), (9,)])
+@pytest.mark.parametrize("level", [-30.0, 1e3, np.nan])
+def test_spectra_that_cannot_be_are_damage(
+    enrolment: Enrolment, tmp_path: Path, shape: tuple[int, ...], level: float
+) -> None:
+    strange = tuple(replace(take, rows=np.full(shape, level, np.float32)) for take in enrolment.takes["stop"])
+    replace(enrolment, takes={"stop": strange}).save(tmp_path)
+
+    with pytest.raises(UnusableEnrolmentError):
+        load_enrolment(tmp_path)
 
 
 def test_a_file_of_which_a_word_was_forgotten_after_it_was_learnt_still_loads_and_is_matched_plainly(
@@ -162,6 +240,16 @@ def test_a_file_of_which_a_word_was_forgotten_after_it_was_learnt_still_loads_an
 
     assert (set(loaded.takes), loaded.learnt) == ({"ready"}, None)
     assert isinstance(loaded.matcher(), Matcher)
+
+
+def test_what_is_looked_at_is_a_second_with_the_newest_first_and_the_first_for_what_was_before() -> None:
+    frames = np.arange(3 * 96, dtype=np.float32).reshape(3, 96)
+
+    rows = looked_at(frames, np.zeros(3, np.float32))
+
+    assert rows.shape == (3, SIZE)
+    np.testing.assert_array_equal(rows[0, : SPAN * 96].reshape(SPAN, 96), np.tile(rows[0, :96], (SPAN, 1)))
+    np.testing.assert_array_equal(rows[2, 96:192], rows[1, :96])
 
 
 def test_its_size_is_that_of_a_second_of_embeddings_and_levels() -> None:

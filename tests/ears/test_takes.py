@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from heard_rooms import Voice, room
 
-from coach.ears.takes import BadTakeError, Fault, TakeMaker
+from coach.ears.spectrum import ROW
+from coach.ears.takes import AFTERWARDS, LONGEST_ROWS, BadTakeError, Fault, TakeMaker
 from coach.ports import Block
 from coach.tempo.units import to_samples
 
@@ -26,6 +27,15 @@ def test_a_word_in_a_recording_becomes_numbers(maker: TakeMaker, voice: Voice) -
     assert abs(take.length - len(word)) < to_samples(0.12)
     assert take.ends[0] > 0
     assert (np.diff(take.ends) == to_samples(0.08)).all()
+
+
+def test_the_spectra_of_a_take_are_those_of_its_word_and_end_in_silence(maker: TakeMaker, voice: Voice) -> None:
+    take = maker.take_from(room(3, (1.0, voice("stop"))))
+
+    assert len(take.rows) == -(-take.length // ROW) + AFTERWARDS <= LONGEST_ROWS
+    levels = take.rows.max(axis=1)
+    assert levels[:-AFTERWARDS].min() > levels[-1] + 10.0
+    assert levels[0] > -70.0
 
 
 def test_a_word_cut_close_gives_nearly_the_same_take(maker: TakeMaker, voice: Voice) -> None:
