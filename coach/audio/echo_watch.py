@@ -39,6 +39,8 @@ class EchoWatch:
         self._said: deque[tuple[int, int]] = deque()
         self._gains: deque[float] = deque(maxlen=LAST)
         self._quiet: deque[float] = deque(maxlen=QUIET_KEPT)
+        self._since: list[float] = []
+        self._last: tuple[float, float] | None = None
         self._coach_until = -1
         self._played = self._mic = 1e-10
         self._sounded = 0
@@ -65,6 +67,7 @@ class EchoWatch:
             self._coach_until = end + to_samples(0.5)
         elif captured.at >= self._coach_until:
             self._quiet.append(mic)
+            self._since.append(mic)
         if not self._said or end <= self._said[0][0]:
             return False
         if captured.at < self._said[0][1]:
@@ -76,6 +79,7 @@ class EchoWatch:
     def _judge(self) -> bool:
         """Judge what was said first, and go on to the next."""
         self._said.popleft()
+        self._learn()
         sounded, said, echo = self._sounded, _decibels(self._played), _decibels(self._mic)
         self._played, self._mic, self._sounded = 1e-10, 1e-10, 0
         if sounded < SHORTEST or said < LOUD or not self._quiet:
@@ -90,8 +94,17 @@ class EchoWatch:
             return True
         self._missed = 0
         if echo >= floor + ABOVE:
-            self._gains.append(echo - said)
+            self._last = echo, said
         return False
+
+    def _learn(self) -> None:
+        """Keep how loud the last echo was, unless the room was about as loud after it: that may have been heard."""
+        if self._last is not None:
+            echo, said = self._last
+            if not self._since or echo >= _decibels(float(np.median(self._since))) + ABOVE:
+                self._gains.append(echo - said)
+        self._last = None
+        self._since.clear()
 
 
 def _decibels(power: float) -> float:

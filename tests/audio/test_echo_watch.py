@@ -83,6 +83,12 @@ def test_an_echo_that_is_there_is_never_missed_however_loud_room_and_coach_are(
     )
 
 
+def test_a_noise_that_ends_is_not_taken_for_an_echo_that_is_gone() -> None:
+    noise = {0: 0.5, 1: 0.0625, 3: 0.5, 4: 0.5, 5: 0.5, 6: 0.5}
+
+    assert told(20, lambda _: 0.125, loud=lambda _: 0.5, more=lambda second: noise.get(second, 0.0)) == []
+
+
 def test_words_that_were_taken_back_are_not_waited_for() -> None:
     watch = EchoWatch()
     silence = np.zeros(BLOCK, np.float32)
