@@ -29,6 +29,7 @@ import numpy as np
 
 from coach.cli import main
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
+from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
 from coach.history import broken_off, past
 from coach.logbook import SessionRecord, joined
@@ -137,7 +138,8 @@ def made_up_words(chance: Random) -> Enrolment:
 
     def take() -> Take:
         frames = generator.standard_normal((6, 96)).astype(np.float32)
-        return Take(frames, np.arange(1, 7, dtype=np.int32) * 1280, 8_000, -20.0, -60.0)
+        rows = generator.uniform(-60.0, -10.0, (27, BANDS)).astype(np.float32)
+        return Take(frames, np.arange(1, 7, dtype=np.int32) * 1280, 8_000, -20.0, -60.0, rows)
 
     takes = {word: (take(), take()) for word in ("ready", "stop")}
     return Enrolment(takes, source="made up", verdict=chance.choice(("hands_free", "keys_only")))

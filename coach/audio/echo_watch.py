@@ -39,7 +39,7 @@ class EchoWatch:
         self._said: deque[tuple[int, int]] = deque()
         self._gains: deque[float] = deque(maxlen=LAST)
         self._quiet: deque[float] = deque(maxlen=QUIET_KEPT)
-        self._since: list[float] = []
+        self._since = 0
         self._last: tuple[float, float] | None = None
         self._coach_until = -1
         self._played = self._mic = 1e-10
@@ -67,7 +67,7 @@ class EchoWatch:
             self._coach_until = end + to_samples(0.5)
         elif captured.at >= self._coach_until:
             self._quiet.append(mic)
-            self._since.append(mic)
+            self._since += 1
         if not self._said or end <= self._said[0][0]:
             return False
         if captured.at < self._said[0][1]:
@@ -99,12 +99,10 @@ class EchoWatch:
 
     def _learn(self) -> None:
         """Keep how loud the last echo was, unless the room was about as loud after it: that may have been heard."""
-        if self._last is not None:
-            echo, said = self._last
-            if not self._since or echo >= _decibels(float(np.median(self._since))) + ABOVE:
-                self._gains.append(echo - said)
-        self._last = None
-        self._since.clear()
+        since = list(self._quiet)[-self._since :] if self._since else [0.0]
+        if self._last is not None and self._last[0] >= _decibels(float(np.median(since))) + ABOVE:
+            self._gains.append(self._last[0] - self._last[1])
+        self._last, self._since = None, 0
 
 
 def _decibels(power: float) -> float:

@@ -103,8 +103,7 @@ class Enrolment:
 
     def matcher(self) -> Matcher | LearntMatcher:
         """Return what compares speech with the words: what was learnt of them, or else the takes themselves."""
-        known = all(len(take.rows) for takes in self.takes.values() for take in takes)
-        if known and self.learnt is not None and self.learnt.words == tuple(sorted(self.takes)):
+        if self.learnt is not None and self.learnt.words == tuple(sorted(self.takes)):
             return LearntMatcher(self.learnt, self.takes, self.halts)
         return Matcher(self.takes, self.halts)
 
@@ -293,7 +292,7 @@ def _embeddings(data: Any, name: str) -> Frames:  # noqa: ANN401  # numpy has no
 
 def _rows(data: Any, name: str) -> Spectra:  # noqa: ANN401  # numpy has no type for it
     rows = _real(data, name)
-    if rows.ndim != 2 or rows.shape[1] != BANDS or 0 < len(rows) <= AFTERWARDS or len(rows) > LONGEST_ROWS:
+    if rows.ndim != 2 or rows.shape[1] != BANDS or not AFTERWARDS < len(rows) <= LONGEST_ROWS:
         raise ValueError(name)
     if np.any(np.abs(rows) > LOUDEST):
         raise ValueError(name)

@@ -22,6 +22,8 @@ QUIETEST = -90.0
 Frames = npt.NDArray[np.float32]
 """Embeddings in order, shape (frames, WIDTH)."""
 
+NO_ROWS: Spectra = np.zeros((0, BANDS), np.float32)
+
 
 class Embedding(NamedTuple):
     """What one step of sound is like."""
@@ -32,14 +34,14 @@ class Embedding(NamedTuple):
     """Shape (WIDTH,)."""
     level: float = QUIETEST
     """dBFS of the loudest 10 ms in the newest STEP of it, at least QUIETEST."""
-    rows: Spectra = np.zeros((0, BANDS), np.float32)
+    rows: Spectra = NO_ROWS
     """Spectra since the embedding before, or since the start."""
 
 
 class Embedder:
     """Speech embeddings of a stretch of sound that has no gaps; about 5 ms of one core for each.
 
-    An embedding looks back 775 ms, so that the first comes 800 ms after a start.
+    An embedding looks back 775 ms, so that the first comes 880 ms after a start.
     """
 
     def __init__(self) -> None:
@@ -57,7 +59,7 @@ class Embedder:
                 "use the keys instead: coach enrol PERSON --keys-only"
             ) from error
         self._rest = np.zeros(0, dtype=np.float32)
-        self._rows: list[Spectra] = []
+        self._rows = NO_ROWS
         self._spectrometer = Spectrometer()
         self._at = 0
         self.start(0)
@@ -67,7 +69,7 @@ class Embedder:
         self._model.reset()
         self._model.new_audio_samples = 0  # the library would first work through 8 s of silence
         self._rest = self._rest[:0]
-        self._rows.clear()
+        self._rows = NO_ROWS
         self._spectrometer.start()
         self._at = at
 
@@ -79,11 +81,10 @@ class Embedder:
             piece, self._rest = self._rest[:STEP], self._rest[STEP:]
             self._at += STEP
             pcm = (np.clip(piece, -1.0, 1.0) * 32767).astype("<i2").tobytes()
-            self._rows.append(self._spectrometer.feed(piece))
+            self._rows = np.concatenate([self._rows, self._spectrometer.feed(piece)])
             for made in self._model.process_streaming(pcm):
-                rows = np.concatenate(self._rows) if self._rows else np.zeros((0, BANDS), np.float32)
-                found.append(Embedding(self._at, made.reshape(WIDTH), _loudest(piece), rows))
-                self._rows.clear()
+                found.append(Embedding(self._at, made.reshape(WIDTH), _loudest(piece), self._rows))
+                self._rows = NO_ROWS
         return found
 
 

@@ -78,9 +78,9 @@ NEEDS: Mapping[Verdict, Needs] = {
     Verdict.HANDS_FREE: Needs(RECOMMENDED_TAKES, 0.95, 0.97, 1.0, 20.0, room_known=True),
     Verdict.WITHIN_REACH: Needs(2, 0.8, 0.8, 6.0, 10.0, room_known=False),
 }
-"""Verdicts from the best; if neither fits it is KEYS_ONLY. At 10 dB over household noise a quarter of the words of real
-people was missed, so less is no basis; at 20 dB hardly more than in quiet. Six false holds an hour are bearable with
-somebody there who can press a key, not for somebody alone."""
+"""Verdicts from the best; if neither fits it is KEYS_ONLY. At 10 dB over household noise the plain match misses
+a quarter to a half of real people's words, so less is no basis; at 20 dB hardly more than in quiet. Six false holds an
+hour are bearable with somebody there who can press a key, not for somebody alone."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,7 @@ FIT = 15.0
 REACH = 7.0
 """Score below its limit from which a word's fit is asked for: hardly any fit adds more."""
 MOST_ASKED = 10
-"""Words that are asked for it at most: the likeliest. With thirty takes that is 9 ms of one core."""
+"""Words that are asked for it at most: the likeliest. With thirty takes that is about 10 ms of one core."""
 LIMIT = 1.0
 """Score that a word must reach: tests/bench/hearing.py measures what it gives."""
 HALT_LIMIT = 0.7
@@ -89,8 +89,8 @@ class LearntMatcher:
     """Score by which a word must beat the next one."""
     over_coach = 0.0
     """Score at which a halt word is believed that began while the coach sounded, if it is the likeliest: of 150, with
-    the echo 6 dB over the person, 147 are heard. A much lower one took an early "no" over the end of a question for
-    a halt."""
+    the echo 6 dB over the person, 147 are heard. A limit far below HALT_LIMIT took an early "no" over the end of a
+    question for a halt."""
     patience = 0
     """Embeddings that a word may wait for a better score: it is learnt to be recognised at the first one."""
     lingers = to_samples(0.26)
@@ -131,10 +131,10 @@ class LearntMatcher:
         scores = scores + np.float32(NEAR) * (self._second.near(self._rows) - np.float32(USUALLY))
         over = scores - self.limits
         asked = np.sort(np.argsort(-over)[: min(MOST_ASKED, int(np.sum(over > -REACH)))])
-        fits = np.full(len(over), -REACH / FIT, np.float32)  # who is not asked does not fit
+        by_fit = np.full(len(over), -REACH, np.float32)  # who is not asked does not fit
         if len(asked):
-            fits[asked] = self._second.fits(self._rows, asked)
-        scores = scores + np.float32(FIT) * fits
+            by_fit[asked] = FIT * self._second.fits(self._rows, asked)
+        scores = scores + by_fit
         ended = np.full(len(self.words), found.at - EARLIEST, np.int64)
         return Match(scores, ended - self._learnt.lengths, ended)
 

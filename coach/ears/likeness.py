@@ -36,13 +36,13 @@ class Around(NamedTuple):
 
 
 def as_seen(stretches: Stretches) -> Stretches:
-    """Return what the network looks at: levels against the loudest row, so that loudness itself tells nothing."""
-    loudest = loudness(stretches).max(axis=1)
+    """Return what the network looks at: levels against the loudest row, so that how loud it is tells nothing."""
+    loudest = row_levels(stretches).max(axis=1)
     seen: Stretches = np.clip((stretches - loudest[:, None, None]) / np.float32(A_UNIT), LEAST, MOST)
     return seen
 
 
-def loudness(rows: Spectra) -> npt.NDArray[np.float32]:
+def row_levels(rows: Spectra) -> npt.NDArray[np.float32]:
     """Return the level of each row, in decibels of its mean power."""
     level: npt.NDArray[np.float32] = 10.0 * np.log10(np.mean(10.0 ** (rows / 10.0), axis=-1) + 10 ** (SILENT / 10))
     return level
@@ -76,7 +76,7 @@ def around() -> Around:
 
 def at_no_level(rows: Spectra) -> Spectra:
     """Return `rows` at a mean power of no decibels."""
-    return rows - np.float32(10.0 * np.log10(np.mean(10.0 ** (loudness(rows) / 10.0))))
+    return rows - np.float32(10.0 * np.log10(np.mean(10.0 ** (row_levels(rows) / 10.0))))
 
 
 @cache

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from coach.ears.likeness import loudness
+from coach.ears.likeness import row_levels
 from coach.ears.spectrum import BANDS, Spectra
 
 WEAKEST = -30.0
@@ -77,7 +77,7 @@ def cost(stretch: Spectra, own: Outlines) -> Costs:
 
 
 def _level(rows: Spectra) -> np.float32:
-    level: np.float32 = np.sort(loudness(rows))[-min(LOUDEST_ROW, len(rows))]
+    level: np.float32 = np.sort(row_levels(rows))[-min(LOUDEST_ROW, len(rows))]
     return level
 
 

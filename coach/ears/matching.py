@@ -145,9 +145,14 @@ def _tail(take: Take, last: int) -> int:
 
 def _template(take: Take, last: int, stretch: float) -> Frames:
     frames = take.frames[_inner(take, last)] - general_mean()
-    wanted = max(3, round(len(frames) * stretch))
-    places = np.linspace(0, len(frames) - 1, wanted)
+    return unit(stretched(frames, max(3, round(len(frames) * stretch))))
+
+
+def stretched(rows: Frames, count: int) -> Frames:
+    """Return `rows`, one or more, as `count` rows evenly between the first and the last."""
+    places = np.linspace(0, len(rows) - 1, count)
     low = np.floor(places).astype(int)
-    high = np.minimum(low + 1, len(frames) - 1)
+    high = np.minimum(low + 1, len(rows) - 1)
     share = (places - low)[:, None].astype(np.float32)
-    return unit(frames[low] * (1 - share) + frames[high] * share)
+    between: Frames = rows[low] * (1 - share) + rows[high] * share
+    return between

@@ -120,7 +120,7 @@ def coloured(rng: np.random.Generator, length: int, slope: float) -> Block:
     """Return noise whose power falls by `slope` times 3 dB an octave."""
     spectrum = np.fft.rfft(rng.normal(size=length))
     spectrum /= np.maximum(np.arange(len(spectrum)), 1) ** (slope / 2)
-    return _unit(np.fft.irfft(spectrum, length))
+    return at_unit_power(np.fft.irfft(spectrum, length))
 
 
 def clatter(rng: np.random.Generator, length: int) -> Block:
@@ -131,7 +131,7 @@ def clatter(rng: np.random.Generator, length: int) -> Block:
         times = np.arange(min(size, length - at))
         ring = np.sin(2 * np.pi * rng.uniform(300, 6000) / RATE * times) + 0.7 * rng.normal(size=len(times))
         sound[at : at + len(times)] += rng.uniform(0.2, 1.0) * np.exp(-times / rng.uniform(50, 800)) * ring
-    return _unit(sound)
+    return at_unit_power(sound)
 
 
 def _talk(rng: np.random.Generator, length: int, talk: Block, talkers: int) -> Block:
@@ -140,7 +140,7 @@ def _talk(rng: np.random.Generator, length: int, talk: Block, talkers: int) -> B
     for _ in range(talkers):
         changed = _faster(_stretch(rng, int(length * 1.3), talk), float(rng.uniform(0.8, 1.25)))[:length]
         sound[: len(changed)] += changed / max(loudness(changed), 1e-4)
-    return _unit(sound) if talkers > 1 else sound
+    return at_unit_power(sound) if talkers > 1 else sound
 
 
 def _stretch(rng: np.random.Generator, length: int, sound: Block) -> Block:
@@ -148,9 +148,10 @@ def _stretch(rng: np.random.Generator, length: int, sound: Block) -> Block:
     long = np.resize(sound, max(len(sound), length + RATE))
     at = int(rng.integers(0, len(long) - length))
     piece = long[at : at + length]
-    return _unit(piece) if np.any(piece) else piece
+    return at_unit_power(piece) if np.any(piece) else piece
 
 
-def _unit(sound: npt.NDArray[np.floating]) -> Block:
+def at_unit_power(sound: npt.NDArray[np.floating]) -> Block:
+    """Return `sound` with a root mean square of 1."""
     scaled: Block = (sound / np.sqrt(np.mean(np.square(sound)) + 1e-12)).astype(np.float32)
     return scaled

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from coach.ears.features import Frames
 from coach.ears.likeness import ROWS, Stretches, around, as_seen, at_no_level, kept_apart
 from coach.ears.masking import NEVER, cost, outlines
-from coach.ears.matching import unit
+from coach.ears.matching import stretched, unit
 from coach.ears.spectrum import SILENT, Spectra
 from coach.ears.takes import AFTERWARDS, Take
 
@@ -77,7 +77,7 @@ def mixed(word: Spectra, rng: np.random.Generator) -> Stretches:
     said = at_no_level(word)
     made = np.full((MIXTURES, ROWS, word.shape[1]), SILENT, np.float32)
     for number, stretch in enumerate(made):
-        rows = _at_speed(said, float(rng.choice(SPEEDS)))
+        rows = stretched(said, max(2, round(len(said) / float(rng.choice(SPEEDS)))))
         end = ROWS - int(rng.integers(LEAST_AFTER, MOST_AFTER)) + AFTERWARDS
         rows = rows[max(0, len(rows) - end) :]
         stretch[end - len(rows) : end] = rows
@@ -88,11 +88,3 @@ def mixed(word: Spectra, rng: np.random.Generator) -> Stretches:
                 power += 10.0 ** ((pool[start : start + ROWS] - rng.uniform(*levels)) / 10.0)
         stretch[:] = 10.0 * np.log10(power)
     return made
-
-
-def _at_speed(rows: Spectra, speed: float) -> Spectra:
-    at = np.linspace(0, len(rows) - 1, max(2, round(len(rows) / speed)))
-    low = np.minimum(at.astype(np.int64), len(rows) - 2)
-    share = (at - low).astype(np.float32)[:, None]
-    changed: Spectra = rows[low] * (1 - share) + rows[low + 1] * share
-    return changed

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
@@ -12,7 +12,7 @@ import numpy.typing as npt
 from coach.ears.activity import CHUNK, SPEECH, decibels
 from coach.ears.features import Embedder, Frames
 from coach.ears.remade import QUIET_ROOM, Remade, times
-from coach.ears.spectrum import BANDS, ROW, Spectra, spectra
+from coach.ears.spectrum import ROW, Spectra, spectra
 from coach.errors import HearingError
 from coach.ports import Block
 from coach.tempo.units import to_samples
@@ -88,8 +88,8 @@ class Take:
     """dBFS of the word."""
     room: float
     """dBFS of the recording without the word."""
-    rows: Spectra = field(default_factory=lambda: np.zeros((0, BANDS), np.float32))
-    """Spectra of the word in silence, shape (n, 28); it ends AFTERWARDS rows before the last. None: not known."""
+    rows: Spectra
+    """Spectra of the word in silence, shape (n, 28); it ends AFTERWARDS rows before the last."""
     remade: tuple[Remade, ...] = ()
     """The same word in other surroundings, to learn from; see remade.py."""
     sound: Block | None = None

@@ -28,7 +28,7 @@ import soxr
 from cohort_speech import FLITE, SENTENCES, SETTINGS, _espeak, _flite
 
 from coach.ears.likeness import KERNEL, ROWS, STRIDES, as_seen
-from coach.ears.remade import clatter, coloured, in_room
+from coach.ears.remade import at_unit_power, clatter, coloured, in_room
 from coach.ears.spectrum import BANDS, ROW, SILENT, Spectra, spectra
 from coach.ports import Block
 from coach.tempo.units import RATE, to_samples
@@ -83,10 +83,6 @@ def trimmed(clip: Block) -> Block:
     return clip[on[0] : on[-1] + 1]
 
 
-def at_no_level(clip: Block) -> Block:
-    return clip / np.float32(np.sqrt(np.mean(np.square(clip))))
-
-
 def voice(number: int) -> tuple[npt.NDArray[np.float16], npt.NDArray[np.float16]]:
     """Return all words of a voice, shape (WORDS * VERSIONS, LONGEST, BANDS), and its talk, shape (rows, BANDS)."""
     rng = np.random.default_rng(number)
@@ -97,12 +93,12 @@ def voice(number: int) -> tuple[npt.NDArray[np.float16], npt.NDArray[np.float16]
             if version:
                 said = soxr.resample(said, RATE * float(rng.choice(SPEEDS)), RATE).astype(np.float32)
             begin = (-len(said)) % ROW  # so that it ends with a row
-            sound = np.concatenate([np.zeros(begin, np.float32), at_no_level(said), np.zeros(TAIL, np.float32)])
+            sound = np.concatenate([np.zeros(begin, np.float32), at_unit_power(said), np.zeros(TAIL, np.float32)])
             rows = spectra(in_room(sound, rng) if rng.random() < 0.6 else sound)[-END:]
             first = END - (len(rows) - TAIL // ROW)
             words[word * VERSIONS + version, first : first + len(rows)] = rows[: LONGEST - first]
     texts = [SENTENCES[(11 * number + k) % len(SENTENCES)] for k in range(16)]
-    talk = [spectra(at_no_level(clip)) for clip in VOICES[number](texts)]
+    talk = [spectra(at_unit_power(clip)) for clip in VOICES[number](texts)]
     print(f"voice {number} of {len(VOICES)}", flush=True)
     return words, np.concatenate(talk).astype(np.float16)
 

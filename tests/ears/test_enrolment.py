@@ -21,6 +21,7 @@ from coach.ears.enrolment import (
 )
 from coach.ears.matching import HALT_THRESHOLD, THRESHOLD
 from coach.ears.room_noise import RoomNoise
+from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
 from coach.errors import HearingError
 
@@ -29,8 +30,12 @@ def made_up(*words: str) -> Enrolment:
     """Return an enrolment of random numbers: enough for the file."""
     rng = np.random.default_rng(0)
     ends = np.arange(1, 15, dtype=np.int32) * 1280
-    takes = {word: tuple(Take(rng.normal(size=(14, 96)).astype(np.float32), ends, 8000, -20.0, -60.0) for _ in range(2))
-             for word in words}  # fmt: skip
+
+    def take() -> Take:
+        frames, rows = rng.normal(size=(14, 96)), rng.uniform(-60, -10, (27, BANDS))
+        return Take(frames.astype(np.float32), ends, 8000, -20.0, -60.0, rows.astype(np.float32))
+
+    takes = {word: (take(), take()) for word in words}
     noise = RoomNoise(-61.5, rng.normal(size=(20, 96)).astype(np.float32))
     wordings = {word: f"say {word}" for word in words}
     return Enrolment(takes, "en", wordings, "files", noise=noise, verdict="within_reach")

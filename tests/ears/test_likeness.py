@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.ears.features import Frames
-from coach.ears.likeness import LEAST, MOST, ROWS, around, as_seen, kept_apart, loudness
+from coach.ears.likeness import LEAST, MOST, ROWS, around, as_seen, kept_apart, row_levels
 from coach.ears.spectrum import BANDS, ROW, spectra
 from coach.ports import Block
 from coach.tempo.units import to_samples
@@ -64,4 +64,4 @@ def test_how_loud_all_of_it_is_is_not_looked_at(seed: int, louder: float) -> Non
 def test_what_sounds_around_a_word_is_a_minute_or_more_at_about_no_decibels(rows: Frames) -> None:
     assert rows.shape[1] == BANDS
     assert len(rows) * ROW >= to_samples(60.0)
-    assert abs(float(10 * np.log10(np.mean(10 ** (loudness(rows) / 10))))) < 0.1
+    assert abs(float(10 * np.log10(np.mean(10 ** (row_levels(rows) / 10))))) < 0.1

@@ -7,9 +7,11 @@ import pytest
 
 from coach.ears.enrolment import Enrolment, WordReport
 from coach.ears.numbers import NUMBERS, numbers_heard
+from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
 
-TAKE = Take(np.zeros((1, 96), np.float32), np.zeros(1, np.int32), 1, -30.0, -60.0)
+ROWS = np.zeros((3, BANDS), np.float32)
+TAKE = Take(np.zeros((1, 96), np.float32), np.zeros(1, np.int32), 1, -30.0, -60.0, ROWS)
 
 
 class Reported(Enrolment):
