@@ -1,24 +1,30 @@
 """Make coach/ears/likeness.npz: what keeps words apart from each other through noise and other people's talk.
 
-    pip install jax
-    python tests/bench/likeness_learning.py [--out OUT.npz] [--work DIR] [--steps 9000]
+    apt-get install flite festival festvox-kdlpc16k
+    pip install torch pyworld
+    python tests/bench/likeness_learning.py [--out OUT.npz] [--work DIR] [--steps STEPS]
 
-The voices of cohort_speech.py say 330 words (likeness_words.txt), each at three speeds, and some sentences; kept in
-DIR as spectra (three minutes of two cores). A network learns which word it was, from mixtures that are made anew for
-each step: other formants, tempo, microphones, noise, talkers, gaps (half an hour). Kept is what comes before the choice
-among the words. All of it is synthesised: nothing of a real person is in it. Written beside it are some of the talk and
-noises, in which the person's own takes are mixed.
+The voices of cohort_speech.py and one of festival say 330 words (likeness_words.txt) and some sentences; a vocoder says
+each of them again as others might: another pitch, melody, throat and pace, breathy, whispered. They are kept in DIR as
+spectra (a quarter of an hour of two cores). A network learns which word it was, from mixtures that are made anew for
+each step: other formants, tempo, microphones, noise, talkers, gaps (an hour and more). Kept is what comes before the
+choice among the words. All of it is synthesised: nothing of a real person is in it. Written beside it are some of the
+talk and noises, in which the person's own takes are mixed.
 
-Printed now and then, of the voices that were not learnt from: the share of words told right among all 330, alone, in
-noise and beside a talker at 10 dB.
+Printed now and then, of the voices that were not learnt from and of those that were: the share of words told right
+among all 330, alone, in noise and beside a talker at 10 dB.
 """
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+import subprocess
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from multiprocessing import get_context
+from multiprocessing.queues import Queue
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +33,7 @@ import numpy.typing as npt
 import soxr
 from cohort_speech import FLITE, SENTENCES, SETTINGS, _espeak, _flite
 
+from coach.audio.wavs import read_sound
 from coach.ears.likeness import KERNEL, ROWS, STRIDES, as_seen
 from coach.ears.remade import at_unit_power, clatter, coloured, in_room
 from coach.ears.spectrum import BANDS, ROW, SILENT, Spectra, spectra
@@ -35,13 +42,10 @@ from coach.tempo.units import RATE, to_samples
 
 HERE = Path(__file__).parent
 WORDS = tuple((HERE / "likeness_words.txt").read_text("utf-8").split("\n")[:-1])
-VOICES: tuple[Callable[[Sequence[str]], list[Block]], ...] = (
-    *(partial(_espeak, *setting) for setting in SETTINGS),
-    *(partial(_flite, *setting) for setting in FLITE),
-)
-SPEEDS = (0.78, 0.85, 0.92, 1.0, 1.08, 1.18, 1.27)
-VERSIONS = 3
-"""Times that each voice's word is kept: as it was said, and at other speeds and in rooms."""
+VERSIONS = 5
+"""Times that each voice's word is kept: as it was said, and as others might say it."""
+PERIOD = 10.0
+"""Milliseconds between what the vocoder looks at."""
 TAIL = to_samples(0.2)
 """Samples kept behind a word."""
 END, LONGEST = 85, 110
@@ -62,19 +66,41 @@ MICROPHONE = 6.0
 """Decibels, about, by which bands are louder or softer."""
 GAP = 4
 """Rows and bands at most that are left out, twice each, like what another sound covers."""
-LAYERS, DIM = (128, 160, 192), 192
+LAYERS, DIM = (192, 256, 256), 192
 SHARP = 14.0
 """Factor of the cosines before the words compete."""
-BATCH, PACE, DECAY, KEEP = 384, 1.5e-3, 0.01, 0.7
-"""Examples a step, the longest step, how much weights shrink in it, and the share of numbers that are not left out."""
+BATCH, PACE, DECAY, LEFT_OUT = 384, 1.5e-3, 0.01, 0.2
+"""Examples a step, the longest step, how much weights shrink in it, and the share of numbers that are left out."""
+WARMING = 200
+"""Steps until they are the longest."""
 TESTED = 3
 """Every eighth voice, from this one, is not learnt from."""
 PLAIN_TALK, PLAIN_NOISE = 9000, 4500
 """Rows of talk and noises that are kept in the file."""
 
-Weights = dict[str, Any]
-"""By name, shape (inputs, outputs); of numpy or of jax."""
+Weights = dict[str, npt.NDArray[np.float32]]
+"""By name, shape (inputs, outputs)."""
 Rows = npt.NDArray[np.float32]
+
+
+def festival(shift: float, texts: Sequence[str]) -> list[Block]:
+    with tempfile.TemporaryDirectory() as folder:
+        script = Path(folder) / "say.scm"
+        files = [Path(folder) / f"{number}.wav" for number in range(len(texts))]
+        said = [
+            f'(utt.save.wave (utt.synth (Utterance Text "{text}")) "{file}")'
+            for text, file in zip(texts, files, strict=True)
+        ]
+        script.write_text("\n".join(["(voice_ked_diphone)", *said]), "utf-8")
+        subprocess.run(["festival", "-b", str(script)], check=True)
+        return [soxr.resample(read_sound(file), RATE * shift, RATE).astype(np.float32) for file in files]
+
+
+VOICES: tuple[Callable[[Sequence[str]], list[Block]], ...] = (
+    *(partial(_espeak, *setting) for setting in SETTINGS),
+    *(partial(_flite, *setting) for setting in FLITE),
+    *(partial(festival, shift) for shift in (1.0, 0.87, 1.14, 1.26)),
+)
 
 
 def trimmed(clip: Block) -> Block:
@@ -83,24 +109,59 @@ def trimmed(clip: Block) -> Block:
     return clip[on[0] : on[-1] + 1]
 
 
+def as_others(clip: Block, rng: np.random.Generator, times: int) -> list[Block]:
+    """Return `clip` as others might say it, through the WORLD vocoder."""
+    import pyworld
+
+    sound = clip.astype(np.float64)
+    pitch, at = pyworld.dio(sound, RATE, frame_period=PERIOD)
+    pitch = pyworld.stonemask(sound, pitch, at, RATE)
+    throat = np.log(pyworld.cheaptrick(sound, pitch, at, RATE))
+    breath = pyworld.d4c(sound, pitch, at, RATE)
+    voiced = pitch > 0
+    middle = np.exp(np.mean(np.log(pitch[voiced]))) if voiced.any() else 120.0
+    bands = np.arange(throat.shape[1]) / throat.shape[1]
+    made = []
+    for _ in range(times):
+        melody = np.maximum(pitch, 1.0) / middle
+        own_pitch = middle * np.exp(rng.normal() * 0.25) * melody ** rng.uniform(0.3, 1.8)
+        own_pitch = np.where(voiced, np.clip(own_pitch, 60.0, 450.0), 0.0)
+        moved = bands / np.exp(rng.normal() * 0.08) + rng.normal() * 0.03 * np.sin(2 * np.pi * bands) * bands
+        moved = np.clip(moved, 0.0, bands[-1])
+        own_throat = np.array([np.interp(moved, bands, row) for row in throat])
+        own_breath = np.array([np.interp(moved, bands, row) for row in breath])
+        manner = rng.random()
+        if manner < 0.07:  # whispered
+            own_pitch = np.zeros_like(own_pitch)
+        elif manner < 0.37:  # breathy
+            own_breath += (1 - own_breath) * rng.uniform(0.0, 0.9)
+        when = np.arange(0.0, len(pitch) - 1.0, np.exp(rng.normal() * 0.17))
+        now, share = when.astype(np.int64), (when % 1.0)[:, None]
+        own_throat = own_throat[now] * (1 - share) + own_throat[now + 1] * share
+        own_breath = own_breath[now] * (1 - share) + own_breath[now + 1] * share
+        said = pyworld.synthesize(
+            own_pitch[now], np.exp(own_throat), np.clip(own_breath, 0.0, 1.0), RATE, PERIOD
+        ).astype(np.float32)
+        made.append(said if np.isfinite(said).all() and np.abs(said).max() > 1e-5 else clip)
+    return made
+
+
 def voice(number: int) -> tuple[npt.NDArray[np.float16], npt.NDArray[np.float16]]:
     """Return all words of a voice, shape (WORDS * VERSIONS, LONGEST, BANDS), and its talk, shape (rows, BANDS)."""
     rng = np.random.default_rng(number)
     words = np.full((len(WORDS) * VERSIONS, LONGEST, BANDS), SILENT, np.float16)
-    for word, clip in enumerate(VOICES[number](WORDS)):
-        for version in range(VERSIONS):
-            said = trimmed(clip)
-            if version:
-                said = soxr.resample(said, RATE * float(rng.choice(SPEEDS)), RATE).astype(np.float32)
+    for word, clip in enumerate(map(trimmed, VOICES[number](WORDS))):
+        for version, said in enumerate([clip, *map(trimmed, as_others(clip, rng, VERSIONS - 1))]):
             begin = (-len(said)) % ROW  # so that it ends with a row
             sound = np.concatenate([np.zeros(begin, np.float32), at_unit_power(said), np.zeros(TAIL, np.float32)])
             rows = spectra(in_room(sound, rng) if rng.random() < 0.6 else sound)[-END:]
             first = END - (len(rows) - TAIL // ROW)
             words[word * VERSIONS + version, first : first + len(rows)] = rows[: LONGEST - first]
-    texts = [SENTENCES[(11 * number + k) % len(SENTENCES)] for k in range(16)]
-    talk = [spectra(at_unit_power(clip)) for clip in VOICES[number](texts)]
+    texts = [SENTENCES[(11 * number + k) % len(SENTENCES)] for k in range(24)]
+    clips = VOICES[number](texts)
+    clips[12:] = [as_others(clip, rng, 1)[0] for clip in clips[12:]]
     print(f"voice {number} of {len(VOICES)}", flush=True)
-    return words, np.concatenate(talk).astype(np.float16)
+    return words, np.concatenate([spectra(at_unit_power(clip)) for clip in clips]).astype(np.float16)
 
 
 def noises(number: int) -> npt.NDArray[np.float16]:
@@ -189,70 +250,69 @@ class Mixer:
         return seen
 
 
-def learn(mixer: Mixer, tested: Mixer, steps: int) -> Weights:
+def mix(ready: Queue[tuple[Rows, npt.NDArray[np.int32]]], mixer: Mixer) -> None:
+    while True:
+        ready.put(mixer.examples(BATCH))
+
+
+def learn(mixer: Mixer, tests: Mapping[str, Mixer], steps: int) -> Weights:
     """Fit the network by gradient descent (AdamW) to tell the words from each other and from what is none."""
-    import jax
-    import jax.numpy as jnp
+    import torch
+    from torch import nn
+    from torch.nn import functional
 
-    rng = np.random.default_rng(0)
-    classes = len(WORDS) + 1
-    weights: Weights = {}
-    inner, length = BANDS, ROWS
-    for number, (outer, stride) in enumerate(zip(LAYERS, STRIDES, strict=True)):
-        weights[f"layer{number}"] = rng.normal(size=(inner * KERNEL, outer)) * np.sqrt(2 / (inner * KERNEL))
-        weights[f"constant{number}"] = np.zeros(outer)
+    torch.manual_seed(0)
+    layers, (inner, length) = [], (BANDS, ROWS)
+    for outer, stride in zip(LAYERS, STRIDES, strict=True):
+        layers.append(nn.Conv1d(inner, outer, KERNEL, stride))
+        nn.init.kaiming_normal_(layers[-1].weight, nonlinearity="relu")
+        nn.init.zeros_(layers[-1].bias)
         inner, length = outer, (length - KERNEL) // stride + 1
-    weights["last"] = rng.normal(size=(inner * length, DIM)) * np.sqrt(1 / (inner * length))
-    weights["last_constant"] = np.zeros(DIM)
-    weights["words"], weights["words_constant"] = rng.normal(size=(DIM, classes)) * 0.3, np.zeros(classes)
-    weights = {name: one.astype(np.float32) for name, one in weights.items()}
+    last = nn.Linear(inner * length, DIM)
+    each_lit = [part for layer in layers for part in (layer, nn.ReLU())]
+    net = nn.Sequential(*each_lit, nn.Flatten(), nn.Dropout(LEFT_OUT), last)
+    words = nn.Parameter(torch.randn(DIM, len(WORDS) + 1) * 0.3)
+    constant = nn.Parameter(torch.zeros(len(WORDS) + 1))
 
-    def logits(own: Weights, seen: Any, key: Any) -> Any:  # what jax traces
-        lit = seen
-        for number, stride in enumerate(STRIDES):
-            count = (lit.shape[1] - KERNEL) // stride + 1
-            beside = jnp.concatenate([lit[:, n : n + stride * (count - 1) + 1 : stride] for n in range(KERNEL)], 2)
-            lit = jax.nn.relu(beside @ own[f"layer{number}"] + own[f"constant{number}"])
-        lit = lit.reshape(lit.shape[0], -1)
-        if key is not None:
-            lit = lit * jax.random.bernoulli(key, KEEP, lit.shape) / KEEP
-        place = lit @ own["last"] + own["last_constant"]
-        place = place / jnp.sqrt(jnp.sum(place**2, -1, keepdims=True) + 1e-6)
-        words = own["words"] / jnp.sqrt(jnp.sum(own["words"] ** 2, 0, keepdims=True) + 1e-6)
-        return SHARP * place @ words + own["words_constant"]
+    def told(seen: Rows) -> Any:  # torch is not there where types are checked
+        with torch.autocast("cpu", torch.bfloat16):
+            place = net(torch.from_numpy(seen).transpose(1, 2))
+        return SHARP * functional.normalize(place.float(), dim=1) @ functional.normalize(words, dim=0) + constant
 
-    def cost(own: Weights, seen: Any, word: Any, key: Any) -> Any:
-        found = logits(own, seen, key)
-        return jnp.mean(jax.nn.logsumexp(found, 1) - jnp.take_along_axis(found, word[:, None], 1)[:, 0])
-
-    def step(state: tuple[Weights, Weights, Weights], number: float, *batch: Any) -> tuple[Any, Any]:
-        own, mean, square = state
-        value, slope = jax.value_and_grad(cost)(own, *batch)
-        pace = PACE * 0.5 * (1 + jnp.cos(jnp.pi * number / steps)) * jnp.minimum(1.0, number / 200)
-        mean = {name: 0.9 * mean[name] + 0.1 * slope[name] for name in own}
-        square = {name: 0.999 * square[name] + 0.001 * slope[name] ** 2 for name in own}
-        move = {
-            name: mean[name] / (1 - 0.9**number) / (jnp.sqrt(square[name] / (1 - 0.999**number)) + 1e-8) for name in own
-        }
-        own = {name: own[name] - pace * (move[name] + DECAY * own[name]) for name in own}
-        return (own, mean, square), value
-
-    step, look = jax.jit(step), jax.jit(partial(logits, key=None))
-    heard = {kind: tested.examples(2000, kind) for kind in KINDS[:3]}
-    nothing = {name: np.zeros_like(one) for name, one in weights.items()}
-    state: Any = (weights, nothing, nothing)
-    key, costs = jax.random.PRNGKey(0), []
+    descent = torch.optim.AdamW([*net.parameters(), words, constant], PACE, weight_decay=DECAY)
+    heard = {(name, kind): one.examples(1500, kind) for name, one in tests.items() for kind in KINDS[:3]}
+    processes = get_context("fork")  # shares the examples
+    ready: Queue[tuple[Rows, npt.NDArray[np.int32]]] = processes.Queue(6)
+    processes.Process(target=mix, args=(ready, mixer), daemon=True).start()
+    costs = []
     for number in range(1, steps + 1):
-        key, own_key = jax.random.split(key)
-        seen, word = mixer.examples(BATCH)
-        state, value = step(state, float(number), seen, word, own_key)
-        costs.append(float(value))
-        if number % 500 == 0 or number == steps:
-            right = {k: float(np.mean(np.argmax(look(state[0], seen), 1) == true)) for k, (seen, true) in heard.items()}
-            shares = ", ".join(f"{kind} {share:.1%}" for kind, share in right.items())
+        pace = PACE * 0.5 * (1 + np.cos(np.pi * number / steps)) * min(1.0, number / WARMING)
+        descent.param_groups[0]["lr"] = pace
+        seen, word = ready.get()
+        net.train()
+        descent.zero_grad()
+        cost = functional.cross_entropy(told(seen), torch.from_numpy(word.astype(np.int64)))
+        cost.backward()
+        descent.step()
+        costs.append(cost.item())
+        if number % 1000 == 0 or number == steps:
+            net.eval()
+            with torch.no_grad():
+                right = {
+                    name: float(np.mean(told(seen).argmax(1).numpy() == true)) for name, (seen, true) in heard.items()
+                }
+            shares = ", ".join(f"{voices} {kind} {share:.1%}" for (voices, kind), share in right.items())
             print(f"step {number} of {steps}: cost {np.mean(costs):.2f}; {shares}", flush=True)
             costs.clear()
-    return {name: np.asarray(one) for name, one in state[0].items()}
+    weights: Weights = {}
+    for number, layer in enumerate(layers):
+        kernel = layer.weight.detach().numpy()  # shape (outputs, inputs, KERNEL)
+        weights[f"layer{number}"] = kernel.transpose(2, 1, 0).reshape(-1, len(kernel))
+        weights[f"constant{number}"] = layer.bias.detach().numpy()
+    over_all = last.weight.detach().numpy().reshape(DIM, inner, length)
+    weights["last"] = over_all.transpose(2, 1, 0).reshape(-1, DIM)
+    weights["last_constant"] = last.bias.detach().numpy()
+    return weights
 
 
 def some_of(rows: Spectra, count: int) -> Spectra:
@@ -281,8 +341,8 @@ def main() -> None:
         talks = [data[f"talk{number}"] for number in range(len(VOICES))]
     learnt = [number for number in range(len(VOICES)) if number % 8 != TESTED]
     others = [number for number in range(len(VOICES)) if number % 8 == TESTED]
-    weights = learn(Mixer(words, talks, noise, learnt, 0), Mixer(words, talks, noise, others, 1), args.steps)
-    del weights["words"], weights["words_constant"]
+    tests = {"unheard": Mixer(words, talks, noise, others, 1), "known": Mixer(words, talks, noise, learnt, 9)}
+    weights = learn(Mixer(words, talks, noise, learnt, 0), tests, args.steps)
     halves = {name: one.astype(np.float16) for name, one in weights.items()}
     beside = {"talk": some_of(np.concatenate(talks), PLAIN_TALK), "noise": some_of(noise, PLAIN_NOISE)}
     whole = {name: np.rint(rows).astype(np.int8) for name, rows in beside.items()}

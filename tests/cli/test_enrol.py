@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import re
 import shutil
@@ -21,6 +23,8 @@ from coach.voice.render import Renderer
 
 WORDS = ("stop", "ready", "yes", "no")
 
+pytestmark = pytest.mark.xdist_group("enrol")  # one process, in which the words are taught once
+
 
 @pytest.fixture(scope="module")
 def takes(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -37,26 +41,31 @@ def takes(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def home(takes: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def taught(takes: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """Return a home in which the words were taught, which takes long, and what was printed then."""
     folder = tmp_path_factory.mktemp("home")
-    assert main(["enrol", "mira", "--takes", str(takes), "--home", str(folder)]) == 0
-    return folder
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        assert main(["enrol", "mira", "--takes", str(takes), "--home", str(folder)]) == 0
+    return folder, out.getvalue()
 
 
-def test_takes_in_a_folder_teach_the_words_and_end_in_what_that_means(
-    takes: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    status = main(["enrol", "mira", "--takes", str(takes), "--home", str(tmp_path)])
-    out = capsys.readouterr().out
+@pytest.fixture
+def home(taught: tuple[Path, str], tmp_path: Path) -> Path:
+    """Return a home of one's own in which the words were taught."""
+    return Path(shutil.copytree(taught[0], tmp_path / "home"))
 
-    assert status == 0
-    assert set(load_enrolment(Home(tmp_path).person("mira").takes).takes) == set(WORDS)
+
+def test_takes_in_a_folder_teach_the_words_and_end_in_what_that_means(taught: tuple[Path, str]) -> None:
+    home, out = taught
+
+    assert set(load_enrolment(Home(home).person("mira").takes).takes) == set(WORDS)
     assert "Not taught, so only by key: hang on" in out
     assert '"stop": heard 3 of 3 times here; expected to be heard 98 times of 100, and falsely < 1 an hour' in out
     assert "With someone within reach of the keys" in out
     assert "The room was not listened to. There, run: coach enrol mira --room-only" in out
     assert "50 minutes of synthesised talk" in out
-    assert load_enrolment(Home(tmp_path).person("mira").takes).verdict == "within_reach"
+    assert load_enrolment(Home(home).person("mira").takes).verdict == "within_reach"
 
 
 def test_what_is_heard_comes_as_json_lines_in_order(
@@ -115,23 +124,19 @@ def test_a_person_may_answer_by_key_only(tmp_path: Path, capsys: pytest.CaptureF
     assert "by key" in capsys.readouterr().out
 
 
-def test_what_was_taught_can_be_forgotten(takes: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    main(["enrol", "mira", "--takes", str(takes), "--words", "stop", "--home", str(tmp_path)])
-
-    status = main(["enrol", "mira", "--forget", "--home", str(tmp_path)])
-    heard = main(["hear", "--person", "mira", "--home", str(tmp_path), str(takes / "stop_00.wav")])
+def test_what_was_taught_can_be_forgotten(takes: Path, home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status = main(["enrol", "mira", "--forget", "--home", str(home)])
+    heard = main(["hear", "--person", "mira", "--home", str(home), str(takes / "stop_00.wav")])
 
     assert (status, heard) == (0, 2)
     assert "mira has taught no words yet; run: coach enrol mira" in capsys.readouterr().err
 
 
-def test_a_single_word_can_be_forgotten(takes: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    main(["enrol", "mira", "--takes", str(takes), "--words", "stop,no", "--home", str(tmp_path)])
+def test_a_single_word_can_be_forgotten(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["enrol", "mira", "--forget", "--words", "stop", "--home", str(home)]) == 0
 
-    assert main(["enrol", "mira", "--forget", "--words", "stop", "--home", str(tmp_path)]) == 0
-
-    rest = load_enrolment(Home(tmp_path).person("mira").takes)
-    assert (set(rest.takes), rest.verdict) == ({"no"}, "")
+    rest = load_enrolment(Home(home).person("mira").takes)
+    assert (set(rest.takes), rest.verdict) == (set(WORDS) - {"stop"}, "")
     assert "Forgotten: stop." in capsys.readouterr().out
 
 
@@ -168,15 +173,13 @@ def test_a_lesson_by_voice_can_be_stopped_and_taken_up_again_and_ends_in_a_verdi
 def test_the_room_alone_can_be_listened_to_for_words_from_a_folder(
     home: Path, takes: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    shutil.copytree(home, tmp_path / "home")
-
-    assert by_voice(Lesson(takes), tmp_path / "home", monkeypatch, "--room-only") == 0
+    assert by_voice(Lesson(takes), home, monkeypatch, "--room-only") == 0
     assert by_voice(Lesson(takes), tmp_path / "other", monkeypatch, "--room-only") == 2
 
     out, err = capsys.readouterr()
     assert "Hands-free: the words should do without the keys." in out
     assert "mira has taught no words yet" in err
-    assert load_enrolment(Home(tmp_path / "home").person("mira").takes).noise is not None
+    assert load_enrolment(Home(home).person("mira").takes).noise is not None
 
 
 SECOND = np.zeros(16000, np.float32)
@@ -256,9 +259,8 @@ def test_an_enrolment_that_cannot_be_used_stays_until_the_words_are_taught_again
     tmp_path: Path,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    shutil.copytree(home, tmp_path / "home")
-    there = ["--home", str(tmp_path / "home")]
-    file = Home(tmp_path / "home").person("mira").takes / FILE
+    there = ["--home", str(home)]
+    file = Home(home).person("mira").takes / FILE
     spoil(file)
     old = file.read_bytes()
 
@@ -273,19 +275,18 @@ def test_an_enrolment_that_cannot_be_used_stays_until_the_words_are_taught_again
     assert "The old file stays until a new word is kept." in out
     assert file.read_bytes() == old
 
-    assert main(["enrol", "mira", "--takes", str(takes), *there]) == 0
-    assert set(load_enrolment(file.parent).takes) == set(WORDS)
+    assert main(["enrol", "mira", "--takes", str(takes), "--words", "stop", *there]) == 0
+    assert set(load_enrolment(file.parent).takes) == {"stop"}
 
 
 def test_an_enrolment_of_a_later_version_is_never_written_over(
-    home: Path, takes: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    home: Path, takes: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    shutil.copytree(home, tmp_path / "home")
-    file = Home(tmp_path / "home").person("mira").takes / FILE
+    file = Home(home).person("mira").takes / FILE
     as_version(file, 99)
     old = file.read_bytes()
 
-    assert main(["enrol", "mira", "--takes", str(takes), "--home", str(tmp_path / "home")]) == 2
+    assert main(["enrol", "mira", "--takes", str(takes), "--home", str(home)]) == 2
 
     assert "later version wrote" in capsys.readouterr().err
     assert file.read_bytes() == old

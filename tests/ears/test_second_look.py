@@ -92,6 +92,10 @@ def test_some_words_together_fit_as_each_does_alone(takes: Mapping[str, tuple[Ta
     np.testing.assert_allclose(second.fits(stretch, some), second.fits(stretch, EVERY)[some], atol=1e-6)
 
 
+def beside(stretch: Spectra) -> Spectra:
+    return np.concatenate([stretch[:2], stretch[-2:]])
+
+
 def test_mixtures_hold_the_word_at_its_place_alone_in_noise_and_beside_talk() -> None:
     word = np.full((20 + AFTERWARDS, 28), -10.0, np.float32)
     word[-AFTERWARDS:] = -90.0
@@ -105,10 +109,11 @@ def test_mixtures_hold_the_word_at_its_place_alone_in_noise_and_beside_talk() ->
         assert ROWS - MOST_AFTER - 1 <= there[-1] <= ROWS - LEAST_AFTER
         assert 15 <= len(there) <= 25
     for stretch in made[::3]:
-        outside = stretch[:2].std()
-        assert outside < 1e-3
-    for stretch in (*made[1::3], *made[2::3]):
-        assert stretch[:2].std() > 0.5
+        assert beside(stretch).std() < 1e-3
+    for stretch in made[1::3]:
+        assert beside(stretch).std() > 0.5
+    talks = [beside(stretch).std() > 0.5 for stretch in made[2::3]]
+    assert sum(talks) >= len(talks) - 1  # whoever talks makes a pause now and then
 
 
 @settings(max_examples=20, deadline=None)
