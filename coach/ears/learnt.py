@@ -91,7 +91,7 @@ class LearntMatcher:
     """Score by which a word must beat the next one."""
     over_coach = 0.0
     """Score at which a halt word is believed that began while the coach sounded, if it is the likeliest: of 150, with
-    the echo 6 dB over the person, 147 are heard. A limit far below HALT_LIMIT took an early "no" over the end of a
+    the echo 6 dB over the person, 144 are heard. A limit far below HALT_LIMIT took an early "no" over the end of a
     question for a halt."""
     patience = 0
     """Embeddings that a word may wait for a better score: it is learnt to be recognised at the first one."""
