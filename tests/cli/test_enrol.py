@@ -23,8 +23,6 @@ from coach.voice.render import Renderer
 
 WORDS = ("stop", "ready", "yes", "no")
 
-pytestmark = pytest.mark.xdist_group("enrol")  # one process, in which the words are taught once
-
 
 @pytest.fixture(scope="module")
 def takes(tmp_path_factory: pytest.TempPathFactory) -> Path:
