@@ -45,9 +45,9 @@ of three speakers in household noise at 10 dB, 76, 81 and 81 % passed what other
 ROUNDS = 60
 """Steps of the fit at most; more changes nothing that was measured."""
 SAY, USUAL = 4.0, 0.7
-"""What a point of cosine of the plain match counts for, and the cosine that changes nothing. By the measure at NEAR 0,
-2, 4 and 8 gave 95, 96, 96 and 96 % in noise and 61, 60, 58 and 53 % beside a talker; but with 2 a session heard 147 of
-150 words in quiet, and other people once."""
+"""What a point of cosine of the plain match counts for, and the cosine that changes nothing. By NEAR's measure 0, 2, 4
+and 8 gave 95, 96, 96 and 96 % in noise and 61, 60, 58 and 53 % beside a talker; but with 2 a session heard 147 of 150
+words in quiet, and other people once."""
 NEAR, USUALLY = 9.0, 0.61
 """The same for the cosine of SecondLook.near. Of 450 words of the three in household noise and as many beside a talker,
 where 0.6 h of other people's speech pass none to four times (the mean of the five), 5, 7, 9 and 11 gave 97, 96, 96 and

@@ -2,7 +2,7 @@
 
     apt-get install flite festival festvox-kdlpc16k
     pip install torch pyworld
-    python tests/bench/likeness_learning.py [--out OUT.npz] [--work DIR] [--steps STEPS]
+    python tests/bench/likeness_learning.py [--out OUT.npz] [--work DIR] [--steps 28000]
 
 The voices of cohort_speech.py and one of festival say 330 words (likeness_words.txt) and some sentences; a vocoder says
 each of them again as others might: another pitch, melody, throat and pace, breathy, whispered. They are kept in DIR as
@@ -326,7 +326,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--out", type=Path, default=HERE.parents[1] / "coach" / "ears" / "likeness.npz")
     parser.add_argument("--work", type=Path, default=Path("likeness-examples"), help="folder for the spectra")
-    parser.add_argument("--steps", type=int, default=9000)
+    parser.add_argument("--steps", type=int, default=28000)
     args = parser.parse_args()
     args.work.mkdir(exist_ok=True)
     kept = args.work / "spectra.npz"
