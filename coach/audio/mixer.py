@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from coach.audio.sounds import falling_tone, level, tick
+from coach.audio.sounds import falling_tone, finite, level, tick
 from coach.ports import Block
 from coach.tempo.timeline import Sound
 from coach.tempo.units import to_samples
@@ -108,7 +108,7 @@ class Mixer:
         """Queue speech `gap` samples after the speech queued last, never before `now`; return its start and end."""
         with self._lock:
             at = max(now, self._rendered, self._said_until + gap if self._said_until else 0)
-            self._add(_Sound(at, _clean(clip), Layer.SPEECH, said=True, level=level(clip)))
+            self._add(_Sound(at, finite(clip).reshape(-1), Layer.SPEECH, said=True, level=level(clip)))
             self._said_until = at + len(clip)
             return at, self._said_until
 
@@ -128,7 +128,7 @@ class Mixer:
                 clip, joined = clip[late:], late
             elif (layer is Layer.TICK and late > LATE_TICK) or (on_beat and late > LATE_COUNT):
                 return None
-            self._add(_Sound(begins, _clean(clip), layer, said=False, level=level(clip), joined=joined))
+            self._add(_Sound(begins, finite(clip).reshape(-1), layer, said=False, level=level(clip), joined=joined))
             return begins
 
     def silence(self, now: int) -> None:
@@ -247,12 +247,6 @@ class Mixer:
             out *= _line(at, at + len(out), *self._hush)
         elif self._hush[0][1] != 1.0:
             out *= np.float32(self._hush[0][1])
-
-
-def _clean(clip: Block) -> Block:
-    """Return `clip` as mono float32 without anything that is not a number."""
-    sound = np.asarray(clip, dtype=np.float32).reshape(-1)
-    return sound if np.isfinite(sound).all() else np.nan_to_num(sound, posinf=0.0, neginf=0.0)
 
 
 def _line(first: int, last: int, *points: tuple[int, float]) -> Block:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
 from coach.ports import Block
 from coach.tempo.units import RATE, to_samples
@@ -19,6 +20,9 @@ TICK_PEAK = 10 ** (-18 / 20)
 
 TONE_PEAK = 10 ** (-24 / 20)
 """Peak of a tone, of full scale."""
+
+LOUDEST = 100.0
+"""Where sound from outside is cut off: 40 dB above full scale, so that no sum overflows."""
 
 SOFT = to_samples(0.040)
 """Samples in which a tone comes and goes; a sudden start would be taken for a tick."""
@@ -49,12 +53,21 @@ def falling_tone(samples: int, *, high: float = 520.0, low: float = 260.0) -> Bl
     return _frozen(wave / 1.25 * TONE_PEAK * _soft_ends(samples))
 
 
+def finite(sound: npt.ArrayLike) -> Block:
+    """Return `sound` as float32, with silence for what is no number and cut off at LOUDEST; its shape is kept.
+
+    One sample that is no number would stay for ever in what learns from the sound, such as the echo's path.
+    """
+    made: Block = np.nan_to_num(np.asarray(sound, dtype=np.float32), posinf=0.0, neginf=0.0)
+    return np.clip(made, -LOUDEST, LOUDEST)
+
+
 def level(clip: Block) -> float:
     """Return how loud `clip` is where it sounds: the RMS of its 20 ms stretches within 20 dB of the loudest one.
 
     A pause inside or around the words does not count, so that two clips of one voice come out alike. 0 for silence.
     """
-    sound = np.nan_to_num(np.asarray(clip, dtype=np.float64).reshape(-1), posinf=0.0, neginf=0.0)
+    sound = finite(clip).reshape(-1).astype(np.float64)
     if not len(sound):
         return 0.0
     step = min(len(sound), to_samples(0.020))

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from coach.audio.sounds import finite
 from coach.errors import DeviceError
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE
@@ -365,7 +366,7 @@ class Stream:
             self._to_device = np.concatenate([self._to_device, ready])
         to_play[:] = self._to_device[:frames, np.newaxis]
         self._to_device = self._to_device[frames:]
-        mono = heard.mean(axis=1, dtype=np.float32)
+        mono = finite(heard).mean(axis=1, dtype=np.float32)
         mono = mono if self._from_device is None else self._from_device.resample_chunk(mono)
         self._heard = np.concatenate([self._heard, mono])
         while len(self._heard) >= self._block and len(self._in_hand) >= self._block:

@@ -11,6 +11,7 @@ from typing import BinaryIO, Self
 
 import numpy as np
 
+from coach.audio.sounds import finite
 from coach.errors import DeviceError
 from coach.ports import Block
 from coach.tempo.units import RATE, to_seconds
@@ -19,8 +20,6 @@ LONGEST = 3600
 """Seconds that a file may last: an hour is more than any session, and fits into memory (230 MB)."""
 HIGHEST, MOST_CHANNELS = 768_000, 64
 """Samples a second and channels of a file at most; a piece of a second must fit into memory."""
-LOUDEST = 100.0
-"""Where a sample of a file in floating point is cut: 40 dB above full scale, so that no sum overflows."""
 
 
 def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
@@ -52,8 +51,7 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
             convert = soxr.ResampleStream(rate, RATE, 1, dtype="float32") if rate != RATE else None
             pieces: list[Block] = []
             for piece in file.blocks(blocksize=rate, dtype="float32", always_2d=True):
-                finite = np.clip(np.nan_to_num(piece, posinf=0.0, neginf=0.0), -LOUDEST, LOUDEST)
-                mono = finite.mean(axis=1, dtype=np.float32)
+                mono = finite(piece).mean(axis=1, dtype=np.float32)
                 pieces.append(convert.resample_chunk(mono) if convert else mono)
             if convert:
                 pieces.append(convert.resample_chunk(np.zeros(0, dtype=np.float32), last=True))

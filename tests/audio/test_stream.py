@@ -8,7 +8,9 @@ import pytest
 from fake_sounddevice import FakeSoundDevice, FakeStream, device
 from hypothesis import given
 from hypothesis import strategies as st
+from talk import speechlike
 
+from coach.audio.echo import Canceller
 from coach.audio.mixer import Layer, Mixer
 from coach.audio.sounds import tick
 from coach.audio.stream import (
@@ -139,6 +141,25 @@ def test_what_was_captured_outlives_the_systems_buffer(sd: FakeSoundDevice) -> N
     sd.streams[0].run(buffer)
 
     assert [float(each.mic[0]) for each in drain(stream)] == [0.25, 0.75]
+
+
+@pytest.mark.parametrize("own_rate", [RATE, 48_000])
+def test_what_is_no_number_is_heard_as_silence_and_spoils_nothing_after_it(sd: FakeSoundDevice, own_rate: int) -> None:
+    sd.refused_rates = {RATE, 48_000, 44_100, 32_000} - {own_rate}
+    stream, canceller = Stream(), Canceller()
+    speech = speechlike(2.0, 1)
+    stream.open(lambda at, frames: speech[at : at + frames])
+    (running,) = sd.streams
+    size = BLOCK * own_rate // RATE
+    broken = np.full((size, 1), 0.1, np.float32)
+    broken[:4, 0] = np.nan, np.inf, -np.inf, 1e30
+
+    for block in [np.full((size, 1), 0.1, np.float32), broken, *[np.zeros((size, 1), np.float32)] * 50]:
+        running.run(block)
+
+    heard = [canceller.process(each) for each in drain(stream)]
+    assert all(np.isfinite(each.mic).all() and np.isfinite(each.clean).all() for each in heard)
+    assert np.abs(heard[-1].clean).max() < 0.2
 
 
 def test_a_render_that_fails_plays_silence_and_the_count_goes_on(sd: FakeSoundDevice) -> None:
