@@ -15,6 +15,7 @@ from coach.ears.enrolment import Enrolment, UnusableEnrolmentError, load_enrolme
 from coach.ears.features import Embedding
 from coach.ears.learnt import (
     EARLIEST,
+    FAR,
     FIT,
     LATEST,
     NEAR,
@@ -135,10 +136,12 @@ def test_all_four_have_their_say_and_a_word_that_cannot_pass_is_not_asked_how_we
     rows = np.concatenate([np.full((ROWS, BANDS), SILENT, np.float32), *(one.rows for one in heard)])
     stretches = [rows[4 * n : 4 * n + ROWS] for n in range(1, len(heard) + 1)]
     near = np.array([second.near(stretch) for stretch in stretches])
-    wanted = learnt.score(looked_at(made.frames, made.levels)) + SAY * (cosines - USUAL) + NEAR * (near - USUALLY)
+    nearness = NEAR * (near - USUALLY)
+    wanted = learnt.score(looked_at(made.frames, made.levels)) + SAY * (cosines - USUAL) + np.maximum(nearness, FAR)
     fits = np.array([second.fits(stretch, np.arange(2)) for stretch in stretches])
     asked = wanted > matcher.limits - REACH
 
+    assert (nearness < FAR).any()
     assert asked.any()
     assert not asked.all()
     np.testing.assert_allclose(together, wanted + np.where(asked, FIT * fits, -REACH), atol=1e-3)
