@@ -53,7 +53,7 @@ FORGETS = 188
 """Chunks after which the detector begins anew: 6 s. What it remembers of a noise makes it deaf: of 600 words of three
 speakers in household noise at 10 dB 561 came to be unclear without any ear for words, with 125 593, with 188 598, with
 250 595; at 5 and 0 dB 430 and 113 were noticed, with 62 589 and 528, with 125 591 and 521, with 188 589 and 507, with
-250 583 and 499; with 62 a noise was taken for a voice that is not too short. Never while a voice or the coach sounds: 6
+250 583 and 499; with 62 a noise was taken for a voice of 0.25 s. Never while a voice or the coach sounds: 6
 minutes of the coach at a volume that clips became 11 voices, and 2 where only an echo not known put it off."""
 
 
