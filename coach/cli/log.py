@@ -18,7 +18,8 @@ from coach.cli.labels import Labels, shown
 from coach.cli.session_page import SessionPage, when
 from coach.errors import RecordError, did_you_mean
 from coach.logbook import SessionRecord
-from coach.logbook.store import FileProblem, History, Home
+from coach.logbook.reading import FileProblem, History
+from coach.logbook.store import Home
 
 JSON_VERSION = 1
 """Version of what `--json` prints."""

@@ -11,7 +11,8 @@ from coach.cli.choose import chosen
 from coach.cli.labels import Labels, shown
 from coach.cli.parts import Prepared, told_broken
 from coach.history import past, undated
-from coach.logbook.store import Decisions, History, Home
+from coach.logbook.reading import History
+from coach.logbook.store import Decisions, Home
 from coach.session.lines import UNIT
 from coach.session.plan import PlannedExercise, dose
 from coach.session.progress import Proposal, proposals

@@ -1,13 +1,129 @@
-"""Private files that are on the disk when the call returns: folders 0700, files 0600, fsynced, locked while in use."""
+"""Private files that are on the disk when the call returns: folders 0700, files 0600, fsynced, locked while in use.
+
+What is read of a person is opened here alone. It is there and can be read, or it is absent, or it is unreadable;
+whether it is damaged says who knows what should be in it.
+"""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+import stat
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from coach.errors import RecordError
+
+MIB = 1024 * 1024
+LARGEST = 16 * MIB
+"""Bytes of a file of a person at most, where the reader knows no other bound: an hour's session has less than 1 MiB."""
+
+_AT_ONCE = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOCTTY", 0) | getattr(os, "O_BINARY", 0)
+"""A pipe that took a file's place never makes us wait; a terminal never becomes ours."""
+
+_KINDS = (
+    (stat.S_ISDIR, "it is a folder"),
+    (stat.S_ISREG, "it is a file and no folder"),
+    (stat.S_ISFIFO, "it is a pipe"),
+    (stat.S_ISSOCK, "it is a socket"),
+)
+
+
+class AbsentError(RecordError):
+    """There is nothing of that name."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(f"There is no {path}; check the path, or name another folder with --home.")
+
+
+class UnreadableError(RecordError):
+    """Something is there and cannot be read: that is neither absent nor damaged, and tells nothing of what it holds."""
+
+    def __init__(self, path: Path, why: str, at: Path | None = None) -> None:
+        """`path` was to be read; `at` is what stands in the way, if that is a folder above it."""
+        super().__init__(f"Cannot read {at or path} ({why}): allow access to it, or put back what belongs there.")
+        self.why = why
+        """In a few words, as they may stand in brackets."""
+
+
+def open_file(path: Path, *, adding: bool = False) -> int:
+    """Open a regular file, or one that a link leads to, to read or also to append; it never waits.
+
+    Raises AbsentError if there is nothing of that name, UnreadableError for all else.
+    """
+    how = os.O_RDWR | os.O_APPEND if adding else os.O_RDONLY
+    with _told(path):
+        _refuse_unless(stat.S_ISREG, path, path.stat())  # a device may start something when it is only opened
+        handle = os.open(path, how | _AT_ONCE)
+    try:
+        _refuse_unless(stat.S_ISREG, path, os.fstat(handle))  # what we have in hand, whatever took its place
+    except UnreadableError:
+        os.close(handle)
+        raise
+    return handle
+
+
+def read_file(path: Path, most: int = LARGEST) -> bytes:
+    """Return what a file holds, `most` bytes at most. Raises AbsentError, UnreadableError."""
+    with os.fdopen(open_file(path), "rb") as file, _told(path):
+        size = os.fstat(file.fileno()).st_size
+        data = file.read(size + 1) if size <= most else b""
+        if len(data) > size:  # it has grown, or its system does not tell how long it is
+            data += file.read(most + 1 - len(data))
+    if max(size, len(data)) > most:
+        raise UnreadableError(path, f"it is larger than {most // MIB} MiB")
+    return data
+
+
+def check_folder(folder: Path) -> None:
+    """Raise AbsentError or UnreadableError if what lies in a folder cannot be got at."""
+    with _told(folder):
+        _refuse_unless(stat.S_ISDIR, folder, folder.stat())
+        _look_into(folder)
+
+
+def list_folder(folder: Path) -> list[Path]:
+    """Return what lies in a folder, in order. Raises AbsentError, UnreadableError."""
+    check_folder(folder)
+    with _told(folder):
+        return sorted(folder.iterdir())
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Tell an absent file from one that cannot be read, and say what stands in the way."""
+    try:
+        yield
+    except FileNotFoundError as error:
+        there = next(part for part in (path, *path.parents) if os.path.lexists(part))
+        if os.path.exists(there):  # noqa: PTH110  which never raises
+            raise AbsentError(path) from error
+        raise UnreadableError(path, "it is a link that leads nowhere", there) from error
+    except OSError as error:
+        above = [part for part in path.parents if _is_shut(part)]
+        raise UnreadableError(path, error.strerror or str(error), above[-1] if above else path) from error
+
+
+def _is_shut(folder: Path) -> bool:
+    """Tell whether something that is no folder, or that nobody may look into, stands where a folder should."""
+    try:
+        _look_into(folder)
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    return False
+
+
+def _look_into(folder: Path) -> None:
+    """Raise OSError if it is no folder, or one that may not be searched."""
+    os.stat(f"{folder}{os.sep}{os.curdir}")  # noqa: PTH116  a Path would take the dot away
+
+
+def _refuse_unless(fits: Callable[[int], bool], path: Path, status: os.stat_result) -> None:
+    if not fits(status.st_mode):
+        why = next((words for is_one, words in _KINDS if is_one(status.st_mode)), "it is a device")
+        raise UnreadableError(path, why)
 
 
 @contextmanager
@@ -49,11 +165,6 @@ def create(path: Path) -> int:
     return os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o600)
 
 
-def reopen(path: Path) -> int:
-    """Open a file that is there, to read and to append."""
-    return os.open(path, os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0))
-
-
 def write_whole(handle: int, data: bytes) -> None:
     """Append all of `data` and wait until it is on the disk; if that fails, nothing of it stays."""
     size = os.fstat(handle).st_size
@@ -90,7 +201,8 @@ def locked_folder(folder: Path) -> Iterator[bool]:
     if os.name == "nt":  # Windows opens no folder
         yield True
         return
-    with clear_errors(folder, "read"):
+    with _told(folder):
+        _refuse_unless(stat.S_ISDIR, folder, folder.stat())
         handle = os.open(folder, os.O_RDONLY)
     try:
         yield lock(handle)

@@ -128,7 +128,7 @@ def _claimed(path: Path) -> Iterator[int]:
         handle = files.create(path)
         files.sync_folder(path.parent)
     except FileExistsError:
-        handle = files.reopen(path)
+        handle = files.open_file(path, adding=True)
     try:
         if not files.lock(handle):
             raise RecordError(f"Another command writes {path} just now; try again.")

@@ -6,7 +6,7 @@ import json
 import os
 import re
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from hashlib import sha256
@@ -15,16 +15,18 @@ from typing import Any
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import files
-from coach.logbook.assembled import SessionRecord, SetRecord, assemble
+from coach.logbook.assembled import SetRecord, assemble
 from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
 from coach.logbook.fields import plain
+from coach.logbook.reading import STAMP, FileProblem, History, read_history, text_of, unreadable
 from coach.logbook.record import Line, Reading, read_lines
 from coach.logbook.writing import ENDING, SessionStore
 from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
-STAMP = "%Y%m%dt%H%M%Sz"
+NAMED = "person.json"
+"""The file in a person's folder that holds what they like to be called."""
 _OF_DIGEST = 12
 """Hex digits of a program's digest in the name of its copy."""
 _LONGEST_NAME = 60
@@ -74,30 +76,6 @@ class Person:
 
 
 @dataclass(frozen=True, slots=True)
-class FileProblem:
-    """Something in a session's file that should not be so."""
-
-    path: Path
-    line: int
-    """Number of the line, from 1; 0: the whole file."""
-    text: str
-
-    def __str__(self) -> str:
-        where = f"{self.path.name}:{self.line}" if self.line else self.path.name
-        return f"{where} {self.text}."
-
-
-@dataclass(frozen=True, slots=True)
-class History:
-    """All sessions of a person, oldest first, and what is wrong with their files."""
-
-    records: tuple[SessionRecord, ...]
-    problems: tuple[FileProblem, ...]
-    paths: tuple[Path, ...] = ()
-    """The file of each record."""
-
-
-@dataclass(frozen=True, slots=True)
 class Decisions:
     """What was decided about a person, in the order of the file, and what is wrong with the file."""
 
@@ -129,30 +107,35 @@ class Home:
 
     def people(self) -> tuple[str, ...]:
         """Return the ids of the people here, in order."""
-        folder = self.root / "people"
-        with files.clear_errors(folder, "read"):
-            if not folder.is_dir():
-                return ()
-            return tuple(sorted(path.name for path in folder.iterdir() if path.is_dir() and _ID.fullmatch(path.name)))
+        try:
+            there = files.list_folder(self.root / "people")
+        except files.AbsentError:
+            return ()
+        return tuple(path.name for path in there if _ID.fullmatch(path.name) and not path.is_file())
 
     def person(self, person_id: str) -> Person:
-        """Return the person of that id. Raises UnknownPersonError, which lists who there is and what to do."""
+        """Return the person of that id.
+
+        Raises UnknownPersonError, which lists who there is and what to do, and UnreadableError.
+        """
         folder = self._folder(person_id)
-        known = self.people()
-        if person_id not in known:
+        try:
+            files.check_folder(folder)
+        except files.AbsentError:
+            known = self.people()
             there = "There are: " + ", ".join(known) if known else "Nobody is here yet"
             raise UnknownPersonError(
                 f'Nobody called "{person_id}" in {self.root}. {there}; add them with: coach enrol {person_id}'
-            )
-        return Person(person_id, _name(folder / "person.json"), folder)
+            ) from None
+        return Person(person_id, _read_name(folder / NAMED)[0], folder)
 
     def add_person(self, person_id: str, name: str = "") -> Person:
         """Make a place for a person; somebody who is here already stays, and gets the new name if one is given."""
         folder = self._folder(person_id)
-        known = folder / "person.json"
+        known = folder / NAMED
         with files.clear_errors(folder, "write"):
             files.make_folder(folder / "sessions")
-            if name or not known.is_file():
+            if name or not os.path.lexists(known):
                 held = {"v": 1, "id": person_id, "name": name, "added": self._now().astimezone(UTC).isoformat()}
                 files.replace_file(known, json.dumps(held, ensure_ascii=False).encode("utf-8", "replace"))
         return self.person(person_id)
@@ -187,8 +170,9 @@ class Home:
                 return SessionStore(path, handle, self._now)
 
     def close_broken(self, person_id: str) -> tuple[str, ...]:
-        """Close the sessions that died as interrupted; return their ids. A session that still runs is left alone.
+        """Close the sessions that died as interrupted; return their ids.
 
+        A session that still runs, or whose file cannot be used, is left alone.
         A torn tail is kept beside the file, in one that ends in ".torn"; the chain goes on from the last whole line.
         """
         return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if self._closed_now(path))
@@ -200,16 +184,18 @@ class Home:
         if path not in self._paths(person_id):
             raise RecordError(f'{person_id} has no session "{session}"; coach log {person_id} lists them.')
         with files.clear_errors(path, "write"):
-            store = self._going_on(path, files.reopen(path), session)
+            store = self._going_on(path, files.open_file(path, adding=True), session)
         with store:
             store.append("note", store.reached, {"text": text, "by": by})
 
     def history(self, person_id: str, *, sound: bool = False) -> History:
-        """Return all sessions of a person. Never fails because of what a file holds; `sound` as in `read_history`.
+        """Return all sessions of a person; `sound` as in `read_history`.
 
-        A session of somebody else that lies in their folder is a problem, and left out.
+        Never fails because of what a file is or holds. A session of somebody else that lies in their folder is a
+        problem, and left out. Raises UnreadableError if it cannot be told which files there are.
         """
         found = read_history(self._paths(person_id), sound=sound)
+        named = _read_name(self.person(person_id).folder / NAMED)[1]
         read = list(zip(found.records, found.paths, strict=True))
         theirs = [(record, path) for record, path in read if record.person in ("", person_id)]
         others = [
@@ -218,7 +204,7 @@ class Home:
             if record.person not in ("", person_id)
         ]
         records, paths = (tuple(part) for part in zip(*theirs, strict=True)) if theirs else ((), ())
-        return History(records, (*found.problems, *others), paths)
+        return replace(found, records=records, problems=(*named, *found.problems, *others), paths=paths)
 
     def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
         """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""
@@ -232,8 +218,8 @@ class Home:
     def kept(self, person_id: str, program_id: str, digest: str) -> Path | None:
         """Return the kept copy of the program with that digest; None if there is none, or it was changed since."""
         path = self.person(person_id).kept_program(program_id, digest)
-        with files.clear_errors(path, "read"):
-            if path.is_file() and sha256(path.read_bytes()).hexdigest() == digest:
+        with suppress(files.AbsentError):
+            if sha256(files.read_file(path)).hexdigest() == digest:
                 return path
         return None
 
@@ -249,7 +235,7 @@ class Home:
                 handle = files.create(path)
                 files.sync_folder(path.parent)
             except FileExistsError:
-                handle = files.reopen(path)
+                handle = files.open_file(path, adding=True)
             store = self._going_on(path, handle, person_id)
         with store:
             store.append(kind, 0, plain(line))
@@ -257,9 +243,11 @@ class Home:
     def decisions(self, person_id: str) -> Decisions:
         """Return what was decided about a person. Never fails because of what the file holds."""
         path = self.person(person_id).decisions
-        with files.clear_errors(path, "read"):
-            raw = path.read_bytes() if path.exists() else b""
-        reading = read_lines(_text(raw), person_id)
+        try:
+            raw = files.read_file(path)
+        except files.AbsentError:
+            raw = b""
+        reading = read_lines(text_of(raw), person_id)
         problems = tuple(FileProblem(path, one.line, one.text) for one in reading.problems)
         return Decisions(*decided(reading), problems)
 
@@ -275,9 +263,11 @@ class Home:
         return self.root / "people" / person_id
 
     def _paths(self, person_id: str) -> list[Path]:
-        sessions = self.person(person_id).sessions
-        with files.clear_errors(sessions, "read"):
-            return sorted(sessions.glob("*" + ENDING))
+        try:
+            there = files.list_folder(self.person(person_id).sessions)
+        except files.AbsentError:
+            return []
+        return [path for path in there if path.name.endswith(ENDING)]
 
     def _going_on(self, path: Path, handle: int, seed: str) -> SessionStore:
         """Return what adds to a file that is there; its torn tail is kept beside it."""
@@ -287,25 +277,26 @@ class Home:
             os.close(handle)
             raise
         whole = raw[: raw.rfind(b"\n") + 1]
-        return SessionStore(path, handle, self._now, read_lines(_text(whole), seed), whole)
+        return SessionStore(path, handle, self._now, read_lines(text_of(whole), seed), whole)
 
     def _closed_now(self, path: Path) -> bool:
-        with files.clear_errors(path, "read"):
-            raw = path.read_bytes()
-        if _is_ended(read_lines(_text(raw)).lines):
+        try:
+            if _is_ended(read_lines(text_of(files.read_file(path))).lines):
+                return False
+            handle = files.open_file(path, adding=True)
+        except (files.AbsentError, files.UnreadableError):
             return False
         with files.clear_errors(path, "write"):
-            handle = files.reopen(path)
             try:
                 if not files.lock(handle):  # it still runs, in another process
                     os.close(handle)
                     return False
-                raw = path.read_bytes()  # again, now that nobody else writes
+                raw = files.read_file(path)  # again, now that nobody else writes
                 _set_aside(path, handle, raw)
-            except OSError:
+            except (OSError, RecordError):
                 os.close(handle)
                 raise
-        reading = read_lines(_text(raw), path.name.removesuffix(ENDING))
+        reading = read_lines(text_of(raw), path.name.removesuffix(ENDING))
         with SessionStore(path, handle, self._now, reading, raw[: raw.rfind(b"\n") + 1]) as store:
             return _closed_as_interrupted(store, reading)
 
@@ -323,27 +314,6 @@ def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
     return True
 
 
-def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
-    """Read session files, in any order, into one history. Never fails because of what a file holds.
-
-    With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
-    """
-    read: list[tuple[SessionRecord, Path]] = []
-    problems: list[FileProblem] = []
-    for path in sorted(paths):
-        with files.clear_errors(path, "read"):
-            reading = read_lines(_text(path.read_bytes()), path.name.removesuffix(ENDING))
-        problems += [FileProblem(path, problem.line, problem.text) for problem in reading.problems]
-        lines = [line for index, line in enumerate(reading.lines) if not (sound and index in reading.suspect)]
-        if lines:
-            record = replace(assemble(lines), doubtful=bool(reading.problems))
-            read.append((replace(record, session=record.session or path.name.removesuffix(ENDING)), path))
-        else:
-            problems.append(FileProblem(path, 0, "holds no session"))
-    read.sort(key=lambda one: (one[0].began, one[0].session, one[1].name))
-    return History(tuple(record for record, _ in read), tuple(problems), tuple(path for _, path in read))
-
-
 def _is_ended(lines: Iterable[Line]) -> bool:
     return any(line.kind == "session_ended" for line in lines)
 
@@ -354,7 +324,10 @@ def _set_aside(path: Path, handle: int, raw: bytes) -> None:
     if good == len(raw):
         return
     beside, tail = path.with_name(path.name + ".torn"), raw[good:]
-    kept = beside.read_bytes() if beside.exists() else b""
+    try:
+        kept = files.read_file(beside)
+    except files.AbsentError:
+        kept = b""
     if kept != tail and not kept.endswith(b"\n" + tail):  # else it died before the tail was cut off, and comes again
         files.replace_file(beside, kept + b"\n" + tail if kept else tail)
     os.ftruncate(handle, good)
@@ -365,7 +338,7 @@ def _claimed(path: Path, handle: int) -> bytes:
     """Take a file for this process, its torn tail set aside; return what it held. Raises RecordError if it is taken."""
     if not files.lock(handle):
         raise RecordError(f"Another command writes {path} just now; try again.")
-    raw = path.read_bytes()
+    raw = files.read_file(path)
     _set_aside(path, handle, raw)
     return raw
 
@@ -386,16 +359,17 @@ def _interrupted(one: SetRecord) -> dict[str, Any]:
     }
 
 
-def _name(path: Path) -> str:
-    """Return the name in a person's file; empty if it holds none."""
+def _read_name(path: Path) -> tuple[str, tuple[FileProblem, ...]]:
+    """Return the name in a person's file, empty if it holds none, and what is wrong with the file."""
     try:
-        held = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return ""
+        held = json.loads(files.read_file(path).decode("utf-8"))
+    except files.AbsentError:
+        return "", ()
+    except files.UnreadableError as error:
+        return "", (unreadable(path, error, "gives no name, and the id stands for it"),)
+    except (ValueError, RecursionError):
+        held = None
     name = held.get("name") if isinstance(held, dict) else None
-    return name if isinstance(name, str) else ""
-
-
-def _text(raw: bytes) -> str:
-    """Return the text of a file; a byte that is no UTF-8 becomes a sign that no line was written with."""
-    return raw.decode("utf-8", "surrogateescape")
+    if not isinstance(name, str):
+        return "", (FileProblem(path, 0, "is damaged and gives no name: the id stands for it"),)
+    return name, ()

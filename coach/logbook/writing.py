@@ -148,7 +148,7 @@ class SessionStore:
         elif os.path.samestat(there, os.fstat(self._handle)):
             return
         else:
-            handle = files.reopen(self.path)
+            handle = files.open_file(self.path, adding=True)
             raw = self.path.read_bytes()
         if not files.lock(handle) or not self._whole.startswith(raw):
             os.close(handle)

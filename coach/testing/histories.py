@@ -16,7 +16,8 @@ from random import Random
 from coach.history import past
 from coach.logbook import Line, assemble, encode, seal
 from coach.logbook.changes import Decided
-from coach.logbook.store import STAMP, Home
+from coach.logbook.reading import STAMP
+from coach.logbook.store import Home
 from coach.logbook.writing import ENDING
 from coach.program.model import Program
 from coach.session.commands import Record

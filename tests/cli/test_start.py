@@ -16,7 +16,8 @@ from coach.cli.parts import keep, prepare
 from coach.ears.enrolment import load_enrolment
 from coach.errors import RecordError
 from coach.history import past
-from coach.logbook.store import Home, read_history
+from coach.logbook.reading import read_history
+from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
 from coach.session.state import State
 from coach.testing import Person, StoredRun, begin_in, live_in

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import read_lines
-from coach.logbook.store import Home, read_history
+from coach.logbook.reading import read_history
+from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
 
 Told = list[tuple[str, int, dict[str, Any]]]

@@ -1,0 +1,118 @@
+"""Read the files of a person's sessions into one history; what cannot be read is named, and counts for nothing."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from coach.logbook import files
+from coach.logbook.assembled import SessionRecord, assemble
+from coach.logbook.record import read_lines
+from coach.logbook.writing import ENDING
+
+STAMP = "%Y%m%dt%H%M%Sz"
+"""How the name of a session's file begins: the moment it was made, UTC."""
+
+
+@dataclass(frozen=True, slots=True)
+class FileProblem:
+    """Something in a person's file that should not be so."""
+
+    path: Path
+    line: int
+    """Number of the line, from 1; 0: the whole file."""
+    text: str
+
+    def __str__(self) -> str:
+        where = f"{self.path.name}:{self.line}" if self.line else self.path.name
+        return f"{where} {self.text}."
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A file among the sessions of which nothing is known: a session may be in it, and how it went nobody knows."""
+
+    session: str
+    """The id that its name gives."""
+    began: str
+    """UTC, ISO 8601: what its name gives, or else when it was last changed; empty: neither is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """All sessions of a person, oldest first, and what is wrong with their files."""
+
+    records: tuple[SessionRecord, ...]
+    problems: tuple[FileProblem, ...]
+    paths: tuple[Path, ...] = ()
+    """The file of each record."""
+    unread: tuple[Unread, ...] = ()
+    """The files of which nothing is known; each is among the problems."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionFile:
+    """What one file among the sessions holds."""
+
+    record: SessionRecord | None
+    problems: tuple[FileProblem, ...]
+    unread: Unread | None = None
+
+
+def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
+    """Read session files, in any order, into one history. Never fails because of what a file is or holds.
+
+    With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
+    """
+    read = [(read_session(path, sound=sound), path) for path in sorted(paths)]
+    known = [(one.record, path) for one, path in read if one.record is not None]
+    known.sort(key=lambda one: (one[0].began, one[0].session, one[1].name))
+    return History(
+        tuple(record for record, _ in known),
+        tuple(problem for one, _ in read for problem in one.problems),
+        tuple(path for _, path in known),
+        tuple(one.unread for one, _ in read if one.unread is not None),
+    )
+
+
+def read_session(path: Path, *, sound: bool = False) -> SessionFile:
+    """Read one file; `sound` as in `read_history`. Never fails because of what the file is or holds."""
+    try:
+        data = files.read_file(path)
+    except files.AbsentError:  # it went away just now
+        return SessionFile(None, ())
+    except files.UnreadableError as error:
+        return SessionFile(None, (unreadable(path, error),), _unread(path))
+    named = path.name.removesuffix(ENDING)
+    reading = read_lines(text_of(data), named)
+    problems = tuple(FileProblem(path, problem.line, problem.text) for problem in reading.problems)
+    lines = [line for index, line in enumerate(reading.lines) if not (sound and index in reading.suspect)]
+    if not lines:
+        return SessionFile(None, (*problems, FileProblem(path, 0, "holds no session")), _unread(path) if data else None)
+    record = replace(assemble(lines), doubtful=bool(reading.problems))
+    return SessionFile(replace(record, session=record.session or named), problems)
+
+
+def unreadable(path: Path, error: files.UnreadableError, meanwhile: str = "counts for nothing") -> FileProblem:
+    """Return what is to be said of a file that cannot be read, and what becomes of it until it can."""
+    return FileProblem(path, 0, f"cannot be read ({error.why}): allow access to it; until then it {meanwhile}")
+
+
+def text_of(data: bytes) -> str:
+    """Return the text of a file; a byte that is no UTF-8 becomes a sign that no line was written with."""
+    return data.decode("utf-8", "surrogateescape")
+
+
+def _unread(path: Path) -> Unread:
+    named = path.name.removesuffix(ENDING)
+    try:
+        began = datetime.strptime(named.rpartition("-")[0], STAMP).replace(tzinfo=UTC)
+    except ValueError:
+        try:
+            began = datetime.fromtimestamp(os.lstat(path).st_mtime, UTC)
+        except (OSError, ValueError, OverflowError):
+            return Unread(named, "")
+    return Unread(named, began.isoformat(timespec="milliseconds").replace("+00:00", "Z"))
