@@ -14,14 +14,15 @@ from coach.session.plan import NEXT_DAY
 from coach.session.taken_up import Broken, BrokenExercise
 
 
-def past(records: Iterable[SessionRecord], program: str) -> tuple[PastSession, ...]:
+def past(records: Iterable[SessionRecord], program: str, unread: Iterable[PastSession] = ()) -> tuple[PastSession, ...]:
     """Return the earlier sessions of `program` in which work began or the morning after was told of, oldest first.
 
     A session whose time cannot be read is left out; see `undated`. One that broke off and was taken up is one session.
+    Each of `unread`, whose files cannot be read, may be of any program, and stands among them.
     """
     known = [_session(record) for record in joined(records) if record.program == program]
     sessions = [one for one in known if one is not None and (one.exercises or one.next_day_worse)]
-    return tuple(sorted(sessions, key=lambda session: session.began))
+    return tuple(sorted((*sessions, *unread), key=lambda session: session.began))
 
 
 def day_of(record: SessionRecord) -> date | None:

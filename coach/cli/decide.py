@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         console.print(f"! {problem}", soft_wrap=True, markup=False)
     verdict = Verdict(args.verdict)
     before = tuple(one for one in decided.decisions if not _replaced(one, prepared, args.exercise, home))
-    sessions = past(history.records, prepared.program.id)
+    sessions = past(history.records, prepared.program.id, history.unread)
     from_level, to_level = _levels(prepared, args.exercise, verdict, sessions, before, home)
     found = proposals(prepared.program, sessions, before, home.today())
     proposal = next((one for one in found if one.exercise == args.exercise), None)

@@ -67,10 +67,12 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "") -> Pr
     pack = load_pack(program.language)
     if home is None or person not in home.people():
         return Prepared(program, pack, plan(program, (), wall_clock().astimezone().date()), file.data)
-    records = home.history(person).records
-    today = plan(program, past(records, program.id), home.today(), home.decisions(person).decisions)
-    broken = broken_off(records, program.id, home.now())
-    return Prepared(program, pack, today, file.data, broken, take_up(today, broken) if broken else None)
+    history = home.history(person)
+    sessions = past(history.records, program.id, history.unread)
+    today = plan(program, sessions, home.today(), home.decisions(person).decisions)
+    broken = broken_off(history.records, program.id, home.now())
+    known = broken is not None and sessions[-1].session == broken.session  # else what is left of it, nobody knows
+    return Prepared(program, pack, today, file.data, broken, take_up(today, broken) if broken and known else None)
 
 
 def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:

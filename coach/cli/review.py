@@ -113,7 +113,14 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
     files = tuple((path.name, record) for path, record in zip(history.paths, history.records, strict=True))
     now = wall_clock().astimezone()
     return review(
-        person, files, programs=programs, now=now, since=since, problems=(*problems, *lost), decisions=decided.decisions
+        person,
+        files,
+        programs=programs,
+        now=now,
+        since=since,
+        problems=(*problems, *lost),
+        decisions=decided.decisions,
+        unread=history.unread,
     )
 
 

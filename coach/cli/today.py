@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
     labels = Labels(prepared.pack.screens)
     console = Console(highlight=False, markup=False)
     history, decided = home.history(person.id), home.decisions(person.id)
-    sessions = past(history.records, prepared.program.id)
+    sessions = past(history.records, prepared.program.id, history.unread)
     waiting = proposals(prepared.program, sessions, decided.decisions, home.today())
     for line in page(prepared, waiting, person.id, labels, str(home.today())):
         console.print(line, soft_wrap=True, markup=False)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -12,6 +11,7 @@ from coach.logbook import files
 from coach.logbook.assembled import SessionRecord, assemble
 from coach.logbook.record import read_lines
 from coach.logbook.writing import ENDING
+from coach.session.past import PastSession
 
 STAMP = "%Y%m%dt%H%M%Sz"
 """How the name of a session's file begins: the moment it was made, UTC."""
@@ -32,16 +32,6 @@ class FileProblem:
 
 
 @dataclass(frozen=True, slots=True)
-class Unread:
-    """A file among the sessions of which nothing is known: a session may be in it, and how it went nobody knows."""
-
-    session: str
-    """The id that its name gives."""
-    began: str
-    """UTC, ISO 8601: what its name gives, or else when it was last changed; empty: neither is known."""
-
-
-@dataclass(frozen=True, slots=True)
 class History:
     """All sessions of a person, oldest first, and what is wrong with their files."""
 
@@ -49,8 +39,8 @@ class History:
     problems: tuple[FileProblem, ...]
     paths: tuple[Path, ...] = ()
     """The file of each record."""
-    unread: tuple[Unread, ...] = ()
-    """The files of which nothing is known; each is among the problems."""
+    unread: tuple[PastSession, ...] = ()
+    """For each file of which nothing is known the session that may be in it; the file is among the problems."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +49,7 @@ class SessionFile:
 
     record: SessionRecord | None
     problems: tuple[FileProblem, ...]
-    unread: Unread | None = None
+    unread: PastSession | None = None
 
 
 def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
@@ -106,13 +96,12 @@ def text_of(data: bytes) -> str:
     return data.decode("utf-8", "surrogateescape")
 
 
-def _unread(path: Path) -> Unread:
+def _unread(path: Path) -> PastSession:
+    """Return the session that may be in a file, as of the moment in its name, or else of its last change."""
     named = path.name.removesuffix(ENDING)
     try:
         began = datetime.strptime(named.rpartition("-")[0], STAMP).replace(tzinfo=UTC)
     except ValueError:
-        try:
-            began = datetime.fromtimestamp(os.lstat(path).st_mtime, UTC)
-        except (OSError, ValueError, OverflowError):
-            return Unread(named, "")
-    return Unread(named, began.isoformat(timespec="milliseconds").replace("+00:00", "Z"))
+        began = datetime.fromtimestamp(path.lstat().st_mtime, UTC)
+    day = began.astimezone().date()
+    return PastSession(day, "", (), began.isoformat(timespec="milliseconds"), session=named, unread=True)

@@ -36,7 +36,7 @@ from coach.review.figures import (
     worst,
 )  # fmt: skip
 from coach.review.sorting import Files, exercise_of, prescribed, sort_out
-from coach.session.past import Decision
+from coach.session.past import Decision, PastSession
 from coach.session.progress import Proposal, proposals
 
 UNITS = ("reps", "seconds", "rounds")
@@ -54,11 +54,12 @@ def review(
     since: date | None = None,
     problems: Iterable[LeftOut] = (),
     decisions: Sequence[Decision] = (),
+    unread: Sequence[PastSession] = (),
 ) -> Review:
     """Return the review of `person`, at local time `now`, of the sessions from `since` on.
 
-    `programs` are the kept versions, by digest; `problems` what reading the files found. The order of `files` is
-    without meaning.
+    `programs` are the kept versions, by digest; `problems` what reading the files found; `unread` the sessions that may
+    be in files that cannot be read: no step up is proposed past them. The order of `files` is without meaning.
     """
     visits, left_out = sort_out(person, files, programs, now)
     due = due_days([visit.record for visit in visits], programs, now.date())
@@ -89,7 +90,7 @@ def review(
         hearing=_hearing(shown),
         devices=_counts(what for visit in shown for _, what in visit.record.devices),
         wrong=_wrong(shown, courses),
-        proposals=_proposals(visits, programs, decisions, now.date()),
+        proposals=_proposals(visits, programs, decisions, unread, now.date()),
         decisions=tuple(one for one in decisions if one.day >= first),
         left_out=tuple(sorted({*problems, *left_out}, key=lambda one: (one.file, one.line, one.key, one.text))),
         review_on=latest.written_by.review_on if latest else None,
@@ -98,7 +99,11 @@ def review(
 
 
 def _proposals(
-    visits: Sequence[Visit], programs: Mapping[str, Program], decisions: Sequence[Decision], today: date
+    visits: Sequence[Visit],
+    programs: Mapping[str, Program],
+    decisions: Sequence[Decision],
+    unread: Sequence[PastSession],
+    today: date,
 ) -> tuple[Proposal, ...]:
     """Return the steps up that the latest kept version of each program provides for, whatever `since` is."""
     records = [visit.record for visit in visits]
@@ -107,7 +112,7 @@ def _proposals(
         proposal
         for name, program in latest.items()
         for proposal in proposals(
-            program, past(records, name), tuple(one for one in decisions if one.program == name), today
+            program, past(records, name, unread), tuple(one for one in decisions if one.program == name), today
         )
     )
 

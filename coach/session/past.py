@@ -52,6 +52,13 @@ class PastSession:
     """Its id; empty: not known."""
     next_in_days: int | None = None
     """Days to the next session, as it was said at its end; None: nothing was said."""
+    unread: bool = False
+    """Its file cannot be read: it may be of any program, or of none, and whatever was done in it leads to no more."""
+
+    @property
+    def may_have_worked(self) -> bool:
+        """Whether work began in it, as far as anybody knows."""
+        return bool(self.exercises) or self.unread
 
 
 class Verdict(StrEnum):

@@ -124,7 +124,8 @@ def plan(
         because.append(clause("because_future", n=future))
     due, why = due_on(program, past, today)
     worked = any(session.exercises for session in past)
-    screen = (*program.screen, _next_day(program)) if worked else program.screen
+    asked = any(session.may_have_worked for session in past)
+    screen = (*program.screen, _next_day(program)) if asked else program.screen
     return Today(program, planned, screen, not worked, program.affected, (*because, *why), due)
 
 
@@ -145,7 +146,7 @@ def due_on(program: Program, past: tuple[PastSession, ...], today: date) -> tupl
     if last is None:
         return None, ()
     days = last.next_in_days or days_to_next(program, sore=sore(last, program))
-    after = "every" if days == program.schedule.every_days else "sore"
+    after = "unread" if last.unread else "every" if days == program.schedule.every_days else "sore"
     due = last.day + timedelta(days=days)
     why = clause(f"because_due_{after}", day=str(last.day), days=days, due=str(due))
     if today < due:
@@ -159,7 +160,7 @@ def sore(session: PastSession, program: Program) -> bool:
     """Tell whether the body answered with more pain, or what it answered is not known."""
     unknown = any(done.pain_unanswered for done in session.exercises)
     pain = any(hurt(done, program) for done in session.exercises)
-    return unknown or pain or session.why in ("pain", "unsteady") or session.next_day_worse is True
+    return session.unread or unknown or pain or session.why in ("pain", "unsteady") or session.next_day_worse is True
 
 
 def days_to_next(program: Program, *, sore: bool) -> int:

@@ -124,9 +124,9 @@ def _morning(session: PastSession, past: tuple[PastSession, ...]) -> str:
         return "worse"
     if False in answers:
         return "same"
-    return "unknown" if any(one.exercises for one in later) else "pending"
+    return "unknown" if any(one.may_have_worked for one in later) else "pending"
 
 
 def _next_work(later: tuple[PastSession, ...]) -> int:
-    """Return how many of the sessions still ask about the one before them: up to the next in which work began."""
-    return next((at for at, one in enumerate(later, start=1) if one.exercises), len(later))
+    """Return how many of the sessions ask about the one before them: up to the next in which work may have begun."""
+    return next((at for at, one in enumerate(later, start=1) if one.may_have_worked), len(later))

@@ -3,6 +3,8 @@
 All that happened with the exercise is gone through in order of time, from `start_level` on:
 - a session takes the level down to where it ended, never up;
 - a decision moves it; "up" by one level at most, and of several decisions on one day the last counts alone;
+- a session whose file cannot be read holds it, and holds the amount at what was last done: the session before it has
+  shown that this can be done, and how more went down with the body only the lost file would tell;
 - a gap takes it down as the program says: to one level below that of the last session without such pain, or of the
   last decision. A session with more pain than `carry_on_to`, or whose pain is not known, or in which the joint gave
   way, does not end a gap.
@@ -122,12 +124,16 @@ def reached(
         for one in session.exercises
         if one.exercise == exercise.id
     ]
-    events: list[tuple[str, int, Done | Decision]] = [
-        *done, *((one.at, 1, one) for one in effective(decisions, program.id, exercise.id))
-    ]  # fmt: skip
+    events: list[tuple[str, int, Done | PastSession | Decision]] = [
+        *done,
+        *((session.began or session.day.isoformat(), 0, session) for session in past if session.unread),
+        *((one.at, 1, one) for one in effective(decisions, program.id, exercise.id)),
+    ]
     for _, _, event in sorted(events, key=lambda event: event[:2]):
         if isinstance(event, Done):
             walk.session(event)
+        elif isinstance(event, PastSession):
+            walk.unread(event)
         else:
             walk.decision(event)
     if today is not None:
@@ -140,6 +146,7 @@ class _Walk:
 
     def __init__(self, exercise: Exercise, program: Program, today: date | None) -> None:
         self._program = program
+        self._exercise = exercise.id
         self._levels = exercise.levels
         self._ids = [level.id for level in exercise.levels]
         self._start = self._ids.index(exercise.start_level)
@@ -153,9 +160,7 @@ class _Walk:
 
     def session(self, event: Done) -> None:
         done, day = event.exercise, event.session.day
-        if self._calm is None and not self._is_future(day):  # the first of all, however it went
-            self._calm = day
-        self.gap(day)
+        self._come(day)
         before = self.now.level
         level = self._known(done, day)
         if level < before:
@@ -165,6 +170,24 @@ class _Walk:
         self._grow(event)
         if calm(done, self._program):
             self._count_from(day)
+
+    def unread(self, session: PastSession) -> None:
+        """Hold everything where the session before left it."""
+        self._come(session.day)
+        level, most = self._ids[self.now.level], self.now.amount
+        if self.now.since:
+            most = min(most, max(self._low(self.now.level), self.now.since[-1].exercise.target))
+        unknown = PastExercise(level=level, target=most, exercise=self._exercise, sets_planned=0, sets_in_full=0,
+                               pain=None, effort=None, unsteady=False, pain_unanswered=True)  # fmt: skip
+        because = clause("because_unread", day=str(session.day), target=most)
+        since = (*self.now.since, Done(session, unknown))
+        self.now = replace(self.now, amount=most, amount_because=because, since=since)
+
+    def _come(self, day: date) -> None:
+        """Take note of the day of a session, however it went."""
+        if self._calm is None and not self._is_future(day):  # the first of all
+            self._calm = day
+        self.gap(day)
 
     def _known(self, done: PastExercise, day: date) -> int:
         """Return the level that a session ended at, or for one that is not in the program any more the safest known."""

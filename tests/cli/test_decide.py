@@ -19,7 +19,7 @@ from coach.logbook.store import Home
 from coach.program.model import AskAfter
 from coach.program_files import read, shipped
 from coach.session.ideal import rehearse
-from coach.session.past import Clause, clause
+from coach.session.past import Clause, PastSession, clause
 from coach.session.plan import Today, plan
 from coach.session.progress import proposals
 from coach.testing import random_decisions, random_history, random_program
@@ -266,6 +266,8 @@ def any_clauses(seed: int) -> Iterator[Clause]:
     if chance.random() < 0.1:
         other = random_program(chance)
         history += random_history(chance, replace(other, exercises=(replace(other.exercises[0], id="old"),)), day)
+    if chance.random() < 0.1:
+        history = (*history, PastSession(day, "", (), unread=True))
     today = plan(program, history, moved, decisions)
     yield from today.because
     for planned in today.exercises:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import stat
 from collections.abc import Callable
 from datetime import datetime
@@ -12,11 +13,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from broken import BROKEN, broken, opened_up, without_privilege
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import read_lines
+from coach.logbook.files import UnreadableError
 from coach.logbook.reading import read_history
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
@@ -269,6 +272,62 @@ def test_a_file_of_rubbish_is_named_and_hides_no_other(home: Home, told: Told) -
 
     assert [record.session for record in history.records] == [store.session]
     assert {problem.path.name for problem in history.problems} == {"20200101t000000z-1.jsonl"}
+
+
+@pytest.mark.parametrize("how", BROKEN)
+def test_a_session_that_cannot_be_read_is_named_left_out_and_left_alone(home: Home, told: Told, how: str) -> None:
+    with home.begin("mira") as store:
+        fill(store, told)
+    lost = store.path.with_name("20270112t101500z-1.jsonl")
+    broken(lost, how)
+
+    with without_privilege():
+        closed = home.close_broken("mira")
+        history = home.history("mira")
+
+    assert closed == ()
+    assert os.path.lexists(lost)
+    assert [record.session for record in history.records] == [store.session]
+    assert [(one.path, one.line) for one in history.problems] == [(lost, 0)]
+    assert "cannot be read (" in str(history.problems[0])
+    assert [(one.session, one.began) for one in history.unread] == [
+        ("20270112t101500z-1", "2027-01-12T10:15:00.000+00:00")
+    ]
+
+
+def test_a_file_in_which_nothing_can_be_made_out_may_be_a_session_too_and_an_empty_one_is_none(home: Home) -> None:
+    sessions = home.person("mira").sessions
+    (sessions / "20270112t101500z-1.jsonl").write_bytes(b"\0" * 4096)
+    (sessions / "20270113t101500z-1.jsonl").write_bytes(b"")
+
+    assert [one.session for one in home.history("mira").unread] == ["20270112t101500z-1"]
+
+
+@pytest.mark.parametrize("place", ["sessions", "decisions.jsonl", ".", ".."])
+@pytest.mark.parametrize("how", ["shut", "dangling", "pipe"])
+def test_what_else_of_a_person_cannot_be_read_is_said_and_is_not_taken_for_absent(
+    home: Home, place: str, how: str
+) -> None:
+    path = home.person("mira").folder / place
+    path = path.resolve()
+    broken(path, how)
+
+    with without_privilege(), pytest.raises(UnreadableError, match=re.escape(str(path))):
+        home.decisions("mira") if place == "decisions.jsonl" else home.history("mira")
+    opened_up(home.root)
+
+
+@pytest.mark.parametrize("how", BROKEN)
+def test_a_name_that_cannot_be_read_is_missed_and_nothing_else(home: Home, told: Told, how: str) -> None:
+    with home.begin("mira") as store:
+        fill(store, told)
+    broken(home.person("mira").folder / "person.json", how)
+
+    with without_privilege():
+        assert home.person("mira").name == ""
+        history = home.history("mira")
+    assert len(history.records) == 1
+    assert [one.path.name for one in history.problems] == ["person.json"]
 
 
 def test_a_session_of_somebody_else_is_named_and_not_theirs(home: Home, told: Told) -> None:

@@ -129,6 +129,15 @@ def test_the_next_session_is_due_by_the_schedule_and_a_sore_day_lengthens_it() -
         assert days_since(session) == (DAY + timedelta(days=1), ["because_due_sore", "because_early"])
 
 
+def test_after_a_session_that_cannot_be_read_it_is_as_if_that_had_hurt() -> None:
+    lost = PastSession(DAY, "", (), unread=True)
+    planned = plan(ANKLE, (lost,), DAY)
+
+    assert days_since(past(HEEL), lost) == (DAY + timedelta(days=2), ["because_due_unread", "because_early"])
+    assert planned.screen[-1].id == "next_day", "how the morning after was is asked about"
+    assert planned.first_session, "nobody knows that the cautions were read"
+
+
 def test_what_was_said_at_the_end_of_the_last_session_is_when_the_next_is_due() -> None:
     told = replace(past(replace(HEEL, pain_unanswered=True), days_ago=1), next_in_days=1)
 

@@ -16,6 +16,7 @@ from coach.program.model import AfterGap, Program, Range, Reps
 from coach.program_files import read, shipped
 from coach.session.past import Decision, PastExercise, PastSession, Verdict
 from coach.session.plan import PlannedExercise, dose, plan, turns
+from coach.session.progress import proposals
 from coach.session.reached import amount
 from coach.testing import random_decisions, random_history, random_program
 from coach.voice.pack import load_pack
@@ -30,6 +31,11 @@ HEEL = PastExercise("heel_lowering", "both_hands", 9, sets_planned=2, sets_in_fu
 def past(days_ago: int, *done: PastExercise) -> PastSession:
     day = DAY - timedelta(days=days_ago)
     return PastSession(day, "done", done or (HEEL,), began=f"{day}T10:00:00.000+00:00")
+
+
+def unread(days_ago: int) -> PastSession:
+    day = DAY - timedelta(days=days_ago)
+    return PastSession(day, "", (), began=f"{day}T10:00:00.000+00:00", unread=True)
 
 
 def decided(days_ago: int, verdict: str, to: str, hour: int = 12) -> Decision:
@@ -239,6 +245,22 @@ def test_a_smaller_range_of_a_new_version_is_kept_to() -> None:
     assert (planned.target, keys(planned)[-1]) == (6, "because_smaller_range")
 
 
+def test_a_session_that_cannot_be_read_holds_the_level_and_the_amount_at_what_was_last_done() -> None:
+    assert heel(past(2)).target == 10
+    held = heel(past(2), unread(1))
+
+    assert (held.level, held.target, keys(held)[-1]) == (0, 9, "because_unread")
+    assert heel(past(3), unread(2), unread(1)).target == 9
+    assert heel(past(3), unread(2), past(1)).target == 10, "what is known since then counts again"
+    assert heel(past(2, replace(HEEL, pain=6)), unread(1)).target == 8
+    assert heel(past(3), decided(2, "up", "fingertips"), unread(1)).news == ("news_up",)
+    assert heel(unread(1)).target == 8
+
+
+def test_a_session_that_cannot_be_read_ends_no_gap() -> None:
+    assert "because_gap_amount" in keys(heel(past(40), unread(1)))
+
+
 # -- what holds for every history -------------------------------------------------------------------------------------
 
 
@@ -337,6 +359,21 @@ def test_a_painful_session_put_in_anywhere_makes_nothing_harder(story: Story, da
     for exercise, planned in after.items():
         was = before[exercise]
         assert (planned.level, planned.target) <= (was.level, was.target)
+
+
+@given(stories, st.lists(st.integers(0, 60), min_size=1, max_size=3))
+def test_a_session_that_cannot_be_read_makes_nothing_harder_wherever_it_lies(story: Story, days: list[int]) -> None:
+    lost = [unread(days_ago) for days_ago in days]
+    before = story.planned()
+    due = {one.exercise for one in proposals(story.program, story.history, story.decisions, DAY) if one.due}
+
+    after = story.planned(*lost)
+    still = {one.exercise for one in proposals(story.program, (*story.history, *lost), story.decisions, DAY) if one.due}
+
+    assert set(after) == set(before)
+    for exercise, planned in after.items():
+        assert (planned.level, planned.target) <= (before[exercise].level, before[exercise].target)
+    assert still <= due
 
 
 @given(stories)

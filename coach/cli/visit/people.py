@@ -173,7 +173,7 @@ def _today(desk: Desk, home: Home, person: Person, prepared: Prepared) -> Step:
         lines += [Line(labels.plain_clause(because), "small") for because in planned.because]
     history, decided = home.history(person.id), home.decisions(person.id)
     lines += [Line(problem, "bad") for problem in problems(history, decided, labels)]
-    first = not past(history.records, prepared.program.id)
+    first = not past(history.records, prepared.program.id, history.unread)
     lead = labels("today_first") if first else labels("page_early", due=plan.due) if early else ""
     on = Choice("on", labels("page_early_on" if early else "page_on"), weight="plain" if early else "main")
     off = Choice("off", labels("page_not_today"), weight="main" if early else "small")
