@@ -370,7 +370,7 @@ def _sounds() -> list[bytes]:
         ("WAV", "PCM_16", 16_000),
         ("FLAC", "PCM_16", 48_000),
         ("WAV", "FLOAT", 8_000),
-        ("WAV", "MS_ADPCM", 22_050),
+        ("WAV", "PCM_24", 22_050),
     ):
         out = io.BytesIO()
         soundfile.write(out, noise, rate, format=kind, subtype=subtype)

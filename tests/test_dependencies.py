@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 import tomllib
+from contextlib import suppress
+from importlib.metadata import PackageNotFoundError, requires
 from pathlib import Path
+from tempfile import mkdtemp
 
 import pytest
+from known_good import LOCKS, PYTHONS, SYSTEMS, System, locked, wanted_on
+from packaging.requirements import Requirement
 
 ROOT = Path(__file__).resolve().parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
@@ -54,11 +61,75 @@ def test_no_dependency_is_open_upwards(extra: str, requirement: str) -> None:
     assert re.search(r"<\d|==\d", requirement.partition(";")[0]), f"{requirement} (extra {extra!r}) has no upper bound"
 
 
-def test_the_known_good_versions_are_within_the_bounds() -> None:
-    from packaging.requirements import Requirement
+EVERYWHERE = pytest.mark.parametrize(
+    ("system", "python"),
+    [(system, python) for system in SYSTEMS for python in PYTHONS],
+    ids=lambda one: one if isinstance(one, str) else one.name,
+)
 
-    lines = (ROOT / ".known-good.txt").read_text("utf-8").splitlines()
-    good = dict(line.split("==") for line in lines if not line.startswith("#"))
 
-    for _, requirement in [one for one in ALL if one[0] in ("", "dev", "to build")]:
-        assert Requirement(requirement).specifier.contains(good[named(requirement)]), requirement
+@EVERYWHERE
+def test_the_versions_known_to_be_good_are_all_that_an_install_needs_on_every_system(
+    system: System, python: str
+) -> None:
+    """Those that come with others too, as far as their own needs can be read here."""
+    good = {named(one.name): one.specifier for one in wanted_on(system, python)}
+    environment = system.environment(python)
+    needed = [Requirement(one) for extra in ("", "dev", "to build") for one in WANTED[extra]]
+    for name in good:
+        with suppress(PackageNotFoundError):  # it is for another system
+            needed += map(Requirement, requires(name) or [])
+
+    for one in needed:
+        if not one.marker or one.marker.evaluate(environment):
+            assert named(one.name) in good, f"{one} is missing"
+            version = str(good[named(one.name)]).removeprefix("==")
+            assert one.specifier.contains(version), f"{one} does not take {version}"
+
+
+@pytest.mark.parametrize("mac", [False, True])
+def test_each_version_known_to_be_good_has_the_hashes_of_its_files_and_comes_from_no_named_place(mac: bool) -> None:
+    assert all(hashes for _, hashes in locked(mac))
+    assert all(re.fullmatch("sha256:[0-9a-f]{64}", one) for _, hashes in locked(mac) for one in hashes)
+    assert "://" not in LOCKS[mac].read_text("utf-8")
+
+
+def test_no_marker_for_linux_and_windows_asks_for_the_release_of_the_system() -> None:
+    """pip 24.1 to 25.3 end with "Invalid version" where the name of the kernel is none."""
+    assert not any("platform_release" in str(one.marker) for one, _ in locked(mac=False))
+
+
+@pytest.mark.parametrize("python", PYTHONS)
+def test_the_open_vocabulary_engine_is_installed_on_every_system(python: str) -> None:
+    for system in SYSTEMS:
+        version = "0.3.44" if system.platform == "darwin" else "0.3.45"
+        assert f"vosk=={version}" in map(str, wanted_on(system, python)), system.name
+
+
+@pytest.mark.index
+def test_the_index_has_files_with_these_hashes() -> None:
+    said = pip("install", "--require-hashes", "--no-deps", "--ignore-installed", "-r", str(LOCKS[False]))
+
+    assert said.returncode == 0, said.stderr
+
+
+@pytest.mark.index
+@pytest.mark.parametrize("system", [one for one in SYSTEMS if one.platform == "darwin"], ids=lambda one: one.name)
+def test_the_index_has_a_wheel_of_what_hears_and_speaks_on_macos(system: System) -> None:
+    wanted = [one for one in wanted_on(system, "3.13") if one.name in ("vosk", "pywebrtc-audio", "soundfile", "soxr")]
+    tags = [word for tag in system.tags for word in ("--platform", tag)]
+    where = ["--python-version", "3.13", "--implementation", "cp", "--only-binary=:all:", "--target", "unused", *tags]
+
+    said = pip("install", "--no-deps", *where, *map(str, wanted))
+
+    assert said.returncode == 0, said.stderr
+
+
+def pip(*words: str) -> subprocess.CompletedProcess[str]:
+    """Run pip without installing anything; skip where no index answers."""
+    command = [sys.executable, "-m", "pip", "-q", "--disable-pip-version-check", *words, "--dry-run"]
+    patience = ["--retries=1", "--timeout=20"]
+    asked = [*command[:4], "download", "--no-deps", "-d", mkdtemp(), "h11==0.16.0", *patience]
+    if subprocess.run(asked, capture_output=True, check=False).returncode:
+        pytest.skip("no package index answers")
+    return subprocess.run([*command, *patience], capture_output=True, text=True, check=False)

@@ -20,6 +20,10 @@ LONGEST = 3600
 """Seconds that a file may last: an hour is more than any session, and fits into memory (230 MB)."""
 HIGHEST, MOST_CHANNELS = 768_000, 64
 """Samples a second and channels of a file at most; a piece of a second must fit into memory."""
+BEGINNINGS = (b"RIFF", b"fLaC")
+"""First bytes of WAV and FLAC: the library reads dozens of other kinds, whose decoders are not let near a file."""
+PLAIN = ("PCM_U8", "PCM_S8", "PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE")
+"""Ways to keep samples that need no decoder of their own; those of packed WAV files have known faults."""
 
 
 def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
@@ -35,7 +39,13 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
     if not path.is_file():
         raise DeviceError(f"There is no sound file {path}; check the path.")
     try:
+        with path.open("rb") as raw:
+            known = raw.read(4) in BEGINNINGS
+        if not known:
+            raise DeviceError(f"{path} cannot be read as sound (it is no WAV or FLAC file); save it as one of these.")
         with soundfile.SoundFile(path) as file:
+            if file.subtype not in PLAIN:
+                raise DeviceError(f"{path} is a packed sound file ({file.subtype}); save it as plain WAV or FLAC.")
             rate, frames = file.samplerate, file.frames
             if rate > HIGHEST or file.channels > MOST_CHANNELS:
                 raise DeviceError(

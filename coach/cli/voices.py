@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable
-from importlib.util import find_spec
+import platform
+import sys
+from collections.abc import Callable, Iterable
 
 from rich.console import Console
 from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 from rich.table import Table
 
-from coach.ears.models import MIB, find_model, own_folder
+from coach.ears.features import Embedder
+from coach.ears.models import MIB, engine, find_model, own_folder
 from coach.errors import CoachError, HearingError
 from coach.logbook.store import Home
 from coach.voice.pack import languages, load_pack
@@ -30,6 +32,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("action", nargs="?", choices=["fetch"], help="download a speech model")
     parser.add_argument("language", nargs="?", metavar="LANG", help="language of the model, as listed")
     parser.add_argument("--from", dest="source", metavar="URL_OR_FILE", help="take this archive, not the usual one")
+    parser.add_argument("--sha256", metavar="HEX", default="", help="what the SHA-256 of the archive must be")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -39,16 +42,18 @@ def run(args: argparse.Namespace) -> int:
     if args.action == "fetch":
         if not args.language:
             raise CoachError(f"Say which language: coach voices fetch LANG; there are: {', '.join(languages())}.")
-        _fetch(load_pack(args.language), args.source, home, console)
+        _fetch(load_pack(args.language), args.source, args.sha256, home, console)
         return 0
-    if args.source:
-        raise CoachError("--from goes with fetch: coach voices fetch LANG --from URL_OR_FILE")
+    if args.source or args.sha256:
+        raise CoachError("--from and --sha256 go with fetch: coach voices fetch LANG --from URL_OR_FILE --sha256 HEX")
     packs = [load_pack(language) for language in languages()]
     table = Table("Language", "Voice", "Taught words", "Open vocabulary")
-    lacking: list[str] = []
+    # They are loaded, for what is installed need not work: a library made for another processor, say.
+    untaught, without = _missing(Embedder), _missing(engine)
+    lacking = [line for line in (untaught + _for_macos() if untaught else "", without) if line]
     for pack in packs:
-        model, advice = _model(pack, home)
-        table.add_row(pack.language, _voice(pack), _taught(), model)
+        model, advice = ("no engine", "") if without else _model(pack, home)
+        table.add_row(pack.language, _voice(pack), "not on this system" if untaught else "yes", model)
         lacking += [advice] if advice else []
     console.print(table)
     _say(console, lacking)
@@ -63,8 +68,20 @@ def _voice(pack: VoicePack) -> str:
     return f"{pack.speech.voice}, {pack.speech.rate} words a minute"
 
 
-def _taught() -> str:
-    return "yes" if find_spec("pyopen_wakeword") else "not on this system"
+def _missing(part: Callable[[], object]) -> str:
+    """Return why a part of the ears does not load here; empty if it does."""
+    try:
+        part()
+    except HearingError as error:
+        return str(error)
+    return ""
+
+
+def _for_macos() -> str:
+    """Return how taught words can be had on a Mac, where they can."""
+    if sys.platform != "darwin" or platform.machine() != "arm64":
+        return ""
+    return " With macOS 15.2 or later: pip install pyopen-wakeword"
 
 
 def _model(pack: VoicePack, home: Home) -> tuple[str, str]:
@@ -81,9 +98,11 @@ def _model(pack: VoicePack, home: Home) -> tuple[str, str]:
     return "no model", f"{language}: for an open vocabulary: {packaged}coach voices fetch {language}{given}"
 
 
-def _fetch(pack: VoicePack, source: str | None, home: Home, console: Console) -> None:
+def _fetch(pack: VoicePack, source: str | None, sha256: str, home: Home, console: Console) -> None:
     from coach.ears.download import fetch
 
+    engine()  # nothing is fetched that nothing here could use
+    sha256 = sha256 or ("" if source else pack.speech.sha256)
     source = source or pack.speech.model
     if not source:
         raise CoachError(
@@ -93,7 +112,11 @@ def _fetch(pack: VoicePack, source: str | None, home: Home, console: Console) ->
     target = own_folder(home.root, pack.language)
     with Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=console) as bar:
         task = bar.add_task(pack.language, total=None)
-        fetch(source, target, lambda done, size: bar.update(task, completed=done, total=size or None))
+
+        def progress(done: int, size: int) -> None:
+            bar.update(task, completed=done, total=size or None)
+
+        fetch(source, target, progress, sha256=sha256)
     _say(console, [f"The speech model of {pack.language} was checked and is ready in {target}"])
 
 

@@ -5,6 +5,8 @@ Everything happens in a folder beside the place where the model goes; only a mod
 
 from __future__ import annotations
 
+import hashlib
+import re
 import shutil
 import stat
 import subprocess
@@ -16,8 +18,7 @@ import zipfile
 import zlib
 from collections.abc import Callable
 from contextlib import suppress
-from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Any
+from pathlib import Path
 from urllib.parse import urlsplit
 
 from coach.ears.models import MIB, missing_in
@@ -27,23 +28,31 @@ from coach.logbook.files import make_folder
 PIECE = 256 * 1024
 """Bytes that are read at a time."""
 LARGEST = 8 * 1024 * MIB
-"""Bytes that a model may take on the disk: the largest there are take about half of it."""
+"""Bytes that an archive, or the model in it, may take on the disk: the largest there are take about half of it."""
+PACKED_AT_MOST = 50
+"""Times that a model may be larger than its archive: models are numbers, which pack to about half."""
+MOST_FILES = 1000
+"""Entries of an archive: models have some twenty."""
 TIMEOUT = 30.0
 """Seconds without a byte after which a download has broken off."""
 
 Progress = Callable[[int, int], None]
 """Told how many bytes are here and how many there are; 0 if the other side does not say."""
 
+_NAME = re.compile(r"(?!\.{1,2}$)[A-Za-z0-9._+ -]{1,100}")
+"""A file or folder of a model. Nothing else is unpacked, so no name means another place on any system."""
 _UNUSABLE = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError)
 """What a broken, encrypted or strangely packed archive raises."""
 
 
-def fetch(source: str, target: Path, progress: Progress, *, check: Callable[[Path], None] | None = None) -> None:
+def fetch(
+    source: str, target: Path, progress: Progress, *, sha256: str = "", check: Callable[[Path], None] | None = None
+) -> None:
     """Put the model of the archive `source` (https: or file: URL, or a path) into the folder `target`.
 
-    `check` is given the unpacked model and raises HearingError if it is not usable (default: a trial load in a process
-    of its own). A model that was in `target` is replaced at the very end. Raises HearingError; then `target` is as it
-    was.
+    `sha256` is what the archive must be; what comes from elsewhere is not so much as opened without it. `check` is
+    given the unpacked model and raises HearingError if it is not usable (default: a trial load in a process of its
+    own). A model that was in `target` is replaced at the very end. Raises HearingError; then `target` is as it was.
     """
     url = _url(source)
     try:
@@ -55,7 +64,7 @@ def fetch(source: str, target: Path, progress: Progress, *, check: Callable[[Pat
         raise HearingError(f"{target.parent} cannot be written to ({error}); choose another --home.") from error
     try:
         archive = beside / "archive.zip"
-        _download(url, archive, progress)
+        _compare(_download(url, archive, progress), sha256.lower(), source, download=not url.startswith("file:"))
         model = _unpack(archive, beside / "model", source)
         missing = missing_in(model)
         if missing:
@@ -88,8 +97,10 @@ def _url(source: str) -> str:
     raise HearingError(f"There is no file {source}; check the path, or give an https: address.")
 
 
-def _download(url: str, archive: Path, progress: Progress) -> None:
+def _download(url: str, archive: Path, progress: Progress) -> str:
+    """Bring the archive here; return its SHA-256."""
     done = size = 0
+    digest = hashlib.sha256()
     try:
         with urllib.request.urlopen(url, timeout=TIMEOUT) as answer, archive.open("wb") as file:  # noqa: S310  see _url
             size = int(answer.headers.get("Content-Length") or 0)
@@ -98,7 +109,10 @@ def _download(url: str, archive: Path, progress: Progress) -> None:
             progress(0, size)
             while piece := answer.read(PIECE):
                 file.write(piece)
+                digest.update(piece)
                 done += len(piece)
+                if done > LARGEST:
+                    raise HearingError(f"{url} gives more than {LARGEST // MIB} MB; that is no speech model.")
                 progress(done, size)
     except (urllib.error.URLError, TimeoutError, ConnectionError, ValueError) as error:
         reason = getattr(error, "reason", error)
@@ -107,6 +121,20 @@ def _download(url: str, archive: Path, progress: Progress) -> None:
         raise HearingError(
             f"The download broke off after {done / MIB:.1f} of {size / MIB:.1f} MB; nothing has changed, try again."
         )
+    return digest.hexdigest()
+
+
+def _compare(found: str, wanted: str, source: str, *, download: bool) -> None:
+    """Raise HearingError if the archive is not the one that is wanted, or came from elsewhere and nobody knows it."""
+    if wanted and found != wanted:
+        raise HearingError(
+            f"{source} is not the archive that was wanted: its SHA-256 is {found}, not {wanted}; it was thrown away."
+        )
+    if download and not wanted:
+        raise HearingError(
+            f"{source} was not used, since nothing here says what it must be: its SHA-256 is {found}; compare that "
+            f"with what its publisher says, then add: --sha256 {found}"
+        )
 
 
 def _unpack(archive: Path, folder: Path, source: str) -> Path:
@@ -114,10 +142,12 @@ def _unpack(archive: Path, folder: Path, source: str) -> Path:
     try:
         with zipfile.ZipFile(archive) as packed:
             entries = packed.infolist()
-            for entry in entries:
-                _refuse_tricks(entry, source)
-            if sum(entry.file_size for entry in entries) > LARGEST:
-                raise HearingError(f"{source} unpacks to more than {LARGEST // MIB} MB; that is no speech model.")
+            _refuse_tricks(entries, source)
+            size = sum(entry.file_size for entry in entries)
+            if size > min(LARGEST, PACKED_AT_MOST * archive.stat().st_size):
+                raise HearingError(f"{source} unpacks to {size // MIB} MB; that is no speech model.")
+            if size > shutil.disk_usage(folder.parent).free:
+                raise HearingError(f"The model takes {size // MIB} MB, more than there is room for; make room first.")
             packed.extractall(folder)
     except _UNUSABLE as error:
         raise HearingError(f"{source} is no whole zip archive ({error}); fetch it anew.") from error
@@ -125,12 +155,27 @@ def _unpack(archive: Path, folder: Path, source: str) -> Path:
     return inside[0] if len(inside) == 1 and inside[0].is_dir() else folder
 
 
-def _refuse_tricks(entry: zipfile.ZipInfo, source: str) -> None:
-    """Raise HearingError for a name that would land outside the folder, and for links."""
-    paths: tuple[Any, ...] = (PurePosixPath(entry.filename), PureWindowsPath(entry.filename))
-    outside = any(path.is_absolute() or path.anchor or ".." in path.parts for path in paths)
-    if outside or stat.S_ISLNK(entry.external_attr >> 16):
-        raise HearingError(f'{source} is not safe to unpack: "{entry.filename}" points outside; do not use it.')
+def _refuse_tricks(entries: list[zipfile.ZipInfo], source: str) -> None:
+    """Raise HearingError for names that would land outside the folder or on one another, links, and too many files."""
+    if len(entries) > MOST_FILES:
+        raise HearingError(f"{source} holds {len(entries)} files; that is no speech model.")
+    files: set[str] = set()
+    folders: set[str] = set()
+    for entry in entries:
+        name = entry.orig_filename  # `filename` ends at a NUL
+        parts = name.removesuffix("/").split("/")
+        kind = stat.S_IFMT(entry.external_attr >> 16)
+        if not all(map(_NAME.fullmatch, parts)) or kind not in (0, stat.S_IFREG, stat.S_IFDIR):
+            raise HearingError(f'{source} is not safe to unpack: it holds "{name[:100]}"; do not use it.')
+        plain = [part.casefold() for part in parts]  # as a disk that takes "A" for "a" would have them
+        path = "/".join(plain)
+        folders |= {"/".join(plain[:depth]) for depth in range(1, len(plain))} | ({path} if entry.is_dir() else set())
+        if not entry.is_dir():
+            if path in files:
+                raise HearingError(f'{source} is not safe to unpack: it holds "{name}" twice; do not use it.')
+            files.add(path)
+    if twice := files & folders:
+        raise HearingError(f'{source} is not safe to unpack: it holds "{min(twice)}" twice; do not use it.')
 
 
 def _replace(model: Path, target: Path, old: Path) -> None:

@@ -88,16 +88,25 @@ def check_whole(folder: Path, language: str) -> None:
         )
 
 
+def engine() -> Any:  # noqa: ANN401  Vosk has no types
+    """Return the module of the open-vocabulary engine. Raises HearingError where it is missing or does not load."""
+    try:
+        import vosk
+    except (ImportError, OSError, TypeError) as error:  # TypeError: a system that it has no library for
+        raise HearingError(
+            f"The open-vocabulary engine is missing ({error}); run: pip install vosk, or use taught words and keys, "
+            "which do without it."
+        ) from error
+    return vosk
+
+
 def load_model(place: Place, language: str) -> Any:  # noqa: ANN401  Vosk has no types
     """Return the loaded model of `language`: some seconds, and 0.6 GB for a small one.
 
     Raises HearingError if Vosk is missing, or if the model is not whole or does not load.
     """
     check_whole(place.folder, language)  # Vosk itself says only that it failed
-    try:
-        import vosk
-    except (ImportError, OSError, TypeError) as error:  # TypeError: a system that it has no library for
-        raise HearingError(f"The open-vocabulary engine is missing ({error}); run: pip install vosk") from error
+    vosk = engine()
     vosk.SetLogLevel(-1)
     try:
         # Always by path, as a text: a Path fails inside, and a language name would reach the network.

@@ -172,12 +172,13 @@ def _numbers(node: _Node) -> tuple[str, ...]:
 
 
 def _speech(node: _Node) -> Speech:
-    parts = node.mapping({"voice", "rate", "pause", "model"}, optional={"model"})
+    parts = node.mapping({"voice", "rate", "pause", "model", "sha256"}, optional={"model", "sha256"})
     return Speech(
         voice=parts["voice"].text(),
         rate=round(parts["rate"].number(80, 300, "words a minute")),
         pause=parts["pause"].number(0, 3, "seconds"),
         model=parts["model"].text() if "model" in parts else "",
+        sha256=parts["sha256"].text() if "sha256" in parts else "",
     )
 
 

@@ -49,6 +49,8 @@ class Speech:
     """Seconds of silence between two sentences."""
     model: str = ""
     """Where the open vocabulary of this language can be had, for the one explicit download; empty if not known."""
+    sha256: str = ""
+    """SHA-256 of that archive in hexadecimal; empty if it is not known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,6 +88,26 @@ def test_a_file_without_frames_and_a_folder_are_refused(tmp_path: Path) -> None:
         read_sound(tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("kind", "subtype", "message"),
+    [
+        ("OGG", "VORBIS", "it is no WAV or FLAC file"),
+        ("AIFF", "PCM_16", "it is no WAV or FLAC file"),
+        ("WAV", "IMA_ADPCM", r"is a packed sound file \(IMA_ADPCM\)"),
+        ("WAV", "MS_ADPCM", r"is a packed sound file \(MS_ADPCM\)"),
+        ("WAV", "GSM610", r"is a packed sound file \(GSM610\)"),
+    ],
+)
+def test_a_sound_file_that_needs_a_decoder_of_its_own_is_refused(
+    tmp_path: Path, kind: str, subtype: str, message: str
+) -> None:
+    path = tmp_path / "take.wav"
+    soundfile.write(path, tone(8000), 8000, format=kind, subtype=subtype)
+
+    with pytest.raises(DeviceError, match=message):
+        read_sound(path)
+
+
 def test_a_file_that_lasts_too_long_is_refused_before_it_is_read(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "long.flac", np.zeros(8000 * 90, np.float32), 8000)
 

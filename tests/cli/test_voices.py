@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ from coach import resources
 from coach.cli import main
 from coach.ears import download
 from coach.ears.models import missing_in, own_folder
-from coach.voice.pack import languages
+from coach.voice.pack import languages, load_pack
 
 
 def test_every_language_is_listed_with_its_voice_its_ears_and_how_to_get_what_is_missing(
@@ -58,12 +59,85 @@ def test_a_model_is_fetched_from_a_file_and_then_listed(
 
 
 @pytest.mark.parametrize(
+    ("module", "column", "told"),
+    [
+        ("vosk", "no engine", "run: pip install vosk, or use taught words and keys, which do without it"),
+        ("pyopen_wakeword", "not on this system", "Taught words cannot be heard on this system"),
+    ],
+)
+def test_an_ear_whose_library_is_not_here_is_named_with_what_there_is_instead(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    module: str,
+    column: str,
+    told: str,
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.setitem(sys.modules, module, None)
+
+    assert main(["voices", "--home", str(tmp_path)]) == 0
+
+    out = capsys.readouterr().out
+    assert out.count(column) == len(languages())
+    assert out.count(told) == 1
+
+
+def test_taught_words_whose_library_does_not_load_are_not_promised(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def wrong() -> None:
+        raise OSError("wrong ELF class")
+
+    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.setattr("pyopen_wakeword.OpenWakeWordFeatures.from_builtin", wrong)
+
+    assert main(["voices", "--home", str(tmp_path)]) == 0
+
+    out = capsys.readouterr().out
+    assert "not on this system" in out
+    assert "wrong ELF class" in out
+
+
+def test_nothing_is_fetched_for_an_engine_that_is_not_here(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "vosk", None)
+    monkeypatch.setattr(download, "fetch", lambda *_, **__: pytest.fail("fetched"))
+
+    assert main(["voices", "fetch", "en", "--home", str(tmp_path)]) == 2
+
+    assert "The open-vocabulary engine is missing" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("given", "wanted"),
+    [
+        (["fetch", "en"], load_pack("en").speech.sha256),
+        (["fetch", "en", "--sha256", "ab"], "ab"),
+        (["fetch", "en", "--from", "https://example.invalid/x.zip"], ""),
+        (["fetch", "ko"], ""),
+    ],
+)
+def test_the_digest_of_the_usual_archive_counts_for_that_archive_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, given: list[str], wanted: str
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(download, "fetch", lambda *_, sha256: asked.append(sha256))
+
+    assert main(["voices", *given, "--home", str(tmp_path)]) == 0
+
+    assert asked == [wanted]
+    assert len(load_pack("en").speech.sha256) == 64
+
+
+@pytest.mark.parametrize(
     ("given", "message"),
     [
         (["fetch"], "Say which language: coach voices fetch LANG; there are: en, ko."),
         (["fetch", "xx"], 'There is no voice pack "xx"'),
         (["fetch", "en", "--from", "nowhere.zip"], "There is no file nowhere.zip"),
-        (["--from", "nowhere.zip"], "--from goes with fetch"),
+        (["--from", "nowhere.zip"], "--from and --sha256 go with fetch"),
     ],
 )
 def test_what_cannot_be_fetched_is_one_sentence(

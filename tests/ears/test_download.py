@@ -1,9 +1,12 @@
 from __future__ import annotations
 
+import copy
+import hashlib
 import io
 import os
 import stat
 import urllib.request
+import warnings
 import zipfile
 from collections.abc import Callable
 from email.message import Message
@@ -98,7 +101,75 @@ def with_entry(name: str, mode: int = stat.S_IFREG) -> bytes:
     with zipfile.ZipFile(made, "a") as archive:
         entry = zipfile.ZipInfo(name)
         entry.external_attr = mode << 16
-        archive.writestr(entry, b"x")
+        with warnings.catch_warnings(action="ignore"):  # a name twice
+            archive.writestr(entry, b"x")
+    return made.getvalue()
+
+
+def with_nul() -> bytes:
+    """The same as a name that ends at the NUL for whoever is careless."""
+    return with_entry("am/final.mdlQ/../x").replace(b"am/final.mdlQ/../x", b"am/final.mdl\x00/../x")
+
+
+def bomb() -> bytes:
+    """Ten MB of nothing in ten kB."""
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in NEEDED:
+            archive.writestr(name, bytes(2 << 20))
+    return made.getvalue()
+
+
+def overlapping() -> bytes:
+    """One piece of data that eight hundred names stand for."""
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as archive:
+        archive.writestr("first", b"x" * 100_000)
+        first = archive.getinfo("first")
+        for number in range(800):
+            again = copy.copy(first)
+            again.filename = again.orig_filename = f"again{number}"
+            archive.filelist.append(again)
+    return made.getvalue()
+
+
+def crowd() -> bytes:
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as archive:
+        for number in range(1001):
+            archive.writestr(f"f{number}", b"")
+    return made.getvalue()
+
+
+def encrypted() -> bytes:
+    """Every entry says that it needs a password."""
+    data = bytearray(packed())
+    for mark, at in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        where = data.find(mark)
+        while where >= 0:
+            data[where + at] |= 1
+            where = data.find(mark, where + 4)
+    return bytes(data)
+
+
+def says_less() -> bytes:
+    """The directory gives 1 byte as the size of each file."""
+    data = bytearray(packed())
+    where = data.find(b"PK\x01\x02")
+    while where >= 0:
+        data[where + 24 : where + 28] = (1).to_bytes(4, "little")
+        where = data.find(b"PK\x01\x02", where + 4)
+    return bytes(data)
+
+
+def zip64_lie() -> bytes:
+    """A directory entry that sends the reader to sizes of 2**62 in its 64-bit field."""
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as archive:
+        for name in NEEDED:
+            archive.writestr(name, b"x" * 100)
+        entry = archive.filelist[0]
+        entry.file_size = entry.compress_size = 1 << 62
     return made.getvalue()
 
 
@@ -115,13 +186,35 @@ def flipped(data: bytes) -> bytes:
         (flipped(packed()), "no whole zip archive"),
         (packed(NEEDED[1:]), r"holds no usable speech model: it lacks am/final.mdl"),
         (packed(()), r"it lacks am/final.mdl"),
-        (with_entry("../outside"), r'"../outside" points outside'),
-        (with_entry("/etc/outside"), "points outside"),
-        (with_entry("m/..\\..\\outside"), "points outside"),
-        (with_entry("C:\\outside"), "points outside"),
-        (with_entry("link", stat.S_IFLNK), '"link" points outside'),
+        (with_entry("../outside"), r'not safe to unpack: it holds "../outside"'),
+        (with_entry("/etc/outside"), "not safe to unpack"),
+        (with_entry("m/..\\..\\outside"), "not safe to unpack"),
+        (with_entry("C:\\outside"), "not safe to unpack"),
+        (with_entry("C:outside"), "not safe to unpack"),
+        (with_entry("./outside"), "not safe to unpack"),
+        (with_entry("a//outside"), "not safe to unpack"),
+        (with_entry("outside:stream"), "not safe to unpack"),
+        (with_entry("outside\x1b[2J"), "not safe to unpack"),
+        (with_entry("x" * 101), "not safe to unpack"),
+        (with_entry("link", stat.S_IFLNK), 'it holds "link"'),
+        (with_entry("pipe", stat.S_IFIFO), 'it holds "pipe"'),
+        (with_entry("vosk-model-small-xx-0.1/am/final.mdl"), "twice"),
+        (with_entry("VOSK-model-small-xx-0.1/AM/Final.MDL"), "twice"),
+        (with_entry("vosk-model-small-xx-0.1/am/final.mdl/inside"), "twice"),
+        (with_entry("vosk-model-small-xx-0.1/am"), "twice"),
+        (with_nul(), "not safe to unpack"),
+        (bomb(), "unpacks to 10 MB; that is no speech model"),
+        (overlapping(), "unpacks to .* MB; that is no speech model"),
+        (crowd(), "holds 1001 files"),
+        (encrypted(), "no whole zip archive"),
+        (says_less(), "no whole zip archive"),
+        (zip64_lie(), "no whole zip archive|that is no speech model"),
     ],
-    ids=["page", "torn", "flipped", "no acoustic model", "empty", "dots", "root", "back", "drive", "link"],
+    ids=[
+        *("page", "torn", "flipped", "no acoustic model", "empty", "dots", "root", "back", "drive", "drive alone"),
+        *("dot", "doubled slash", "stream", "terminal", "long name", "link", "pipe", "twice", "twice but for case"),
+        *("file as folder", "folder as file", "NUL", "bomb", "overlapping", "crowd", "encrypted", "says less", "zip64"),
+    ],
 )
 def test_an_archive_that_will_not_do_changes_nothing(there: Path, tmp_path: Path, data: bytes, message: str) -> None:
     path = archive_of(data, tmp_path)
@@ -196,6 +289,50 @@ def test_a_download_that_breaks_off_leaves_nothing_half(
         fetch(URL, there, nothing, check=nothing)
 
     assert asked == [URL]
+    assert_untouched(there)
+
+
+def served(data: bytes, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Have the address give `data`; return its digest."""
+    monkeypatch.setattr(urllib.request, "urlopen", lambda *_, **__: Answer(data, len(data)))
+    return hashlib.sha256(data).hexdigest()
+
+
+@pytest.mark.parametrize("wanted", ["", "0" * 64])
+def test_a_download_that_nobody_vouches_for_is_not_opened_and_its_digest_is_shown(
+    there: Path, monkeypatch: pytest.MonkeyPatch, wanted: str
+) -> None:
+    digest = served(packed(), monkeypatch)
+    monkeypatch.setattr(zipfile, "ZipFile", None)  # whoever opens it stumbles
+
+    with pytest.raises(HearingError, match=f"its SHA-256 is {digest}"):
+        fetch(URL, there, nothing, sha256=wanted, check=nothing)
+
+    assert_untouched(there)
+
+
+def test_a_download_with_the_digest_that_was_named_is_used(there: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    digest = served(packed(), monkeypatch)
+
+    fetch(URL, there, nothing, sha256=digest.upper(), check=nothing)
+
+    assert missing_in(there) == ""
+
+
+def test_a_file_of_ones_own_is_held_against_a_digest_if_one_is_named(there: Path, tmp_path: Path) -> None:
+    with pytest.raises(HearingError, match=f"not {'0' * 64}; it was thrown away"):
+        fetch(str(archive_of(packed(), tmp_path)), there, nothing, sha256="0" * 64, check=nothing)
+
+    assert_untouched(there)
+
+
+def test_a_download_without_end_is_broken_off(there: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("coach.ears.download.LARGEST", 3 * PIECE)
+    monkeypatch.setattr(urllib.request, "urlopen", lambda *_, **__: Answer(b"", 0, lambda: bytes(PIECE)))
+
+    with pytest.raises(HearingError, match="that is no speech model"):
+        fetch(URL, there, nothing, sha256="0" * 64, check=nothing)
+
     assert_untouched(there)
 
 
