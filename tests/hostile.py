@@ -19,10 +19,12 @@ from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 from tempfile import mkdtemp
+from urllib.parse import unquote
 
 import numpy as np
 from in_the_room import SCRIPT, SMALL
 from rich.console import Console
+from spellings import SECRET, TICKET, around, without
 
 from coach.audio.patient import read_script
 from coach.audio.wavs import read_sound
@@ -44,7 +46,7 @@ from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
 from coach.logbook.record import read_lines, seal
 from coach.logbook.store import Home, Person
-from coach.page.server import Relay, make_app
+from coach.page.server import Gate, Relay, Ticket
 from coach.program.load import load
 from coach.program.model import Program
 from coach.program_files import _text
@@ -395,23 +397,26 @@ def ids(data: bytes) -> None:
     assert re.fullmatch(r"[a-z0-9_-]{1,40}\Z", name)
 
 
-SECRET = "secret-of-this-run"
+POSTS = [(b"POST", f"/{SECRET}/{name}".encode()) for name in ("do", "windows")]
 
 
 def request(data: bytes) -> None:
-    """A request to the page's server, with or without its secret: lines of method, path, host, origin; then a body.
+    """A request to the page's server, with or without its secret: lines of method, target, host, origin; then a body.
 
-    Without the secret, from another origin or for another host nothing is shown, and nothing is passed on.
+    Without the exact address, from another origin or for another host nothing is shown, and nothing is passed on.
     """
     lines = (data.split(b"\n", 4) + [b""] * 5)[:5]
-    method, path, host, origin = (line.decode("latin-1") for line in lines[:4])
+    method, target, host, origin = lines[:4]
+    raw, _, query = target.partition(b"?")
     passed: list[object] = []
     relay = Relay()
     relay.tell = passed.append  # type: ignore[method-assign, assignment]
-    app = make_app(relay, SECRET, "ticket", 4711, {})
-    headers = [(b"host", host.encode("latin-1"))] + ([(b"origin", origin.encode("latin-1"))] if origin else [])
-    scope = {"type": "http", "http_version": "1.1", "method": method, "scheme": "http", "path": path,
-             "query_string": b"", "raw_path": path.encode("latin-1"), "headers": headers, "root_path": ""}  # fmt: skip
+    relay.streams[1] = 1
+    gate = Gate(relay, SECRET, Ticket(TICKET, 60), 4711, {})
+    headers = [(b"host", host)] + ([(b"origin", origin)] if origin else [])
+    scope = {"type": "http", "http_version": "1.1", "method": method.decode("latin-1"), "scheme": "http",
+             "path": unquote(raw.decode("latin-1")), "query_string": query, "raw_path": raw, "headers": headers,
+             "root_path": ""}  # fmt: skip
     sent: list[dict[str, object]] = []
     bodies = iter([{"type": "http.request", "body": lines[4], "more_body": False}])
 
@@ -422,15 +427,17 @@ def request(data: bytes) -> None:
         assert isinstance(message, dict)
         sent.append(message)
 
-    if path != f"/{SECRET}/screens":  # it goes on for as long as somebody looks
-        asyncio.run(app(scope, receive, send))  # type: ignore[arg-type]
-        status = sent[0]["status"]
-        may = host in ("127.0.0.1:4711", "localhost:4711") and (
-            not origin or origin in ("http://127.0.0.1:4711", "http://localhost:4711")
-        )
-        assert status in (200, 204, 303, 307, 400, 403, 404, 405, 413)
-        assert not passed or (may and origin and path == f"/{SECRET}/do" and method == "POST")
-        assert status != 200 or path.startswith(f"/{SECRET}/")
+    if raw == f"/{SECRET}/screens".encode():  # it goes on for as long as somebody looks
+        return
+    asyncio.run(gate(scope, receive, send))
+    status = sent[0]["status"]
+    may = host == b"127.0.0.1:4711" and origin in (b"", b"http://127.0.0.1:4711")
+    exact = (method, target) if may else ()
+    assert status in (200, 204, 303, 400, 403, 404, 413)
+    assert status != 303 or exact == (b"GET", b"/open/" + TICKET.encode())
+    assert status != 200 or (exact and target.startswith(f"/{SECRET}/".encode()) and method == b"GET")
+    assert status not in (204, 400, 413) or (origin and exact in POSTS)
+    assert not passed or status in (204, 303)
 
 
 @cache
@@ -455,9 +462,11 @@ def _voices() -> list[bytes]:
 
 
 def _requests() -> list[bytes]:
-    asked = [("GET", f"/{SECRET}/", ""), ("GET", f"/{SECRET}/page.js", ""), ("GET", "/open/ticket", ""),
-             ("POST", f"/{SECRET}/do", '{"do":"press","key":" "}'),
-             ("POST", f"/{SECRET}/do", '{"do":"choose","serial":3,"id":"on","fields":{"note":"x"}}')]  # fmt: skip
+    press = '{"do":"press","key":" "}'
+    asked = [("GET", f"/{SECRET}/", ""), ("GET", f"/{SECRET}/page.js", ""), ("GET", f"/open/{TICKET}", ""),
+             ("POST", f"/{SECRET}/do", press), ("POST", f"/{SECRET}/windows", '{"stream":1,"n":8}'),
+             ("POST", f"/{SECRET}/do", '{"do":"choose","serial":3,"id":"on","fields":{"note":"x"}}'),
+             *(("POST", target, press) for target in (*without("do"), *around("do")))]  # fmt: skip
     return [f"{method}\n{path}\n127.0.0.1:4711\nhttp://127.0.0.1:4711\n{body}".encode() for method, path, body in asked]
 
 

@@ -95,18 +95,21 @@ def _outlive_the_terminal(desk: Desk, console: Console) -> None:
 
 def _tell(page: Page, labels: Labels, console: Console, *, browser: bool) -> None:
     """Say where the page is, and open it."""
-    if browser and not _opened(page.address_once):
+    if browser and not _opened(page):
         console.print(f"! {labels('page_no_browser')}", soft_wrap=True, markup=False)
     console.print(labels("page_at", address=page.address), soft_wrap=True, markup=False, highlight=False)
     console.print(labels("page_keep_secret"), soft_wrap=True, markup=False)
 
 
-def _opened(address: str) -> bool:
-    """Open the browser without a word of its own in our terminal; tell whether there is one."""
+def _opened(page: Page) -> bool:
+    """Open the browser without a word of its own in our terminal; tell whether there is one.
+
+    Everybody on this machine can read what it is started with, so it gets the name of a file that nobody else can read.
+    """
     seen = os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
     if os.name == "posix" and sys.platform != "darwin" and not seen:  # a text browser would take over this terminal
         return False
     try:
-        return webbrowser.open(address)
-    except webbrowser.Error:
+        return webbrowser.open(page.opener().as_uri())
+    except (webbrowser.Error, OSError):
         return False

@@ -8,34 +8,43 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import itertools
 import json
-import os
 import secrets
 import socket
 import sys
-from collections.abc import AsyncIterator, Mapping
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import uvicorn
-from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import FileResponse, PlainTextResponse, RedirectResponse, Response, StreamingResponse
-from starlette.routing import Route
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.responses import PlainTextResponse, RedirectResponse, Response, StreamingResponse
+from starlette.types import Receive, Scope, Send
+
+from coach.page.crowd import AT_ONCE, MOST_WAITING, Guest
+from coach.page.handed import take
 
 STATIC = Path(__file__).parent / "static"
-FILES = {"": "index.html", "page.css": "page.css", "page.js": "page.js", "stone.js": "stone.js"}
+FILES = {"": "index.html"} | {name: name for name in ("page.css", "page.js", "stone.js", "stream.js")}
 """Path behind the secret, and the file that it shows."""
+KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
+"""What a file is by its ending; a system's own list may say otherwise, and a browser then takes no script."""
 
 LONGEST_BODY = 16384
 """Bytes of one press, with a long note in it."""
 LONGEST_TEXT = 4000
 """Characters of one field."""
-MOST_WINDOWS = 8
-"""Windows that are shown the session at the same time."""
+MOST_STREAMS = 8
+"""Streams of screens at the same time: a browser takes one for all of its windows."""
+MOST_WINDOWS = 99
+"""Windows that a browser may say it has."""
 HERE_EVERY = 2.0
-"""Seconds after which a window is told that the server is there, if nothing changes."""
+"""Seconds after which a stream that has gone is noticed, if nothing changes."""
+FILES_OPEN = 4096
+"""What this process may have open, where the system lets it: some allow 256, fewer than the strangers that are kept."""
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
@@ -57,7 +66,9 @@ class Relay:
         self._shown = 0
         self._changed = asyncio.Condition()
         self._over = False
-        self.windows = 0
+        self._numbers = itertools.count(1)
+        self.streams: dict[int, int] = {}
+        """Windows that each stream is for, by its number."""
 
     async def show(self, screen: bytes) -> None:
         """Show a screen, JSON on one line, in every window."""
@@ -78,18 +89,26 @@ class Relay:
             self._to_coach.write(json.dumps(message).encode() + b"\n")
 
     async def screens(self) -> AsyncIterator[bytes]:
-        """Yield server-sent events for one window: the newest screen, and each that follows it."""
-        self._count(1)
+        """Yield server-sent events for one stream, with its number: the newest screen, and each that follows it."""
+        number = next(self._numbers)
+        self.count(number, 1)
         try:
             seen = 0
             while not self._over:
                 if await self._newer(seen):
                     seen = self._shown
-                    yield b"data: " + self._screen + b"\n\n"
+                    yield b"data: %b\nid: %d\n\n" % (self._screen, number)
                 else:
                     yield b": here\n\n"
         finally:
-            self._count(-1)
+            self.count(number, 0)
+
+    def count(self, number: int, windows: int) -> None:
+        """Take down how many windows a stream is for; 0: it has ended."""
+        self.streams[number] = windows
+        if not windows:
+            del self.streams[number]
+        self.tell({"do": "windows", "n": sum(self.streams.values())})
 
     async def _newer(self, seen: int) -> bool:
         async with self._changed:
@@ -99,93 +118,124 @@ class Relay:
                 return False
         return True
 
-    def _count(self, more: int) -> None:
-        self.windows += more
-        self.tell({"do": "windows", "n": self.windows})
+
+Answers = Callable[[Request], Awaitable[Response]]
 
 
 class Gate:
-    """Lets in what knows the secret, names this machine, and comes from the page itself."""
+    """Lets in what knows the secret, names this machine, and comes from the page itself.
 
-    def __init__(self, app: ASGIApp, secret: str, port: int, words: Mapping[str, str]) -> None:
-        self._app = app
-        self._secret = secret.encode()
-        self._hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
+    The bytes of the address decide, as they came: nothing is decoded or tidied up, and what lets a request in also
+    says who answers it.
+    """
+
+    def __init__(self, relay: Relay, secret: str, ticket: Ticket, port: int, words: Mapping[str, str]) -> None:
+        self._relay = relay
+        self._secret = secret
+        self._ticket = ticket
+        self._host = f"127.0.0.1:{port}".encode()
         self._words = words
+        files: dict[tuple[str, bytes], Answers] = {
+            ("GET", name.encode()): partial(_file, file) for name, file in FILES.items()
+        }
+        self._answers = files | {
+            ("GET", b"screens"): self._screens,
+            ("POST", b"do"): self._do,
+            ("POST", b"windows"): self._windows,
+        }
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer, or say why not, for one request."""
         if scope["type"] != "http":
             return
-        request = Request(scope)
-        first = request.url.path.split("/")[1] if request.url.path.startswith("/") else ""
-        answer: ASGIApp = self._app
-        if request.headers.get("host", "") not in self._hosts or not self._from_here(request):
-            answer = self._refusal("page_wrong_origin", 403)
-        elif first != "open" and not secrets.compare_digest(first.encode("utf-8", "replace"), self._secret):
-            answer = self._refusal("page_wrong_address", 404)
-        await answer(scope, receive, _with_headers(send))
+        answers = self._asked(scope) if self._from_here(scope) else self._not_from_here
+        await (await answers(Request(scope, receive)))(scope, receive, send)
 
-    def _from_here(self, request: Request) -> bool:
+    def _asked(self, scope: Scope) -> Answers:
+        match scope["raw_path"].split(b"/"):
+            case _ if scope["query_string"]:
+                return self._no_such
+            case [b"", b"open", ticket] if scope["method"] == "GET" and self._ticket.takes(ticket):
+                return self._open
+            case [b"", secret, name] if secrets.compare_digest(secret, self._secret.encode()):
+                scope.get("state", {}).get("known", lambda: None)()
+                return self._answers.get((scope["method"], name), self._no_such)
+        return self._no_such
+
+    def _from_here(self, scope: Scope) -> bool:
         """Tell whether a request comes from the page: a browser names the page that asks in Origin."""
-        origin = request.headers.get("origin")
-        if origin is None:
-            return request.method == "GET"
-        return origin.removeprefix("http://") in self._hosts and origin.startswith("http://")
+        hosts = [value for name, value in scope["headers"] if name == b"host"]
+        origins = [value for name, value in scope["headers"] if name == b"origin"]
+        if scope["method"] != "GET" and not origins:
+            return False
+        return hosts == [self._host] and all(origin == b"http://" + self._host for origin in origins)
+
+    async def _not_from_here(self, _: Request) -> Response:
+        return self._refusal("page_wrong_origin", 403)
+
+    async def _no_such(self, _: Request) -> Response:
+        return self._refusal("page_wrong_address", 404)
 
     def _refusal(self, key: str, status: int) -> Response:
-        return PlainTextResponse(self._words.get(key, key), status)
+        return PlainTextResponse(self._words.get(key, key), status, {**HEADERS, "Connection": "close"})
 
+    async def _open(self, _: Request) -> Response:
+        self._relay.tell({"do": "opened"})
+        return RedirectResponse(f"/{self._secret}/", 303, HEADERS)
 
-def _with_headers(send: Send) -> Send:
-    async def guarded(message: Any) -> None:  # noqa: ANN401  a message of the interface
-        if message["type"] == "http.response.start":
-            more = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
-            message["headers"] = [*message.get("headers", []), *more]
-        await send(message)
+    async def _screens(self, _: Request) -> Response:
+        if len(self._relay.streams) >= MOST_STREAMS:
+            return self._refusal("page_too_many", 429)
+        return StreamingResponse(self._relay.screens(), 200, HEADERS, "text/event-stream")
 
-    return guarded
-
-
-def make_app(relay: Relay, secret: str, ticket: str, port: int, words: Mapping[str, str]) -> ASGIApp:
-    """Return the application. `ticket` opens the page once, for an address that others on this machine may see."""
-    tickets = [ticket]
-
-    async def open_once(request: Request) -> Response:
-        given = str(request.path_params["ticket"]).encode("utf-8", "replace")
-        if not tickets or not secrets.compare_digest(given, tickets[0].encode()):
-            return PlainTextResponse(words.get("page_wrong_address", ""), 404)
-        tickets.clear()
-        return RedirectResponse(f"/{secret}/", 303)
-
-    async def static(request: Request) -> Response:
-        name = FILES.get(request.path_params["name"])
-        return FileResponse(STATIC / name) if name else PlainTextResponse(words.get("page_wrong_address", ""), 404)
-
-    async def screens(_: Request) -> Response:
-        if relay.windows >= MOST_WINDOWS:
-            return PlainTextResponse(words.get("page_too_many", ""), 429)
-        return StreamingResponse(relay.screens(), media_type="text/event-stream")
-
-    async def do(request: Request) -> Response:
-        body = b""
-        async for part in request.stream():
-            body += part
-            if len(body) > LONGEST_BODY:
-                return Response(status_code=413)
+    async def _do(self, request: Request) -> Response:
+        body = await _body(request)
         press = understood(body)
-        if press is None:
-            return Response(status_code=400)
-        relay.tell(press)
-        return Response(status_code=204)
+        if len(body) > LONGEST_BODY or press is None:
+            return _status(413 if len(body) > LONGEST_BODY else 400)
+        self._relay.tell(press)
+        return _status(204)
 
-    routes = [
-        Route("/open/{ticket}", open_once),
-        Route("/{secret}/screens", screens),
-        Route("/{secret}/do", do, methods=["POST"]),
-        Route("/{secret}/{name:path}", static),
-    ]
-    return Gate(Starlette(routes=routes), secret, port, words)
+    async def _windows(self, request: Request) -> Response:
+        match _value(await _body(request)):
+            case {"stream": int(number), "n": int(n)} if number in self._relay.streams and 1 <= n <= MOST_WINDOWS:
+                self._relay.count(number, n)
+                return _status(204)
+        return _status(400)
+
+
+def _status(status: int) -> Response:
+    return Response(status_code=status, headers=HEADERS)
+
+
+async def _file(name: str, _: Request) -> Response:
+    return Response((STATIC / name).read_bytes(), 200, HEADERS, KINDS[Path(name).suffix])
+
+
+async def _body(request: Request) -> bytes:
+    """Return the body, or of one that is too long so much that it shows."""
+    body = b""
+    async for part in request.stream():
+        body += part
+        if len(body) > LONGEST_BODY:
+            break
+    return body
+
+
+class Ticket:
+    """Lets the first in who shows it, within some seconds."""
+
+    def __init__(self, ticket: str, seconds: float, now: Callable[[], float] = time.monotonic) -> None:
+        self._ticket = ticket
+        self._until = now() + seconds
+        self._now = now
+
+    def takes(self, shown: bytes) -> bool:
+        """Tell whether `shown` lets somebody in; from then on nothing does."""
+        good = bool(self._ticket) and secrets.compare_digest(shown, self._ticket.encode()) and self._now() < self._until
+        if good:
+            self._ticket = ""
+        return good
 
 
 def understood(body: bytes) -> dict[str, Any] | None:
@@ -194,11 +244,7 @@ def understood(body: bytes) -> dict[str, Any] | None:
     >>> understood(b'{"do": "press", "key": " "}')
     {'do': 'press', 'key': ' '}
     """
-    try:
-        given = json.loads(body)
-    except (ValueError, RecursionError):
-        return None
-    match given:
+    match _value(body):
         case {"do": "press", "key": str(key), "serial": int(serial)} if len(key) == 1 and abs(serial) <= 2**53:
             return {"do": "press", "key": key, "serial": serial}
         case {"do": "press", "key": str(key)} if len(key) == 1:
@@ -212,23 +258,37 @@ def understood(body: bytes) -> dict[str, Any] | None:
     return None
 
 
-async def serve(begin: Mapping[str, Any]) -> None:
-    """Connect to the coach and serve its screens until it goes away."""
-    reader, writer = await asyncio.open_connection("127.0.0.1", begin["coach"], limit=2**20)
-    writer.write(begin["token"].encode() + b"\n")
-    relay = Relay(writer)
+def _value(body: bytes) -> object:
     try:
-        listening = socket.create_server(("127.0.0.1", begin["port"]))
-    except OSError as error:
-        relay.tell({"do": "refused", "because": os.strerror(error.errno or 0)})
-        await writer.drain()
-        return
-    port = listening.getsockname()[1]
-    app = make_app(relay, begin["secret"], begin["ticket"], port, begin["words"])
-    config = uvicorn.Config(app, log_config=None, access_log=False, lifespan="off", server_header=False,
-                            date_header=False, timeout_graceful_shutdown=1, http="h11", ws="none")  # fmt: skip
-    server = uvicorn.Server(config)
-    relay.tell({"do": "open", "port": port})
+        return json.loads(body)
+    except (ValueError, RecursionError):
+        return None
+
+
+class _Server(uvicorn.Server):
+    """Lets few in at a time, and many wait at the door: whom the system turned away would try again a second later."""
+
+    opened: Callable[[], None]
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        for listening in sockets or ():
+            listening.listen(MOST_WAITING)
+        self.opened()
+
+
+async def serve(begin: Mapping[str, Any]) -> None:
+    """Serve the coach's screens until it goes away."""
+    _open_files()
+    listening = take(begin["listen"])
+    reader, writer = await asyncio.open_connection(sock=take(begin["link"]), limit=2**20)
+    relay = Relay(writer)
+    ticket = Ticket(begin["ticket"], begin["ticket_seconds"])
+    gate = Gate(relay, begin["secret"], ticket, listening.getsockname()[1], begin["words"])
+    config = uvicorn.Config(gate, log_config=None, access_log=False, lifespan="off", server_header=False, ws="none",
+                            date_header=False, timeout_graceful_shutdown=1, http=Guest, backlog=AT_ONCE)  # fmt: skip
+    server = _Server(config)
+    server.opened = lambda: relay.tell({"do": "open"})
 
     async def follow() -> None:
         with contextlib.suppress(OSError):  # reset, if something that was sent was never read
@@ -240,6 +300,16 @@ async def serve(begin: Mapping[str, Any]) -> None:
     following = asyncio.create_task(follow())
     await server.serve(sockets=[listening])
     following.cancel()
+
+
+def _open_files() -> None:
+    with contextlib.suppress(ImportError, OSError, ValueError):  # not on Windows; no more is allowed
+        import resource
+
+        soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+        if 0 <= soft < FILES_OPEN:
+            most = FILES_OPEN if hard == resource.RLIM_INFINITY else min(FILES_OPEN, hard)
+            resource.setrlimit(resource.RLIMIT_NOFILE, (most, hard))
 
 
 if __name__ == "__main__":

@@ -119,7 +119,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--child", nargs=3, help=argparse.SUPPRESS)
     args = parser.parse_args()
-    sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+    sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "page")]
     if args.child:
         name, told, corpus = args.child
         child(name, args, Path(told), Path(corpus))

@@ -1,6 +1,7 @@
 """How quick is the page: a press to silence, an event to the screen, and what does its server cost?
 
     python tests/bench/page.py [--halts 20] [--events 100]
+    python tests/bench/page.py --halts 10 --windows 8 [--strangers 2000 [--again 0]]
 
 A press to silence: `coach page` on a private PulseAudio, heard on the sink's monitor, from the press until the tone of
 the lowering has given way to the first sound of the halt's own words; beside it a plain script that serves a button and
@@ -8,6 +9,10 @@ looks at it after each clip, until silence. An event to the screen: in headless 
 coach sends it until the frame is drawn in which it is to be read; beside it a page that asks twice a second. The cost:
 processor time of the server while ten screens a second go out to one window, and what sending takes in the coach.
 Nothing here fails on a figure.
+
+With --windows halts are pressed in so many windows of one Chromium, the last first, from the event of the key on;
+beside it a page whose windows take a stream each. With --strangers so many connections meanwhile stand at the port with
+half a request; one that is closed comes back --again seconds later.
 """
 
 from __future__ import annotations
@@ -35,6 +40,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "page"))
 
+from crowded import press, strangers, stream_a_window, windows
 from pulse import NoPulseError, pulse_server
 from window import Window
 
@@ -83,10 +89,16 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--halts", type=int, default=20, help="presses to silence (default 20)")
     parser.add_argument("--events", type=int, default=100, help="events to the screen (default 100)")
+    parser.add_argument("--windows", type=int, default=0, help="press in so many windows of a browser")
+    parser.add_argument("--strangers", type=int, default=0, help="connections with half a request")
+    parser.add_argument("--again", type=float, default=5.0, help="seconds until a stranger comes back (default 5)")
     parser.add_argument("--child", choices=("plain",), help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.child:
         _plain_script()
+        return 0
+    if args.windows or args.strangers:
+        _halts_in_windows(args)
         return 0
     size = sum((STATIC / name).stat().st_size for name in FILES.values())
     print(f"the page as it is loaded: {size / 1000:.1f} kB")
@@ -97,6 +109,53 @@ def main() -> int:
 
 
 # -- a press to silence -----------------------------------------------------------------------------------------------
+
+
+def _halts_in_windows(args: argparse.Namespace) -> None:
+    def heard(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
+        return _coach(count, env, recorder, args)
+
+    among = f"{args.windows} windows" if args.windows else "no browser"
+    print(f"{args.halts} halts, {among}, {args.strangers} strangers that come back after {args.again:g} s; ms")
+    try:
+        with pulse_server() as env, quiet_room(env) as env:
+            print(f"  press to silence, coach page       {_spread(_heard(heard, args.halts, env))}")
+    except NoPulseError as error:
+        print(f"  press to silence: not measured, {error}")
+    if args.windows:
+        print(f"  press to arrival, one stream       {_spread(_arrivals(args))}")
+        print(f"  press to arrival, a stream a window {_spread(_arrivals(args, naive=True))}")
+
+
+def _arrivals(args: argparse.Namespace, *, naive: bool = False) -> list[float]:
+    """Return the milliseconds from presses in windows until they arrive; of one that does not within 20 s, 20,000."""
+    found = []
+    with (
+        stream_a_window() if naive else _our_page() as (address, arrived),
+        windows(address, args.windows) as opened,
+        strangers(address, args.strangers, args.again),
+    ):
+        for number in range(2 * args.halts):
+            at = press(opened[-1 - number % len(opened)])
+            found.append(1000 * (arrived() - at))
+            if found[-1] > 10_000:
+                break
+    return found
+
+
+@contextmanager
+def _our_page() -> Iterator[tuple[str, Any]]:
+    with Page({}) as page:
+        page.open()
+        page.send(moment(0))
+
+        def arrived() -> float:
+            until = time.monotonic() + 20
+            while time.monotonic() < until and not page.presses():
+                page.wait(0.02)
+            return time.monotonic()
+
+        yield page.address, arrived
 
 
 def _halts(count: int) -> None:
@@ -188,13 +247,18 @@ class Recorder:
         return None
 
 
-def _coach(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
+def _coach(count: int, env: dict[str, str], recorder: Recorder, among: argparse.Namespace | None = None) -> list[float]:
     """Halt a session of `coach page` so many times in mid-tone; return the seconds from each press to its effect."""
+    among = among or argparse.Namespace(windows=0, strangers=0, again=0)
     with tempfile.TemporaryDirectory() as folder:
         program = Path(folder) / "long.yaml"
         program.write_text(PROGRAM, "utf-8")
         command = [sys.executable, "-m", "coach", "page", str(program), "--no-browser", "--home", f"{folder}/home"]
-        with _served(command, env) as address:
+        with (
+            _served(command, env) as address,
+            windows(address, among.windows) as opened,
+            strangers(address, among.strangers, among.again),
+        ):
             window = Window(address)
             pressed: list[float] = []
             answered: tuple[Any, ...] = ()
@@ -216,8 +280,11 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder) -> list[float]:
                         window.press("f")
                         continue
                     here += 1
-                    pressed.append(time.monotonic())
-                    window.press(" ")
+                    if opened:
+                        pressed.append(press(opened[-1 - len(pressed) % len(opened)]))
+                    else:
+                        pressed.append(time.monotonic())
+                        window.press(" ")
                     answered = ()
                 elif (asked := (screen["state"], screen["said"])) != answered and screen["state"] in ANSWERS:
                     answered = asked

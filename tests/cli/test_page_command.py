@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import signal
 import socket
+import webbrowser
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
 
 import pytest
 from rich.console import Console
@@ -63,20 +67,27 @@ def test_without_a_browser_the_address_is_printed_with_what_to_do(
     assert "The page is at http://127.0.0.1:" in out
 
 
-def test_the_browser_is_started_with_an_address_that_is_good_once(
+def test_what_the_browser_is_started_with_leads_nobody_else_to_the_page(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    started: list[str] = []
+    started: list[tuple[str, str]] = []
 
     def opened(address: str) -> bool:
-        started.append(address)
+        file = Path(url2pathname(urlsplit(address).path))
+        started.append((address, file.read_text("utf-8") if file.is_file() else ""))
         return True
 
-    monkeypatch.setattr(page, "_opened", opened)
+    monkeypatch.setenv("DISPLAY", ":0")
+    monkeypatch.setenv("COLUMNS", "400")
+    monkeypatch.setattr(webbrowser, "open", opened)
     monkeypatch.setattr(page, "visits", lambda _: None)
     main(["page", "--home", str(tmp_path / "home")])
+    ((address, inside),) = started
 
-    assert ["/open/" in address for address in started] == [True]
+    assert address.startswith("file:")
+    assert "127.0.0.1" not in address
+    assert re.search(r"url=http://127\.0\.0\.1:\d+/open/\S{32}\"", inside)
+    assert not Path(urlsplit(address).path).parent.exists()
 
 
 def test_told_to_end_twice_it_is_broken_off_once_and_asks_nothing_more(monkeypatch: pytest.MonkeyPatch) -> None:

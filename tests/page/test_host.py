@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -29,6 +30,14 @@ PATIENCE = 30.0
 
 @pytest.fixture
 def page() -> Iterator[Page]:
+    with Page(WORDS) as opened:
+        opened.open()
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def standing() -> Iterator[Page]:
+    """Give a page that no test kills, used up, or leaves presses on."""
     with Page(WORDS) as opened:
         opened.open()
         yield opened
@@ -76,26 +85,26 @@ def windows(page: Page, n: int) -> Callable[[], bool]:
     return look
 
 
-def test_the_page_and_its_files_are_shown_and_load_nothing_from_elsewhere(page: Page) -> None:
-    visitor = Visitor(page.address)
+def test_the_page_and_its_files_are_shown_and_load_nothing_from_elsewhere(standing: Page) -> None:
+    visitor = Visitor(standing.address)
     whole = [visitor.ask(name) for name in FILES]
 
-    assert [answer.status for answer in whole] == [200] * 4
+    assert [answer.status for answer in whole] == [200] * 5
     assert all(answer.headers[name] == value for answer in whole for name, value in HEADERS.items())
     assert not any(b"http://" in text.replace(b"http://www.w3.org", b"") or b"https://" in text
                    for text in (answer.read() for answer in whole))  # fmt: skip
 
 
 @pytest.mark.parametrize("path", ["/", "/wrong/", "/wrong/do", "/%2e%2e/", "//", "/%E2%98%83/", "/%ff/"])
-def test_without_the_secret_nothing_is_shown(page: Page, path: str) -> None:
-    answer = Visitor(page.address).ask(path)
+def test_without_the_secret_nothing_is_shown(standing: Page, path: str) -> None:
+    answer = Visitor(standing.address).ask(path)
 
     assert (answer.status, answer.read()) == (404, b"not this address")
 
 
 @pytest.mark.parametrize("name", ["..%2fserver.py", "../server.py", "index.html.bak", "static/page.js", "%00"])
-def test_no_other_file_is_shown(page: Page, name: str) -> None:
-    assert Visitor(page.address).ask(name).status == 404
+def test_no_other_file_is_shown(standing: Page, name: str) -> None:
+    assert Visitor(standing.address).ask(name).status == 404
 
 
 @pytest.mark.parametrize(
@@ -109,16 +118,16 @@ def test_no_other_file_is_shown(page: Page, name: str) -> None:
         {"Origin": "http://["},
     ],
 )
-def test_another_origin_is_refused_even_with_the_secret(page: Page, headers: dict[str, str]) -> None:
-    visitor = Visitor(page.address)
+def test_another_origin_is_refused_even_with_the_secret(standing: Page, headers: dict[str, str]) -> None:
+    visitor = Visitor(standing.address)
 
     assert visitor.ask("", headers=headers).status == 403
     assert visitor.press(headers=headers) == 403
-    assert page.presses() == []
+    assert standing.presses() == []
 
 
-def test_a_press_without_an_origin_is_refused(page: Page) -> None:
-    assert Visitor(page.address).ask("do", "POST", b'{"do":"press","key":" "}').status == 403
+def test_a_press_without_an_origin_is_refused(standing: Page) -> None:
+    assert Visitor(standing.address).ask("do", "POST", b'{"do":"press","key":" "}').status == 403
 
 
 def test_a_press_arrives(page: Page) -> None:
@@ -131,8 +140,8 @@ def test_a_press_arrives(page: Page) -> None:
     ("body", "status"),
     [(b"", 400), (b"{", 400), (b"[" * 9000, 400), (b'{"do":"press"}', 400), (b"x" * (LONGEST_BODY + 1), 413)],
 )
-def test_a_press_that_makes_no_sense_is_refused(page: Page, body: bytes, status: int) -> None:
-    visitor = Visitor(page.address)
+def test_a_press_that_makes_no_sense_is_refused(standing: Page, body: bytes, status: int) -> None:
+    visitor = Visitor(standing.address)
 
     assert visitor.ask("do", "POST", body, {"Origin": visitor.own}).status == status
     assert visitor.press() == 204
@@ -149,8 +158,13 @@ def test_how_many_windows_are_open_is_told(page: Page) -> None:
     page.send({"n": 1})
     visitor = Visitor(page.address)
     one, two = visitor.ask("screens"), visitor.ask("screens")
-
     until(page, windows(page, 2))
+    number = [two.readline() for _ in range(2)][1].removeprefix(b"id: ")
+    told = [visitor.ask("windows", "POST", b'{"stream":%b,"n":%d}' % (number, n), {"Origin": visitor.own}).status
+            for n in (0, 100, 5)]  # fmt: skip
+
+    assert told == [400, 400, 204]
+    until(page, windows(page, 6))
     two.close()
     until(page, windows(page, 1))
     one.close()
@@ -166,11 +180,11 @@ def test_the_address_that_a_browser_is_started_with_opens_the_page_once(page: Pa
     assert urlsplit(page.address).path.strip("/") not in page.address_once
 
 
-def test_neither_secret_nor_words_stand_among_the_processes(page: Page) -> None:
-    line = subprocess.run(["ps", "-o", "args=", "-p", str(page.server)], capture_output=True, text=True, check=True)
+def test_neither_secret_nor_words_stand_among_the_processes(standing: Page) -> None:
+    line = subprocess.run(["ps", "-o", "args=", "-p", str(standing.server)], capture_output=True, text=True, check=True)
 
     assert "coach.page.server" in line.stdout
-    assert urlsplit(page.address).path.strip("/") not in line.stdout
+    assert urlsplit(standing.address).path.strip("/") not in line.stdout
 
 
 def test_a_server_that_is_killed_comes_back_at_the_same_address_with_the_same_screen(page: Page) -> None:
@@ -221,17 +235,26 @@ def test_a_port_in_use_is_an_error_that_says_what_to_do() -> None:
         page.open()
 
 
-def test_a_stranger_that_connects_to_the_coach_is_turned_away() -> None:
-    with Page(WORDS) as page:
-        port = page._listener.getsockname()[1]
-        stranger = socket.create_connection(("127.0.0.1", port))
-        stranger.sendall(b"x" * 40 + b'\n{"do":"press","key":"r"}\n')
-        page.open()
-        page.send({"n": 1})
+@pytest.mark.skipif(sys.platform != "linux", reason="what a process listens on is read from /proc")
+def test_coach_and_server_listen_for_nobody_but_the_windows(page: Page, standing: Page) -> None:
+    handles = [str(path.readlink()) for one in (os.getpid(), page.server) for path in Path(f"/proc/{one}/fd").iterdir()
+               if path.is_symlink()]  # fmt: skip
+    rows = [
+        line.split() for name in ("tcp", "tcp6") for line in Path(f"/proc/self/net/{name}").read_text().splitlines()
+    ]
+    listening = {row[1] for row in rows if row[3] == "0A" and f"socket:[{row[9]}]" in handles}
 
-        assert Visitor(page.address).screen() == {"n": 1}
-        assert page.presses() == []
-        stranger.close()
+    assert listening == {f"0100007F:{Visitor(one.address).port:04X}" for one in (page, standing)}
+
+
+def test_while_a_server_is_replaced_nobody_else_gets_its_port(page: Page) -> None:
+    os.kill(page.server, signal.SIGKILL)
+    until(page, lambda: not page.server)
+    with socket.socket() as stranger:
+        stranger.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+
+        with pytest.raises(OSError, match="in use"):
+            stranger.bind(("127.0.0.1", Visitor(page.address).port))
 
 
 @given(st.binary(max_size=400) | st.recursive(
@@ -255,16 +278,6 @@ def test_what_is_passed_on_is_a_press_or_a_choice_and_nothing_else(body: bytes) 
 
 def test_the_page_as_it_is_loaded_stays_small() -> None:
     assert sum((server.STATIC / name).stat().st_size for name in server.FILES.values()) < 100_000
-
-
-def test_a_stranger_that_says_nothing_keeps_no_server_out() -> None:
-    with Page(WORDS) as page:
-        stranger = socket.create_connection(("127.0.0.1", page._listener.getsockname()[1]))
-        page.open()
-        page.send({"n": 1})
-
-        assert Visitor(page.address).screen() == {"n": 1}
-        stranger.close()
 
 
 def test_an_address_that_was_used_opens_no_server_that_takes_the_place_of_one_that_died(page: Page) -> None:

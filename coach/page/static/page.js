@@ -3,7 +3,7 @@
 "use strict";
 
 const STALE = 3000;      // ms without a screen after which a running session counts as lost
-const AGAIN = 1000;      // ms until the connection is tried anew
+const SILENT = 10000;    // ms without a word from the line, which says something every two seconds: it died
 const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "unclear", "lost"];
 const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice", unwritten: "notice" }; // any other: danger
 const HALTS_TRIED = 120;  // a halt that did not arrive is sent again; nothing else is
@@ -120,6 +120,14 @@ async function sent(body, calledOff) {
 }
 
 let others = new AbortController(); // calls off what is on its way
+const halts = new BroadcastChannel("halts"); // to the other windows of this browser
+
+function callOff() {
+  others.abort();
+  others = new AbortController();
+}
+
+halts.onmessage = callOff;
 let before = Promise.resolve(true); // so that presses arrive in the order in which they were made
 
 function send(body) {
@@ -132,15 +140,16 @@ function press(key) {
   send({ do: "press", key: key.key, serial: screen.serial });
 }
 
-/** Halt at once, ahead of all that was pressed before: a "ready" that comes late must not undo it. */
+/** Halt at once, ahead of all that was pressed before, in any window: a "ready" that comes late must not undo it, and
+ * nothing that is on its way takes up the connections. */
 async function halt() {
-  others.abort();
-  others = new AbortController();
+  halts.postMessage("");
+  callOff();
   const found = screen.keys.find((one) => one.halts);
   const body = { do: "press", key: found ? found.key : " " };
   const never = new AbortController().signal;
   for (let tried = 0; tried < HALTS_TRIED && !(await sent(body, never)); tried += 1) {
-    await new Promise((done) => { setTimeout(done, 500); });
+    if (tried) await new Promise((done) => { setTimeout(done, 500); }); // at first at once: a connection had just ended
   }
 }
 
@@ -393,22 +402,31 @@ function draw(now) {
   }
 }
 
-let source = null;
-let leaving = false;
+// ---- the line that brings the screens: one for all windows of a browser, which has few connections for one address
+
+const me = crypto.randomUUID();
+let line = null;
+let silent = 0;
 
 function connect() {
-  source = new EventSource("screens");
-  source.onmessage = (event) => draw(JSON.parse(event.data));
-  source.onerror = () => {
-    source.close();
-    if (leaving) return;
-    connected = false;
-    alarm();
-    setTimeout(connect, AGAIN);
+  if (line) line.port.close();
+  line = new SharedWorker("stream.js");
+  line.onerror = () => { connected = false; alarm(); };
+  line.port.onmessage = ({ data }) => {
+    clearTimeout(silent);
+    silent = setTimeout(connect, SILENT);
+    if (data === null) {
+      connected = false;
+      alarm();
+    } else if (data) draw(JSON.parse(data));
   };
+  line.port.postMessage(me);
+  silent = setTimeout(connect, SILENT);
 }
 
-addEventListener("pagehide", () => { leaving = true; source.close(); });
-addEventListener("pageshow", (event) => { if (event.persisted) { leaving = false; connect(); } });
+addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 setTimeout(() => { if (!screen) { connected = false; alarm(); } }, STALE);
-connect();
+navigator.locks.request(me, () => { // held until this window is gone, in whatever way
+  connect();
+  return new Promise(() => {});
+});
