@@ -11,12 +11,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from budget import draws
 from hypothesis import settings
 
 if TYPE_CHECKING:  # loads the whole package: only the tests that use it pay for it
     from in_the_room import Furnished
 
-settings.register_profile("coach", deadline=None)  # a shared machine stalls now and then; no test is timed
+# a shared machine stalls now and then: no test is timed
+settings.register_profile("coach", deadline=None, max_examples=draws(40, 100))
 settings.load_profile("coach")
 
 Told = list[tuple[str, int, dict[str, Any]]]

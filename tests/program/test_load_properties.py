@@ -5,6 +5,7 @@ import re
 from typing import Any
 
 import pytest
+from budget import draws
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -15,7 +16,7 @@ from coach.program.model import Dose, Hold, Range, Reps, Sides
 from coach.program_files import shipped
 
 SHIPPED = {name: path.read_text(encoding="utf-8") for name, path in shipped().items()}
-calm = settings(deadline=None, max_examples=100, suppress_health_check=[HealthCheck.too_slow])
+calm = settings(deadline=None, max_examples=draws(40, 100), suppress_health_check=[HealthCheck.too_slow])
 
 words = st.text(st.characters(categories=("L", "Nd")), min_size=1, max_size=12).map(lambda word: f"a {word}")
 codes = st.from_regex("[a-z][a-z0-9_]{0,12}", fullmatch=True)
@@ -81,7 +82,7 @@ def programs(draw: st.DrawFn) -> tuple[dict[str, Any], list[list[dict[str, Any]]
     }, expected
 
 
-@settings(calm, max_examples=40)
+@settings(calm, max_examples=draws(12, 40))
 @given(programs())
 def test_a_program_that_keeps_the_rules_loads_with_the_values_written(
     case: tuple[dict[str, Any], list[list[dict[str, Any]]]],
@@ -196,7 +197,7 @@ def test_any_value_in_any_place_loads_or_says_what_is_wrong(data: st.DataObject)
     only_program_errors(json.dumps(mutated, ensure_ascii=False))
 
 
-@settings(calm, max_examples=50)
+@settings(calm, max_examples=draws(20, 50))
 @given(st.data())
 def test_a_shipped_file_with_lines_lost_doubled_or_broken_loads_or_says_what_is_wrong(data: st.DataObject) -> None:
     text = SHIPPED[data.draw(st.sampled_from(sorted(SHIPPED)))]

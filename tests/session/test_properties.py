@@ -9,6 +9,7 @@ from functools import cache
 from random import Random
 
 import pytest
+from budget import draws
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
@@ -24,7 +25,16 @@ from coach.session.machine import handle
 from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
 from coach.session.state import State
-from coach.testing import Person, RuleBrokenError, WatchedRun, live, random_decisions, random_history, random_program
+from coach.testing import (
+    Person,
+    RuleBrokenError,
+    SoundlessRun,
+    WatchedRun,
+    live,
+    random_decisions,
+    random_history,
+    random_program,
+)
 from coach.testing.people import DEVICES, DISK
 from coach.voice.pack import load_pack
 from coach.words.phrases import Phrase
@@ -126,19 +136,26 @@ class AnySession(RuleBasedStateMachine):
 
 
 TestAnySession = AnySession.TestCase
-TestAnySession.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)
+TestAnySession.settings = settings(max_examples=draws(20, 60), stateful_step_count=30, deadline=None)
 
 
-@cache
-def played(part: int) -> tuple[Counter[str], Counter[str], int]:
-    """Play a quarter of the sessions; return why they ended, which phrases were said, and how many sets were done."""
+PARTS, EACH = draws(1, 4), draws(400, 800)
+RARE = (1568, 1749)
+"""Seeds of sessions in which something was said that is seldom said: where they hold it no more, it takes longer."""
+
+
+def day_of(seed: int) -> tuple[Random, Today]:
+    chance = Random(seed)
+    name = chance.choice((*sorted(shipped()), *[""] * 6))
+    return chance, today_of(chance, program(name) if name else random_program(chance))
+
+
+@pytest.mark.parametrize("part", range(PARTS))
+def test_the_rules_hold_in_many_random_sessions(part: int) -> None:
     ends: Counter[str] = Counter()
-    said: Counter[str] = Counter()
     sets = 0
-    for seed in range(part * 800, part * 800 + 800):
-        chance = Random(seed)
-        name = chance.choice((*sorted(shipped()), *[""] * 6))
-        today = today_of(chance, program(name) if name else random_program(chance))
+    for seed in range(part * EACH, part * EACH + EACH):
+        chance, today = day_of(seed)
         run = WatchedRun(today)
         try:
             live(run, Person.any(chance))
@@ -146,28 +163,28 @@ def played(part: int) -> tuple[Counter[str], Counter[str], int]:
             raise AssertionError(f"session {seed}: {broken}") from broken
         assert run.over
         ends[run.session.end_why] += 1
-        said.update(phrase.key for phrase in run.said)
-        said.update(sounding.phrase.key for sounding in run.soundings if sounding.phrase)
         sets += run.session.sets_begun
-    return ends, said, sets
 
-
-@pytest.mark.parametrize("part", range(4))
-def test_the_rules_hold_in_many_random_sessions(part: int) -> None:
-    ends, _, sets = played(part)
-
-    assert ends.total() == 800
-    assert sets > 800
-    assert ends["done"] > 30
+    assert ends.total() == EACH
+    assert sets > EACH
+    assert ends["done"] > EACH / 25
     assert {"done", "pain", "no_answer", "asked", "halts", "time", "unsteady", "tired", "screen"} <= set(ends)
 
 
 def test_every_phrase_of_the_voice_pack_is_said_and_every_phrase_said_is_in_it() -> None:
-    said = {key for part in range(4) for key in played(part)[1]} - {"text"}
+    elsewhere = {*TEACHING, *CHECK, "taken_up"}  # the last: see test_taken_up.py
+    wanted = set(load_pack("en").phrases) - elsewhere
+    said: set[str] = set()
+    for seed in (*RARE, *range(3200)):
+        chance, today = day_of(seed)
+        run = SoundlessRun(today)
+        live(run, Person.any(chance))
+        said |= {phrase.key for phrase in run.said} - {"text", *CHECK}
+        said |= {sounding.phrase.key for sounding in run.soundings if sounding.phrase} - {"text", *CHECK}
+        if said >= wanted and seed >= EACH and seed not in RARE:
+            break
 
-    assert set(load_pack("en").phrases) - {*TEACHING, *CHECK, "taken_up"} == said - set(
-        CHECK
-    )  # that one: see test_taken_up.py
+    assert said == wanted
 
 
 # -- what the watch above must notice: a rule that cannot be broken proves nothing ------------------------------------

@@ -9,6 +9,7 @@ from random import Random
 from typing import Any
 
 import pytest
+from budget import draws
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scenes import RAISE, made
@@ -50,7 +51,7 @@ def most_of(today: Today) -> Counter[tuple[str, str]]:
     )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=draws(50, 150), deadline=None)
 @given(st.integers(0, 2**32))
 def test_over_all_parts_there_are_never_more_sets_nor_harder_ones_than_planned(seed: int) -> None:
     chance = Random(seed)

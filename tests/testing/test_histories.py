@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from budget import draws
 
 from coach.logbook import SessionRecord
 from coach.logbook.pain import edge
@@ -17,7 +18,7 @@ from coach.program_files import read, shipped
 from coach.testing.histories import Course, TrueHistory, TrueSession, write_history
 from coach.testing.visits import TrueSet
 
-BUSY = Course(days=60, adherence=0.7, pain=(4, 2), flare=(20, 8, 2), halts=0.4, trouble=0.5)
+BUSY = Course(days=draws(32, 60), adherence=0.7, pain=(4, 2), flare=(20, 8, 2), halts=0.4, trouble=0.5)
 
 
 def written(
@@ -36,31 +37,43 @@ def both(tmp_path: Path, program: str, course: Course, seed: int = 1) -> list[tu
     return list(zip(true.sessions, records, strict=True))
 
 
-EVERY = [(program, ladder, seed) for program in shipped() for ladder in (False, True) for seed in (1, 2)]
+Pairs = list[tuple[TrueSession, SessionRecord]]
+SEEDS = range(1, draws(1, 2) + 1)
 
 
-@pytest.mark.parametrize(("program", "ladder", "seed"), EVERY)
-def test_every_set_is_in_the_files_as_it_was_made(tmp_path: Path, program: str, ladder: bool, seed: int) -> None:
+@dataclass(frozen=True)
+class Weeks:
+    """What was made of one person, and what the files hold of it."""
+
+    program: str
+    ladder: bool
+    pairs: Pairs
+
+
+@pytest.fixture(
+    scope="module",
+    params=[(program, ladder, seed) for program in shipped() for ladder in (False, True) for seed in SEEDS],
+)
+def weeks(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Weeks:
+    program, ladder, seed = request.param
     course = replace(BUSY, ladder=ladder)
+    return Weeks(program, ladder, both(tmp_path_factory.mktemp("weeks"), program, course, seed))
 
-    for true, record in both(tmp_path, program, course, seed):
+
+def test_every_set_is_in_the_files_as_it_was_made(weeks: Weeks) -> None:
+    for true, record in weeks.pairs:
         made = [_made(one) for one in true.visit.sets]
         assert made == [_held(record, index) for index in range(len(record.sets))]
         assert [edge(one.pain) for one in record.sets] == [
             edge(true.visit.written(one.pain)) for one in true.visit.sets
         ]
-        if not ladder:
+        if not weeks.ladder:
             assert [one.effort for one in record.sets] == [one.effort for one in true.visit.sets]
         assert record.why == true.visit.why
 
 
-@pytest.mark.parametrize(("program", "ladder", "seed"), EVERY)
-def test_halts_easing_and_hearing_are_in_the_files_as_they_were_made(
-    tmp_path: Path, program: str, ladder: bool, seed: int
-) -> None:
-    course = replace(BUSY, ladder=ladder)
-
-    for true, record in both(tmp_path, program, course, seed):
+def test_halts_easing_and_hearing_are_in_the_files_as_they_were_made(weeks: Weeks) -> None:
+    for true, record in weeks.pairs:
         assert [(halt.exercise, halt.why) for halt in record.halts] == true.visit.halts
         assert [(step.exercise, step.because) for step in record.steps] == true.visit.eased
         assert sum(ear.used for ear in record.heard) == true.visit.words
@@ -68,7 +81,7 @@ def test_halts_easing_and_hearing_are_in_the_files_as_they_were_made(
         assert sum(what == "mic_lost" for _, what in record.devices) == true.visit.lost
         unanswered = [one for one in record.questions if not one.answered and not one.because]
         assert len(unanswered) == true.visit.unanswered
-        assert record.next_in_days == days_by_rule(program, sore=true.visit.sore)
+        assert record.next_in_days == days_by_rule(weeks.program, sore=true.visit.sore)
 
 
 def days_by_rule(program: str, *, sore: bool) -> int:

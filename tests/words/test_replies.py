@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 import pytest
+from budget import draws
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
@@ -441,5 +442,5 @@ class AnyoneSpeaking(RuleBasedStateMachine):
         assert len(self.state.kept) <= MOST_KEPT
 
 
-AnyoneSpeaking.TestCase.settings = settings(max_examples=150, stateful_step_count=40, deadline=None)
+AnyoneSpeaking.TestCase.settings = settings(max_examples=draws(50, 150), stateful_step_count=40, deadline=None)
 test_anyone_speaking = AnyoneSpeaking.TestCase
