@@ -11,6 +11,8 @@ from coach.tempo.units import to_samples
 
 TAIL = to_samples(0.3)
 """Samples after something was said in which its echo may still come; a wireless loudspeaker is late."""
+LINGERS = to_samples(0.5)
+"""Samples after the coach's last sound from which what is heard is the room alone."""
 SHORTEST = to_samples(0.15)
 """Samples of speech from which it can be told."""
 LOUD = -45.0
@@ -64,7 +66,7 @@ class EchoWatch:
         played, mic = (float(np.dot(each, each)) / len(each) for each in (captured.played, captured.mic))
         end = captured.at + len(captured.mic)
         if played > 0.0:
-            self._coach_until = end + to_samples(0.5)
+            self._coach_until = end + LINGERS
         elif captured.at >= self._coach_until:
             self._quiet.append(mic)
             self._since += 1

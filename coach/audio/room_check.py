@@ -30,6 +30,8 @@ LONGEST = to_samples(60.0)
 """Samples of levels that are kept."""
 SHORTEST = to_samples(0.2)
 """Samples without the coach that a level can be told from."""
+A_LEVEL = to_samples(0.1)
+"""Samples over which the loudest moment is measured: about a vowel."""
 
 
 class RoomCheck:
@@ -77,7 +79,7 @@ class RoomCheck:
         if self._kept < SHORTEST:
             return None
         powers = self._powers
-        of_a_tenth = max(1, round(to_samples(0.1) * len(powers) / self._kept))
+        of_a_tenth = max(1, round(A_LEVEL * len(powers) / self._kept))
         return _decibels(np.convolve(powers, np.full(of_a_tenth, 1 / of_a_tenth), mode="valid").max())
 
     @property

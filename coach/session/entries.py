@@ -59,6 +59,9 @@ CLOSING_PATIENCE = 90.0
 LEAD_BEATS = 3
 """Beats counted before the work begins."""
 
+LEAD_BEAT = 1.0
+"""Seconds from one beat of the lead-in to the next, and to the work."""
+
 LEAD_GAP = 0.4
 """Seconds between the words of the lead-in and its first beat."""
 
@@ -204,7 +207,7 @@ def lead_in(session: Session, _at: int) -> Result:
 
 def placed(session: Session, at: int) -> Result:
     """Place the lead-in beats and the whole of the work behind them."""
-    beat = to_samples(1.0)
+    beat = to_samples(LEAD_BEAT)
     first = at + to_samples(LEAD_GAP)
     go = first + LEAD_BEATS * beat
     cues = [

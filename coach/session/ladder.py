@@ -6,7 +6,7 @@ from coach.program.model import Limits
 from coach.session.state import Question, Session
 
 MOST = 10
-"""The worst pain."""
+"""The worst pain, of 0 to 10."""
 
 NONE = "none"
 """How a band without any pain is written."""

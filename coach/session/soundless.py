@@ -18,6 +18,9 @@ from coach.words.phrases import Phrase
 WORD = to_samples(0.35)
 """Samples a made-up word lasts where no voice is asked."""
 
+PAUSE = to_samples(0.3)
+"""Samples between two phrases, as a voice pack may have it."""
+
 
 def made_up_length(said: Phrase) -> int:
     """Return a plausible length for a phrase: about three words a second."""
@@ -30,7 +33,7 @@ class SoundlessRun:
 
     def __init__(self, today: Today, length: Callable[[Phrase], int] = made_up_length) -> None:
         self.session = begin(today)
-        self.agenda = Agenda(length, to_samples(0.3))
+        self.agenda = Agenda(length, PAUSE)
         self.now = 0
         self.commands: list[tuple[int, State, Command]] = []
         """Every command, with the sample and the state it was given in."""
