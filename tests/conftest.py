@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import shutil
 from collections.abc import Callable
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from budget import draws
 from hypothesis import settings
+from once import once
 
 if TYPE_CHECKING:  # loads the whole package: only the tests that use it pay for it
     from in_the_room import Furnished
@@ -101,14 +101,15 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Furnished:
     """Return a home with every clip of the short program and a person who taught their words, made once a run."""
     from in_the_room import furnish_home, prepared
 
-    mine = tmp_path_factory.getbasetemp()
-    shared = mine.parent / "furnished" if os.environ.get("PYTEST_XDIST_WORKER") else mine / "furnished"
-    if not shared.exists():
-        made = tmp_path_factory.mktemp("made") / "home"
-        furnish_home(made, prepared())
-        with contextlib.suppress(OSError):  # another worker was quicker: theirs is as good
-            made.rename(shared)
-    return furnish_home(shared, prepared())
+    return furnish_home(once(tmp_path_factory, "furnished", lambda home: furnish_home(home, prepared())), prepared())
+
+
+@pytest.fixture
+def learns_little(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let lessons learn from few takes remade and little talk, for tests of what stands around the learning."""
+    from lesson_room import learn_little
+
+    learn_little(monkeypatch)
 
 
 @pytest.fixture

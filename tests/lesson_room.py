@@ -7,9 +7,11 @@ from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from coach.audio.room import VirtualRoom
 from coach.audio.wavs import read_sound, write_sound
+from coach.ears.cohort import Talk, cohort
 from coach.ports import Block
 from coach.tempo.units import to_samples
 from coach.voice.render import Renderer
@@ -23,6 +25,16 @@ def record_takes(folder: Path, words: Iterable[str]) -> None:
     for number, rate in enumerate(RATES):
         for word, clip in Renderer("en-us+m3", rate).render(tuple(words)).items():
             write_sound(folder / f"{word}_0{number}.wav", clip)
+
+
+def learn_little(patch: pytest.MonkeyPatch) -> None:
+    """Learn from two of each take remade instead of 24, and against 5 minutes of talk instead of 50."""
+    whole = cohort()
+    few = len(whole.frames) // 10
+    little = Talk(whole.frames[:few], whole.levels[:few])
+    patch.setattr("coach.ears.remade.times", lambda _takes: 2)
+    for module in ("teaching", "forecast"):
+        patch.setattr(f"coach.ears.{module}.cohort", lambda: little)
 
 
 class Lesson(VirtualRoom):

@@ -20,12 +20,11 @@ from pathlib import Path
 import pytest
 from in_the_room import PERSON, SCRIPT, SMALL, Furnished
 from lesson_room import record_takes
+from once import once
 from window import Window
 
 from coach.ears.enrolment import load_enrolment
 from coach.logbook.store import Home
-
-fcntl = pytest.importorskip("fcntl", reason="no locks between processes here")
 
 ROOT = Path(__file__).resolve().parent.parent
 NAME = "Wilhelmina Testperson"
@@ -50,11 +49,13 @@ def watch(event, args):
         reached.append([event, repr(args)])
 
 sys.addaudithook(watch)
-from lesson_room import Lesson
+import pytest
+from lesson_room import Lesson, learn_little
 from pathlib import Path
 import coach.audio.stream, coach.cli.enrol
 from coach.cli import main
 
+learn_little(pytest.MonkeyPatch())
 for words in json.loads(sys.argv[1]):
     if "--words" in words:
         lesson = Lesson(Path(sys.argv[3]))
@@ -93,15 +94,13 @@ def works(*command: str) -> bool:
 @pytest.fixture(scope="module")
 def traced(furnished: Furnished, tmp_path_factory: pytest.TempPathFactory) -> Traced:
     """Run everything, once for all processes of the tests."""
-    mine = tmp_path_factory.getbasetemp()
-    folder = (mine.parent if os.environ.get("PYTEST_XDIST_WORKER") else mine) / "private"
-    folder.mkdir(exist_ok=True)
-    told = folder / "told.json"
-    with (folder / "lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        if not told.exists():
-            told.write_text(json.dumps(run_everything(furnished, folder)), "utf-8")
-    return Traced(Home(folder / "home"), folder / "out", **json.loads(told.read_text("utf-8")))
+
+    def run(folder: Path) -> None:
+        (folder / "told.json").write_text(json.dumps(run_everything(furnished, folder)), "utf-8")
+
+    folder = once(tmp_path_factory, "private", run)
+    told = json.loads((folder / "told.json").read_text("utf-8"))
+    return Traced(Home(folder / "home"), folder / "out", **told)
 
 
 def run_everything(furnished: Furnished, folder: Path) -> dict[str, object]:

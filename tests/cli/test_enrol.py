@@ -11,11 +11,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soxr
+from budget import draws
 from heard_rooms import as_version
 from lesson_room import Lesson, record_takes
+from once import once
 
 from coach.audio.wavs import read_sound, write_sound
 from coach.cli import main
+from coach.ears.cohort import cohort
 from coach.ears.enrolment import FILE, load_enrolment
 from coach.logbook.store import Home
 from coach.ports import Block
@@ -24,10 +27,16 @@ from coach.voice.render import Renderer
 WORDS = ("stop", "ready", "yes", "no")
 
 
+pytestmark = pytest.mark.usefixtures("learns_little")  # `taught` is made before, from all the talk
+
+
 @pytest.fixture(scope="module")
 def takes(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three takes of each word that is needed, and one recording of two words to be heard."""
-    folder = tmp_path_factory.mktemp("takes")
+    return once(tmp_path_factory, "enrol_takes", record)
+
+
+def record(folder: Path) -> None:
     record_takes(folder, WORDS)
     clips = Renderer("en-us+m3", 150).render(["ready", "stop"])
     pause = np.zeros(16000, np.float32)
@@ -35,17 +44,21 @@ def takes(tmp_path_factory: pytest.TempPathFactory) -> Path:
     heard = folder / "heard"
     heard.mkdir()
     write_sound(heard / "two_words.wav", np.stack([both, both], axis=1))
-    return folder
 
 
 @pytest.fixture(scope="module")
 def taught(takes: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """Return a home in which the words were taught, which takes long, and what was printed then."""
-    folder = tmp_path_factory.mktemp("home")
-    out = io.StringIO()
-    with contextlib.redirect_stdout(out):
-        assert main(["enrol", "mira", "--takes", str(takes), "--home", str(folder)]) == 0
-    return folder, out.getvalue()
+
+    def teach(folder: Path) -> None:
+        out = io.StringIO()
+        with contextlib.redirect_stdout(out), pytest.MonkeyPatch.context() as patch:
+            patch.setattr("coach.ears.remade.A_WORD", draws(18, 72))
+            assert main(["enrol", "mira", "--takes", str(takes), "--home", str(folder / "home")]) == 0
+        (folder / "told").write_text(out.getvalue(), "utf-8")
+
+    folder = once(tmp_path_factory, "enrol_taught", teach)
+    return folder / "home", (folder / "told").read_text("utf-8")
 
 
 @pytest.fixture
@@ -139,6 +152,7 @@ def test_a_single_word_can_be_forgotten(home: Path, capsys: pytest.CaptureFixtur
 
 
 def by_voice(lesson: Lesson, home: Path, monkeypatch: pytest.MonkeyPatch, *more: str) -> int:
+    monkeypatch.setattr("coach.ears.forecast.cohort", cohort)  # too little talk gives no good verdict
     monkeypatch.setattr("coach.audio.stream.Stream", lambda *_, **__: lesson)
     monkeypatch.setattr("coach.cli.enrol.coach_voice", lambda *_: lesson)
     return main(["enrol", "mira", "--home", str(home), *more])

@@ -3,22 +3,30 @@
 from __future__ import annotations
 
 import io
-from dataclasses import replace
+import os
+import shutil
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
 from caregiver import Caregiver, a_place, words_on
-from in_the_room import PERSON, SCRIPT, SMALL
+from in_the_room import PERSON, SCRIPT, SMALL, Furnished
 
+from coach.cli.parts import keep, prepare
 from coach.cli.visit.people import free_id
 from coach.cli.visit.visit import visits
 from coach.errors import DeviceError, RecordError
 from coach.logbook.store import Home
 from coach.page.link import Message
+from coach.session.events import On
+from coach.session.state import State
+from coach.testing import Person, StoredRun, begin_in, live_in
 from coach.voice.pack import load_pack
 
+SHORT = SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2").replace("effort: each exercise", "effort: never")
 SILENT = "format: 1\nanswers: {}\n"
 STEPS: dict[str, list[Any]] = {
     "who": [f"person.{PERSON}", "close"], "today": ["on"], "cautions": ["on"], "check": ["on"], "checked": ["on"],
@@ -29,7 +37,7 @@ STEPS: dict[str, list[Any]] = {
 @pytest.fixture
 def program(tmp_path: Path) -> str:
     path = tmp_path / "short.yaml"
-    path.write_text(SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2"), "utf-8")
+    path.write_text(SHORT, "utf-8")
     return str(path)
 
 
@@ -47,12 +55,35 @@ def silent(tmp_path: Path) -> Path:
     return path
 
 
-def test_a_visit_goes_one_step_at_a_time_and_ends_in_a_record_with_the_caregivers_note(
-    room_home: Path, program: str, script: Path
-) -> None:
+@dataclass
+class Visited:
+    """A whole visit, its home, and what its terminal was given to show."""
+
+    home: Home
+    caregiver: Caregiver
+    shown: list[Any]
+
+
+@pytest.fixture(scope="module")
+def visited(furnished: Furnished, tmp_path_factory: pytest.TempPathFactory) -> Visited:
+    """Return one visit that goes well, for all who look at it."""
+    folder, shown = tmp_path_factory.mktemp("visited"), []
+    home = furnished.home.root
+    shutil.copytree(home / "clips", folder / "home" / "clips", copy_function=os.link)
+    shutil.copytree(home / "people", folder / "home" / "people", ignore=shutil.ignore_patterns("*.jsonl"))
+    (folder / "short.yaml").write_text(SHORT, "utf-8")
+    (folder / "patient.yaml").write_text(SCRIPT, "utf-8")
     caregiver = Caregiver(STEPS)
-    visits(a_place(room_home, caregiver, script=script, file=program))
-    (record,) = Home(room_home).history(PERSON).records
+    place = a_place(folder / "home", caregiver, script=folder / "patient.yaml", file=str(folder / "short.yaml"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("coach.cli.visit.visit.View.show", lambda _self, snapshot: shown.append(snapshot))
+        visits(place)
+    return Visited(Home(folder / "home"), caregiver, shown)
+
+
+def test_a_visit_goes_one_step_at_a_time_and_ends_in_a_record_with_the_caregivers_note(visited: Visited) -> None:
+    caregiver = visited.caregiver
+    (record,) = visited.home.history(PERSON).records
 
     assert caregiver.steps() == [
         "who", "today", "cautions", "teach", "preparing", "check", "checking", "checked", "reach", "session", "after",
@@ -60,7 +91,7 @@ def test_a_visit_goes_one_step_at_a_time_and_ends_in_a_record_with_the_caregiver
     ]  # fmt: skip
     assert (record.why, record.sets_in_full) == ("done", 1)
     assert record.notes == (("Went well.", "caregiver"),)
-    assert Home(room_home).history(PERSON).problems == ()
+    assert visited.home.history(PERSON).problems == ()
     assert "understood: ready" in words_on(caregiver.of("checked")[-1])
     after = words_on(caregiver.of("after")[0])
     assert "Ended: all done. Days to the next session: 1." in after
@@ -68,17 +99,12 @@ def test_a_visit_goes_one_step_at_a_time_and_ends_in_a_record_with_the_caregiver
     assert "Highest pain stated: 2" in after
 
 
-def test_what_the_page_shows_of_a_session_is_what_the_terminal_is_given(
-    room_home: Path, program: str, script: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    shown: list[Any] = []
-    monkeypatch.setattr("coach.cli.visit.visit.View.show", lambda _self, snapshot: shown.append(snapshot))
-    caregiver = Caregiver(STEPS)
-    visits(a_place(room_home, caregiver, script=script, file=program))
+def test_what_the_page_shows_of_a_session_is_what_the_terminal_is_given(visited: Visited) -> None:
+    moments = visited.caregiver.moments()
 
-    pairs = [(one["state"], one["said"], one["mic"]) for one in caregiver.moments()]
-    assert pairs == [(one.state, one.said, round(one.mic, 2)) for one in shown]
-    assert {"working", "asking", "closing"} <= {one["state"] for one in caregiver.moments()}
+    pairs = [(one["state"], one["said"], one["mic"]) for one in moments]
+    assert pairs == [(one.state, one.said, round(one.mic, 2)) for one in visited.shown]
+    assert {"working", "asking", "closing"} <= {one["state"] for one in moments}
 
 
 ANSWERS = {"checking": "r", "screening": "n", "screen_check": "y", "waiting": "r", "confirming": "y"}
@@ -179,6 +205,7 @@ def test_who_has_taught_no_words_is_told_that_somebody_must_stay_at_the_buttons(
     assert "No words were taught" in words_on(caregiver.of("checked")[-1])
 
 
+@pytest.mark.usefixtures("learns_little")
 def test_words_are_taught_beside_the_page_and_a_stop_keeps_what_was_taught(
     room_home: Path, program: str, silent: Path
 ) -> None:
@@ -223,7 +250,10 @@ def test_a_device_that_is_not_there_is_said_on_the_page_and_may_be_tried_again(
 def test_a_second_session_on_the_day_is_early_and_not_today_is_the_large_choice(
     room_home: Path, program: str, script: Path
 ) -> None:
-    visits(a_place(room_home, Caregiver(STEPS), script=script, file=program))
+    home = Home(room_home)
+    ready = prepare(program, home, PERSON)
+    keep(ready, home, PERSON)
+    live_in(home, PERSON, ready.today, Person(Random(2), odd=0.0, silent=0.0))
     caregiver = Caregiver(STEPS | {"today": ["off"], "who": [f"person.{PERSON}", "close"]})
     visits(a_place(room_home, caregiver, script=script))
     (today,) = caregiver.of("today")
@@ -259,14 +289,14 @@ def test_a_session_that_broke_off_is_offered_beside_other_programs_with_what_is_
 ) -> None:
     file = tmp_path / "two.yaml"
     file.write_text(SMALL.replace("reps: 3", "reps: 2"), "utf-8")
-    first = Caregiver(STEPS | {"after": ["done"]})
-
-    def broken() -> str:
-        if first.seen[-1].get("place") == "Set 2 of 2":
-            raise KeyboardInterrupt
-        return ""
-
-    visits(a_place(room_home, first, script=script, file=str(file), pressed=broken))
+    home = Home(room_home)
+    ready = prepare(str(file), home, PERSON)
+    keep(ready, home, PERSON)
+    with begin_in(home, PERSON, ready.today) as store:
+        run, person = StoredRun(ready.today, store.append), Person(Random(2), odd=0.0, silent=0.0)
+        while run.session.state is not State.RESTING:
+            person.move(run)
+        run.say(On.QUIT)
     looks = {"broken": ["program", "on"], "program": ["program.two"], "who": [f"person.{PERSON}", "close"]}
     second = Caregiver(STEPS | looks)
     visits(a_place(room_home, second, script=script, file=str(file)))
