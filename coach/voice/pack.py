@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from pathlib import Path
 from string import Formatter
 
@@ -197,6 +198,13 @@ def _same_keys(root: Path, nodes: Mapping[str, _Node]) -> None:
                 )
 
 
+@lru_cache(maxsize=10)
+def _parsed(text: str) -> yaml.Node | None:
+    """Return what a file's text holds. Two packs are kept: a visit asks for one at each person and each program."""
+    node: yaml.Node | None = Bounded(text).get_single_node()
+    return node
+
+
 class _Node:
     """A part of a file that knows where it stands."""
 
@@ -213,7 +221,7 @@ class _Node:
                 raise VoicePackError(
                     f"{name} is larger than {LARGEST // 1024} KiB; a voice pack is some pages of text."
                 )
-            node = Bounded(path.read_text(encoding="utf-8")).get_single_node()
+            node = _parsed(path.read_text(encoding="utf-8"))
         except FileNotFoundError as missing:
             raise VoicePackError(
                 f'Voice pack "{path.parent.name}" lacks {path.name}; copy it from {REFERENCE}/ and translate it.'

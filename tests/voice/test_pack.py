@@ -50,6 +50,14 @@ def test_numbers_are_words_up_to_a_hundred_and_thirty(voices: Path) -> None:
     assert len(numbers) == 131
 
 
+def test_a_pack_that_was_changed_since_is_read_as_it_is_now(voices: Path) -> None:
+    file = voices / "en" / "phrases.yaml"
+    load_pack("en", voices)
+    file.write_text(file.read_text("utf-8").replace("Rest now", "Pause now"), "utf-8")
+
+    assert load_pack("en", voices).phrases["rest"].startswith("Pause now")
+
+
 def test_yes_and_no_stay_words(voices: Path) -> None:
     replies = load_pack("en", voices).replies
 
