@@ -66,6 +66,9 @@ BACK_AFTER = to_samples(1.0)
 SLOW_DISK = to_samples(10.0)
 """Samples for which the disk may lag behind before it is taken for one that refuses."""
 
+_TOLD_BY = {"system": On.TOLD_TO_END, "terminal": On.HUNG_UP}
+"""What ends the session, by who told it (`ToldToEndError`)."""
+
 LAST_WRITE = 10.0
 """Seconds that the end of a session waits for a disk that has not come back, before the record is kept elsewhere."""
 
@@ -111,13 +114,14 @@ class Engine:
         person: str = "",
         show: Callable[[Snapshot], None] | None = None,
         tell: Callable[[Moment], None] | None = None,
-        poll: Callable[[], None] | None = None,
+        poll: Callable[[], bool | None] | None = None,
         measured: Measured | None = None,
     ) -> None:
         """Set the table; nothing sounds before `run`.
 
         `show` is given a snapshot ten times a second; `tell` is told each moment (a scripted patient listens);
-        `poll` is called once a stretch, so that keys can be looked at.
+        `poll` is called once a stretch, so that keys can be looked at; True: this process stood still meanwhile. It may
+        raise KeyboardInterrupt, which ends the session.
         """
         self.session = begin(today)
         self._pack = pack
@@ -164,6 +168,7 @@ class Engine:
         try:
             self._ears.open(frozenset())
             self._device.open(self._mixer.render)  # before the record: without a device there was no session
+            self._look_up()
             self._store.take("session_begun", 0, begun)
             self._store.flush()
             writing.start()
@@ -173,8 +178,8 @@ class Engine:
                 self._stretch()
         except (KeyboardInterrupt, CoachError) as broken:
             self._mixer.silence(self._now)
-            self._quit()
-            if not isinstance(broken, KeyboardInterrupt):
+            self._quit(_TOLD_BY.get(getattr(broken, "by", ""), On.QUIT))
+            if not self.begun or not isinstance(broken, KeyboardInterrupt):
                 raise
         finally:
             self._device.close()
@@ -192,8 +197,7 @@ class Engine:
     # -- one stretch of time -------------------------------------------------------------------------------------------
 
     def _stretch(self) -> None:
-        if self._poll is not None:
-            self._poll()
+        self._look_up()
         captured = self._device.read(PATIENCE)
         if captured is None:
             self._stall()
@@ -213,6 +217,11 @@ class Engine:
         if self._show is not None and self._now - self._shown_at >= LOOK_EVERY:
             self._shown_at = self._now
             self._show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
+
+    def _look_up(self) -> None:
+        """Take what comes from elsewhere than the device. While this process stood still nothing sounded."""
+        if self._poll is not None and self._poll():
+            self._lose_speaker()
 
     def _happen(self) -> None:
         """Let everything happen that is due by now."""
@@ -239,11 +248,11 @@ class Engine:
         self._speaker_back = self._now + BACK_AFTER
         self._showing.speaker_lost = True
 
-    def _quit(self) -> None:
+    def _quit(self, on: On = On.QUIT) -> None:
         """End the session here, whatever state it is in."""
         if self._over:
             return
-        self._give_if_taken(Event(On.QUIT, max(self._now, self.session.at)))
+        self._give_if_taken(Event(on, max(self._now, self.session.at)))
         self._over = True
 
     def _watch_mic(self, captured: Captured) -> None:

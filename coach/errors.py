@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 
 class CoachError(Exception):
     """Anything the command line prints as one sentence, with exit status 2."""
@@ -57,6 +59,17 @@ class PageError(CoachError):
 
 class OutOfPlaceError(CoachError):
     """A session event that the current state does not take; nothing has changed."""
+
+
+class ToldToEndError(KeyboardInterrupt):
+    """The command is to end now. Nothing went wrong, so it is no CoachError; who heeds Ctrl-C heeds it."""
+
+    def __init__(self, by: Literal["keyboard", "system", "terminal"], number: int) -> None:
+        """`by`: who told it; `number`: of the signal."""
+        super().__init__(f"{by} ({number})")
+        self.by = by
+        self.status = 128 + number
+        """The command's exit status, as shells have it."""
 
 
 def did_you_mean(found: str, known: list[str]) -> str:

@@ -36,7 +36,7 @@ def undated(records: Iterable[SessionRecord]) -> tuple[str, ...]:
     return tuple(record.session for record in records if day_of(record) is None)
 
 
-BROKE_OFF = frozenset({"interrupted", "quit", "not_heard", "deaf", "mute"})
+BROKE_OFF = frozenset({"interrupted", "quit", "told_to_end", "hung_up", "not_heard", "deaf", "mute"})
 """Ends of a session that came from the machine and not from the person or a rule: it may be taken up."""
 
 STILL_TODAY = timedelta(hours=6)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -15,10 +16,11 @@ from hypothesis import strategies as st
 from in_the_room import PERSON, SMALL, prepared
 
 from coach.cli.parts import Prepared, first_line
+from coach.cli.signals import heeded
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.engine import LAST_WORDS, STALLS, Engine, Measured
-from coach.errors import DeviceError, RecordError
+from coach.errors import DeviceError, RecordError, ToldToEndError
 from coach.ports import Block, Captured, Ear, Hearing
 from coach.session.events import On
 from coach.session.state import State
@@ -435,6 +437,68 @@ def test_an_interrupt_from_the_keyboard_closes_the_record() -> None:
     assert len(ran.lines.of("set_ended")) == 1
     assert ran.lines.closed
     assert ran.desk.closed == 1
+
+
+@pytest.mark.parametrize(("by", "why"), [("keyboard", "quit"), ("system", "told_to_end"), ("terminal", "hung_up")])
+def test_who_told_it_to_end_is_the_reason_in_the_record(by: Any, why: str) -> None:
+    def act(desk: Desk) -> None:
+        if desk.phase() == (2, 1):
+            raise ToldToEndError(by, 15)
+
+    ran = run(act)
+
+    assert ran.why == why
+    assert ran.lines.lines[-1][0] == "session_ended"
+    assert ran.lines.lines[-1][2]["why"] == why
+    assert len(ran.lines.of("set_ended")) == 1
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_while_the_end_of_a_set_is_written_loses_no_line_of_it(number: signal.Signals) -> None:
+    class Told(Lines):
+        def take(self, kind: str, at: int, fields: dict[str, Any]) -> None:
+            if kind == "set_ended":
+                signal.raise_signal(number)
+                signal.raise_signal(number)
+            super().take(kind, at, fields)
+
+    with heeded() as told, told.noting():
+        ran = run(lines=Told(), poll=told.look)
+
+    assert [one["counted"] for one in ran.lines.of("set_ended")] == [3]
+    assert ran.lines.lines[-1][0] == "session_ended"
+
+
+def test_told_to_end_before_the_first_line_there_is_no_session() -> None:
+    def told() -> bool:
+        raise ToldToEndError("system", 15)
+
+    desk, lines, ready = Desk(), Lines(), brief()
+    with pytest.raises(ToldToEndError):
+        engine(desk, lines, ready, Measured(), poll=told).run({})
+
+    assert lines.lines == []
+    assert lines.closed
+    assert desk.closed == 1
+
+
+def test_after_the_process_stood_still_work_waits_for_ready_and_the_record_says_so() -> None:
+    stopped: list[int] = []
+
+    def poll() -> bool:
+        if not stopped and desk.phase() == (2, 1):
+            stopped.append(desk.now)
+            return True
+        return False
+
+    desk, lines, ready = Desk(), Lines(), brief()
+    measured = Measured()
+    engine(desk, lines, ready, measured, poll=poll).run({})
+    states = [state for state, event in measured.events if event.at >= stopped[0]]
+
+    assert [one["what"] for one in lines.of("device")] == ["speaker_lost", "speaker_back"]
+    assert states.index(State.MUTE) < states.index(State.PAUSED) < states.index(State.LEAD_IN)
+    assert [event.on for state, event in measured.events if state is State.PAUSED][-1] is On.READY
 
 
 def test_a_disk_that_is_full_at_the_first_line_ends_before_anything_sounds() -> None:

@@ -8,6 +8,9 @@ from time import monotonic
 from coach.ports import Block, Captured, Device
 from coach.tempo.units import to_seconds
 
+STOPPED = 5.0
+"""Seconds without a read after which the process was stopped, and is not just slow: a stretch takes milliseconds."""
+
 
 class Paced:
     """Holds back each stretch until it would have been heard in a real room."""
@@ -21,20 +24,24 @@ class Paced:
         self._pace = pace
         self._wait = wait
         self._now = now
-        self._began = 0.0
+        self._began = self._given = 0.0
 
     def open(self, render: Callable[[int, int], Block]) -> None:
         """Begin."""
         self._device.open(render)
-        self._began = self._now()
+        self._began = self._given = self._now()
 
     def read(self, timeout: float = 1.0) -> Captured | None:
         """Return the next stretch once its time has come."""
+        stood_still = self._now() - self._given
+        if stood_still > STOPPED:  # nothing of it is caught up with
+            self._began += stood_still
         captured = self._device.read(timeout)
         if captured is not None:
             due = self._began + to_seconds(captured.at + len(captured.mic), self.rate) / self._pace
             while (early := due - self._now()) > 0:
                 self._wait(early)
+        self._given = self._now()
         return captured
 
     def close(self) -> None:

@@ -8,9 +8,11 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
-from coach.errors import CoachError
+from coach.cli.signals import heeded
+from coach.errors import CoachError, ToldToEndError
 
 # The ears multiply small matrices all the time: on a busy machine several threads of the library that does it only wait
 # for each other (measured: 0.14 ms with one, 2 ms with two). It is read when numpy is loaded, so before any command.
@@ -37,6 +39,13 @@ COMMANDS = {
 }
 """Each command and what it is for, in the order in which they are listed."""
 
+TOLD = {
+    "keyboard": "ended from the keyboard.",
+    "system": "told to end by the system.",
+    "terminal": "its terminal was closed.",
+}
+"""What is said of who told a command to end."""
+
 
 def parser(only: str = "") -> argparse.ArgumentParser:
     """Return the parser of the whole command line; `only` is the one command whose arguments are needed, if known.
@@ -54,9 +63,36 @@ def parser(only: str = "") -> argparse.ArgumentParser:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; return its exit status: 0 done, 2 for an error, told in one sentence."""
+    """Run one command; return its exit status: 0 done, 2 for an error, told in one sentence.
+
+    A command that was told to end by a signal returns 128 and its number, as shells have it, whatever it had done by
+    then; see `coach.cli.signals`.
+    """
     given = sys.argv[1:] if argv is None else argv
-    args = parser(given[0] if given and given[0] in COMMANDS else "").parse_args(given)
+    with heeded() as told:
+        status = _run(given)
+        return told.end.status if told.end else status
+
+
+def _run(given: Sequence[str]) -> int:
+    command = given[0] if given and given[0] in COMMANDS else ""
+    try:
+        return _command(given, command)
+    except CoachError as error:
+        print(f"coach {command}: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt as error:
+        by = error.by if isinstance(error, ToldToEndError) else "keyboard"
+        with suppress(OSError):
+            print(f"coach {command}: {TOLD[by]}", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+
+
+def _command(given: Sequence[str], command: str) -> int:
+    args = parser(command).parse_args(given)
     if args.home is None:
         from coach.logbook.store import default_home
 
@@ -65,14 +101,4 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):  # a terminal that lacks a letter gets its code, not a traceback
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-    try:
-        return int(importlib.import_module(f"coach.cli.{args.command}").run(args))
-    except CoachError as error:
-        print(f"coach {args.command}: {error}", file=sys.stderr)
-        return 2
-    except KeyboardInterrupt:
-        print(f"coach {args.command}: ended from the keyboard.", file=sys.stderr)
-        return 130
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 141
+    return int(importlib.import_module(f"coach.cli.{args.command}").run(args))

@@ -20,6 +20,7 @@ from coach.cli.parts import (
     sentences,
     tell_closed,
     tell_end,
+    tell_unkept,
 )
 from coach.cli.room import furnish, teach_patient
 from coach.cli.view import View
@@ -51,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
     tell_closed(home.close_broken(PERSON), labels, console)
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
+    tell_unkept(voice.unkept, labels, console)
     room = furnish(args.patient, prepared.pack, home, console, wav=args.wav)
     taught = teach_patient(home.person(PERSON), prepared.pack, home, console)
     ears = ears_for(taught, prepared.pack, home, console)()

@@ -7,6 +7,8 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
+from coach.cli.signals import told
+
 
 @contextlib.contextmanager
 def keys_pressed() -> Iterator[Any]:
@@ -27,12 +29,21 @@ def keys_pressed() -> Iterator[Any]:
 
         handle = sys.stdin.fileno()
         before = termios.tcgetattr(handle)
-        try:
-            tty.setcbreak(handle)
-            yield lambda: _read_ready(handle, select)
-        finally:
+
+        def give_back() -> None:
             with contextlib.suppress(termios.error):  # it may be gone
                 termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+        def take() -> None:
+            with contextlib.suppress(termios.error):  # in the background this stops us once more; see `signals`
+                tty.setcbreak(handle)
+
+        try:
+            take()
+            with told().screen(give_back, take):
+                yield lambda: _read_ready(handle, select)
+        finally:
+            give_back()
 
 
 def _until_empty(console: Any) -> Iterator[str]:  # noqa: ANN401  a module of another system

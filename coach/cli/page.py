@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import argparse
 import os
-import signal
 import sys
 import webbrowser
 from contextlib import ExitStack
-from pathlib import Path
 
 from rich.console import Console
 
@@ -17,6 +15,7 @@ from coach.cli.ears import add_ears
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
 from coach.cli.parts import halts_in
+from coach.cli.signals import told
 from coach.cli.visit.desk import Desk
 from coach.cli.visit.sound import RealSound, RoomSound, Sound
 from coach.cli.visit.visit import Place, visits
@@ -64,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
             sound = RoomSound(args.room, home, console, page.wait, args.pace)
         desk = Desk(page, pack)
         _tell(page, labels, console, browser=not args.no_browser)
-        _outlive_the_terminal(desk, console)
+        told().at_hang_up = desk.leave  # a set goes on whose terminal was closed
         pressed = stack.enter_context(keys_pressed())
         try:
             visits(Place(home, desk, sound, console, pressed, args.file, args.ears, pack))
@@ -74,23 +73,6 @@ def run(args: argparse.Namespace) -> int:
         page.wait(0.2)
     console.print(labels("page_closed"))
     return 0
-
-
-def _outlive_the_terminal(desk: Desk, console: Console) -> None:
-    """Let a set go on whose terminal window is closed; being told to end closes the record and asks nothing more."""
-
-    def hung_up(*_: object) -> None:
-        desk.left = True
-        sys.stdout = sys.stderr = console.file = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  for good
-
-    def told_to_end(*_: object) -> None:
-        if not desk.ending:  # a second time would break off what closes the record
-            desk.ending = True
-            raise KeyboardInterrupt
-
-    if hasattr(signal, "SIGHUP"):
-        signal.signal(signal.SIGHUP, hung_up)
-    signal.signal(signal.SIGTERM, told_to_end)
 
 
 def _tell(page: Page, labels: Labels, console: Console, *, browser: bool) -> None:

@@ -12,6 +12,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from coach.cli.labels import Labels
 from coach.cli.session_page import summary
+from coach.cli.signals import told
 from coach.engine import Engine, Measured
 from coach.errors import CoachError, RecordError
 from coach.history import broken_off, past
@@ -20,7 +21,7 @@ from coach.logbook.assembled import SessionRecord
 from coach.logbook.changes import ProgramVersion
 from coach.logbook.store import Home, wall_clock
 from coach.logbook.writing import SessionStore
-from coach.ports import Device, Voice
+from coach.ports import Device
 from coach.program.model import Program
 from coach.program_files import ProgramFile, find, open_file
 from coach.session.lines import session_begun
@@ -88,6 +89,12 @@ def render_all(voice: ClipVoice, texts: Iterable[str], console: Console, label: 
         return voice.prepare(texts, lambda done, of: bar.update(task, completed=done, total=of))
 
 
+def tell_unkept(because: str, labels: Labels, console: Console) -> None:
+    """Say that the coach's clips are in memory alone, if there is a reason why."""
+    if because:
+        console.print(f"! {labels('clips_unkept', because=because)}", soft_wrap=True, markup=False)
+
+
 def sentences(prepared: Prepared) -> list[str]:
     """Return everything that the coach may say today."""
     return list(dict.fromkeys(sentence(prepared.pack, said) for said in repertoire(prepared.today)))
@@ -130,6 +137,8 @@ class Ran:
     """Closed; knows whether its file holds all of the record."""
     problem: str = ""
     """What ended it from outside, in a sentence: a device that is gone for good."""
+    unkept: str = ""
+    """Why the coach's clips are not kept on the disk; see `ClipVoice`."""
 
 
 def run_session(
@@ -139,7 +148,7 @@ def run_session(
     *,
     device: Device,
     device_name: str,
-    voice: Voice,
+    voice: ClipVoice,
     ears: Any,  # noqa: ANN401  the front of ears; imported where it is made
     show: Callable[[Any], None] | None = None,
     tell: Callable[[Any], None] | None = None,
@@ -151,6 +160,12 @@ def run_session(
         keep(prepared, home, person)
         store = home.begin(person)
         measured = measured or Measured()
+
+        def look_up() -> bool:
+            if poll is not None:
+                poll()
+            return told().look()
+
         engine = Engine(
             prepared.today,
             prepared.pack,
@@ -161,18 +176,19 @@ def run_session(
             person=home.person(person).name or person,
             show=show,
             tell=tell,
-            poll=poll,
+            poll=look_up,
             measured=measured,
         )
         begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=device_name)
         problem = ""
         try:
-            engine.run(begun)
+            with told().noting():
+                engine.run(begun)
         except CoachError as error:
             if not engine.begun:
                 raise
             problem = str(error)
-        return Ran(engine.session.end_why, store.session, engine.seconds, measured, store, problem)
+        return Ran(engine.session.end_why, store.session, engine.seconds, measured, store, problem, voice.unkept)
 
 
 def keep(prepared: Prepared, home: Home, person: str) -> None:
@@ -231,6 +247,7 @@ def tell_end(home: Home, person: str, ran: Ran, labels: Labels, console: Console
     console.print(f"{labels('record_at')}: {path}", soft_wrap=True, markup=False)
     command = f"coach log {person} --session {ran.session}"
     console.print(labels("read_it_with", command=command), soft_wrap=True, markup=False)
+    tell_unkept(ran.unkept, labels, console)
 
 
 def not_kept(store: SessionStore) -> str:

@@ -23,6 +23,7 @@ from coach.cli.parts import (
     sentences,
     tell_closed,
     tell_end,
+    tell_unkept,
     told_broken,
 )
 from coach.cli.today import decision_problems
@@ -82,6 +83,7 @@ def run(args: argparse.Namespace) -> int:
     device, ears, name = _device(args, prepared, enrolment, home, console)
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
+    tell_unkept(voice.unkept, labels, console)
     keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
     if "taught" not in ears.names:
         halts = "vosk_halts" if "vosk" in ears.names else "keys_only"

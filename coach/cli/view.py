@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from time import monotonic
 from typing import Self
@@ -25,6 +26,7 @@ from coach.cli.moment import (
     time_left,
 )
 from coach.cli.session_page import summary
+from coach.cli.signals import told
 from coach.snapshot import Snapshot
 from coach.tempo.units import RATE, to_seconds
 from coach.words.replies import KEYS
@@ -32,6 +34,9 @@ from coach.words.replies import KEYS
 __all__ = ["Screen", "View", "changes", "summary"]
 
 TEN = next(key for key, reply in KEYS.items() if reply == "n10")
+
+GONE = (OSError, SystemExit)
+"""What writing to a terminal raises that is gone: the library gives up the whole program on a closed pipe."""
 
 REDRAW = 0.1
 """Seconds between two drawings at least."""
@@ -89,27 +94,35 @@ class View:
         self._drawn = float("-inf")
         self._last: Snapshot | None = None
         self._live: Live | None = None
+        self._open = ExitStack()
 
     def __enter__(self) -> Self:
         if self._console.is_terminal:
             self._live = Live(console=self._console, auto_refresh=False, transient=True, vertical_overflow="crop")
+            self._open.enter_context(told().screen(self._live.stop, self._live.start))
             self._live.start()
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._live is not None:
-            if self._last is not None:
-                self._draw(self._last)
-            self._live.stop()
-            self._live = None
+        self._open.close()
+        with suppress(*GONE):
+            if self._live is not None:
+                if self._last is not None:
+                    self._draw(self._last)
+                self._live.stop()
+        self._live = None
 
     def show(self, snapshot: Snapshot) -> None:
-        """Show a moment. Cheap to call at every block: a terminal is redrawn at most ten times a second."""
-        if self._live is None:
-            for text in changes(self._last, snapshot, self._labels):
-                self._console.print(text, soft_wrap=True)
-        elif self._now() - self._drawn >= REDRAW:
-            self._draw(snapshot)
+        """Show a moment. Cheap to call at every block: a terminal is redrawn at most ten times a second.
+
+        A terminal that is gone ends no session: then nothing is shown.
+        """
+        with suppress(*GONE):
+            if self._live is None:
+                for text in changes(self._last, snapshot, self._labels):
+                    self._console.print(text, soft_wrap=True)
+            elif self._now() - self._drawn >= REDRAW:
+                self._draw(snapshot)
         self._last = snapshot
 
     def _draw(self, snapshot: Snapshot) -> None:

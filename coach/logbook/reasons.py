@@ -47,9 +47,12 @@ SessionWhy = Literal[
     "deaf",
     "mute",
     "quit",
+    "told_to_end",
+    "hung_up",
     "interrupted",
 ]
 """Why a session ended. "screen": an answer before the start; "next_day": worse since last time; "halts": so many that
 the program ends it; "no_answer_halt": nobody answered after a halt; "not_heard": nobody answered the check at the
 start; "time": its minutes are over; "asked": the person said so; "quit": the command was stopped;
+"told_to_end": the system stopped it, as when the computer shuts down; "hung_up": its terminal was closed;
 "interrupted": it died and was closed at the next start."""

@@ -50,7 +50,11 @@ class On(StrEnum):
     WRITTEN = "written"
     """The disk has taken all of it after all."""
     QUIT = "quit"
-    """The command was told to end (Ctrl-C, window closed)."""
+    """The command was told to end from its keyboard, or a device is gone for good."""
+    TOLD_TO_END = "told_to_end"
+    """The system told the command to end, as when the computer shuts down."""
+    HUNG_UP = "hung_up"
+    """The terminal of the command was closed: nobody sees the keys any more."""
 
 
 REPLIES = frozenset(

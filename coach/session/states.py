@@ -129,6 +129,8 @@ EXERCISING = (
 )  # fmt: skip
 GONE = (S.DEAF, S.MUTE)
 LIVE = (*BEFORE, *EXERCISING, *GONE)
+FROM_OUTSIDE = (On.QUIT, On.TOLD_TO_END, On.HUNG_UP)
+"""What ends a session at once, without a word; the record names it as the reason."""
 
 TABLE: tuple[Row, ...] = (
     # in                on             when                 to                act
@@ -137,7 +139,7 @@ TABLE: tuple[Row, ...] = (
     Row(S.HALTED,       On.STOP,       always,              None,             halts.halt_again),
     *_for(GONE, On.STOP, always, None, halts.halt_deaf),
     Row(S.CLOSING,      On.STOP,       always,              S.ENDED,          prompts.nothing),
-    *_for((*LIVE, S.CLOSING), On.QUIT, always, S.ENDED, halts.end_as("quit")),
+    *(row for on in FROM_OUTSIDE for row in _for((*LIVE, S.CLOSING), on, always, S.ENDED, halts.end_as(str(on)))),
     # why, said at once or when asked
     *_for(EXERCISING, On.PAIN, always, S.ASKING, halts.tell_pain),
     *_for(EXERCISING, On.TIRED, always, DECIDED, halts.tell_tired),

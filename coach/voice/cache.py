@@ -8,6 +8,7 @@ import hashlib
 import os
 import struct
 import tempfile
+import time
 import zlib
 from collections.abc import Iterable
 from pathlib import Path
@@ -24,6 +25,12 @@ from coach.voice.render import Progress, clean
 
 MOST_BYTES = 256 * 1024 * 1024
 """What the folder may hold; a program needs about 10-30 MiB. Clips unused for longest go first."""
+
+_HALF = ".new-"
+"""How the name of a clip begins that is being written."""
+
+_STALE = 60.0
+"""Seconds after which nobody writes such a file any more: it takes milliseconds."""
 
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))  # Windows has no quota error
 
@@ -52,12 +59,14 @@ class ClipVoice:
         self._renderer = renderer
         self._most = most_bytes
         self._clips: dict[str, _Samples] = {}
+        self.unkept = ""
+        """Why new clips are in memory alone and not in the folder, in words; empty: they are kept."""
 
     def prepare(self, texts: Iterable[str], progress: Progress | None = None) -> int:
         """Load every text's clip, rendering those that are not kept or are damaged; return how many were rendered.
 
-        `progress` is told how many clips are ready, and of how many. Raises SpeechError: a text that cannot be said,
-        no engine, or no room on the disk.
+        A disk that does not take them is no reason not to speak: see `unkept`. `progress` is told how many clips are
+        ready, and of how many. Raises SpeechError: a text that cannot be said, or no engine.
         """
         wanted = list(dict.fromkeys(clean(text) for text in texts))
         missing = []
@@ -72,10 +81,11 @@ class ClipVoice:
         ready = len(wanted) - len(missing)
         if progress and ready:
             progress(ready, len(wanted))
+        new: list[Path] = []
         for text, clip in self._renderer.each(missing) if missing else ():
             samples = np.round(clip * 32767).astype(np.int16)
-            self._write(self._path(text), samples)
             self._clips[text] = samples
+            self._keep(self._path(text), samples, new)
             ready += 1
             if progress:
                 progress(ready, len(wanted))
@@ -106,32 +116,23 @@ class ClipVoice:
         key = hashlib.sha256(f"{self._renderer.identity}\n{text}".encode()).hexdigest()
         return self._folder / f"{key}.wav"
 
-    def _write(self, path: Path, samples: _Samples) -> None:
-        temporary: Path | None = None
+    def _keep(self, path: Path, samples: _Samples, new: list[Path]) -> None:
+        """Write a clip and add its path to `new`, those made by now; the first that is refused is the last tried."""
+        if self.unkept:
+            return
         try:
-            make_folder(self._folder)
-            # mkstemp makes it readable by its owner only.
-            handle, name = tempfile.mkstemp(dir=self._folder, prefix=".new-")
-            temporary = Path(name)
-            with os.fdopen(handle, "wb") as file:
-                file.write(_packed(samples))
-            temporary.replace(path)
+            _write(path, samples)
         except OSError as refused:
-            if temporary:
-                with contextlib.suppress(OSError):
-                    temporary.unlink()
-            if refused.errno in _FULL:
-                raise SpeechError(
-                    f"No room on the disk for spoken clips in {self._folder}; "
-                    "free some space or choose another folder with --home."
-                ) from refused
-            raise SpeechError(
-                f"Spoken clips cannot be kept in {self._folder} ({refused.strerror or refused}); "
-                "choose another folder with --home."
-            ) from refused
+            self.unkept = refused.strerror or str(refused)
+            if refused.errno in _FULL:  # what room there is belongs to the record
+                for each in new:
+                    each.unlink(missing_ok=True)
+        else:
+            new.append(path)
 
     def _prune(self, needed: set[Path]) -> None:
         """Delete the clips that were used longest ago until the rest fits; never one that is needed now."""
+        _sweep(self._folder)
         kept = []
         for path in self._folder.glob("*.wav"):
             with contextlib.suppress(OSError):  # another session may have deleted it
@@ -147,13 +148,37 @@ class ClipVoice:
                     total -= size
 
 
+def _write(path: Path, samples: _Samples) -> None:
+    """Write a clip, whole or not at all, into a folder that is made if need be."""
+    make_folder(path.parent)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=_HALF)  # readable by its owner only
+    half = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(_packed(samples))
+        half.replace(path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            half.unlink()
+        raise
+
+
+def _sweep(folder: Path) -> None:
+    """Delete what a process that was killed while it wrote a clip has left."""
+    for half in folder.glob(f"{_HALF}*"):
+        with contextlib.suppress(OSError):
+            if time.time() - half.stat().st_mtime > _STALE:
+                half.unlink()
+
+
 def _read(path: Path) -> _Samples | None:
     """Return the clip that is kept there, or None if there is none or it is not whole."""
     try:
         data = path.read_bytes()
-        os.utime(path)  # used now: it stays longest
     except OSError:
         return None
+    with contextlib.suppress(OSError):  # a disk that is only to be read has it all the same
+        os.utime(path)  # used now: it stays longest
     size = len(data) - _HEADER.size - _CHECK.size
     if size <= 0 or size % 2 or data[: _HEADER.size] != _header(size):
         return None

@@ -52,7 +52,7 @@ _LIBRARIES = ("libespeak-ng.so.1", "libespeak.so.1")
 
 def main() -> int:
     """Say the batch of the folder named on the command line."""
-    folder = Path(sys.argv[1])
+    folder, parent = Path(sys.argv[1]), os.getppid()
     batch = json.loads((folder / "batch.json").read_text(encoding="utf-8"))
     if "--phonemes" in sys.argv:
         told = json.dumps(_phonemes(batch["voice"], batch["texts"]))
@@ -83,6 +83,8 @@ def main() -> int:
             return 1
         tell(ready=voice)
         for index, text in enumerate(batch["texts"]):
+            if os.getppid() != parent:  # killed: nobody waits for this any more
+                return 1
             try:
                 speaker.say(text, folder / f"{index}.wav")
             except Exception as why:  # noqa: BLE001 - see above

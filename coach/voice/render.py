@@ -23,7 +23,8 @@ from typing import Any
 
 import numpy as np
 
-from coach.errors import SpeechError, did_you_mean
+from coach.errors import RecordError, SpeechError, did_you_mean
+from coach.logbook import files
 from coach.ports import Block
 from coach.voice import shape
 
@@ -35,8 +36,16 @@ LONGEST_TEXT = 1000
 
 _PREFIX = "coach-"
 """How the name of a folder begins in which a child works."""
+_LOCKED = os.name != "nt"
+"""Whether a folder in which somebody works is locked here."""
 _LEFT = 3600.0
-"""Seconds after which nobody renders in such a folder any more; a session's phrases take about one minute."""
+"""Seconds after which nobody renders in such a folder any more, where none is locked; it takes about one minute."""
+_OTHER_PLACES = ("/dev/shm", "/var/tmp")  # noqa: S108  in them we make a private folder
+"""Where children work if the system's temporary folder is full or cannot be written to."""
+_ROOM_EACH = 256 * 1024
+"""Bytes that a phrase takes until it is read: 6 s."""
+_ROOM = 16 * 1024 * 1024
+"""Bytes that all of them take at most: each is deleted once it is read, and a child is never far ahead."""
 _ATTEMPTS = 2
 _START_DEADLINE = 30.0
 """Seconds for a child to start and speak for the first time: a slow disk, a virus scanner."""
@@ -116,13 +125,13 @@ class Renderer:
             return
         lanes = self._children if len(wanted) >= _WORTH_TWO else 1
         jobs = [_Job(text, plain) for text, plain in wanted.items()]
-        _tidy_up()
+        tidy_up()
         try:
-            with tempfile.TemporaryDirectory(prefix=_PREFIX, ignore_cleanup_errors=True) as folder:
-                yield from self._run([jobs[lane::lanes] for lane in range(lanes)], Path(folder))
+            with _workplace(min(_ROOM, len(jobs) * _ROOM_EACH)) as folder:
+                yield from self._run([jobs[lane::lanes] for lane in range(lanes)], folder)
         except OSError as refused:
             raise SpeechError(
-                f"Speech cannot be rendered in {tempfile.gettempdir()} ({refused.strerror or refused}); "
+                f"Speech cannot be rendered in {' or '.join(map(str, _places()))} ({refused.strerror or refused}); "
                 "free some space there or set TMPDIR to another folder."
             ) from refused
 
@@ -203,14 +212,46 @@ class Renderer:
             raise SpeechError(f'The speech engine failed at "{start}" ({why}); say it in other words.')
 
 
-def _tidy_up() -> None:
+def _places() -> list[Path]:
+    """Return the folders in which children may work, the best first: the system's temporary one, memory, the disk."""
+    places = []
+    with contextlib.suppress(OSError):  # where none takes a file, Python knows of none
+        places.append(tempfile.gettempdir())
+    return [path for path in map(Path, dict.fromkeys([*places, *_OTHER_PLACES])) if path.is_dir()]
+
+
+@contextlib.contextmanager
+def _workplace(room: int) -> Iterator[Path]:
+    """Give a private folder that takes `room` bytes, locked while it is in use. Raises OSError if there is none."""
+    refused: OSError = FileNotFoundError(2, "there is no such folder")
+    for place in _places():
+        with contextlib.ExitStack() as stack:
+            try:
+                made = tempfile.TemporaryDirectory(prefix=_PREFIX, dir=place, ignore_cleanup_errors=True)
+                folder = Path(stack.enter_context(made))
+                stack.enter_context(files.locked_folder(folder))
+                trial = folder / "trial"
+                trial.write_bytes(bytes(room))
+                trial.unlink()
+            except OSError as error:
+                refused = error
+                continue
+            yield folder
+            return
+    raise refused
+
+
+def tidy_up() -> None:
     """Delete the folders of renderings that were killed: they hold words of somebody's program."""
-    for left in Path(tempfile.gettempdir()).glob(f"{_PREFIX}*"):
-        with contextlib.suppress(OSError):
+    for left in [left for place in _places() for left in place.glob(f"{_PREFIX}*")]:
+        with contextlib.suppress(OSError, RecordError):
             status = left.lstat()
             mine = stat.S_ISDIR(status.st_mode) and status.st_uid == (os.getuid() if hasattr(os, "getuid") else 0)
-            if mine and time.time() - status.st_mtime > _LEFT and (left / "0" / "batch.json").is_file():
-                shutil.rmtree(left)
+            if not mine or not (left / "0" / "batch.json").is_file():
+                continue
+            with files.locked_folder(left) as nobody_there:
+                if nobody_there and (_LOCKED or time.time() - status.st_mtime > _LEFT):
+                    shutil.rmtree(left)
 
 
 class _Job:

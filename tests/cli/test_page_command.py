@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import re
-import signal
 import socket
 import webbrowser
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
 from urllib.parse import urlsplit
 from urllib.request import url2pathname
 
 import pytest
-from rich.console import Console
 
 from coach.cli import main, page
 from coach.page.host import Page
@@ -88,16 +84,3 @@ def test_what_the_browser_is_started_with_leads_nobody_else_to_the_page(
     assert "127.0.0.1" not in address
     assert re.search(r"url=http://127\.0\.0\.1:\d+/open/\S{32}\"", inside)
     assert not Path(urlsplit(address).path).parent.exists()
-
-
-def test_told_to_end_twice_it_is_broken_off_once_and_asks_nothing_more(monkeypatch: pytest.MonkeyPatch) -> None:
-    handlers: dict[int, Any] = {}
-    monkeypatch.setattr(signal, "signal", handlers.__setitem__)
-    desk: Any = SimpleNamespace(ending=False)
-    page._outlive_the_terminal(desk, Console())
-
-    with pytest.raises(KeyboardInterrupt):
-        handlers[signal.SIGTERM]()
-    handlers[signal.SIGTERM]()
-
-    assert desk.ending

@@ -13,11 +13,12 @@ import pytest
 
 from coach.errors import OutOfPlaceError
 from coach.program_files import read, shipped
+from coach.session.commands import Say
 from coach.session.events import REPLIES, Event, On
 from coach.session.machine import handle, takes
 from coach.session.plan import Today, plan
 from coach.session.state import Session, State
-from coach.session.states import TABLE, Row, open_replies, rows, targets
+from coach.session.states import FROM_OUTSIDE, TABLE, Row, open_replies, rows, targets
 from coach.tempo.units import to_samples
 from coach.testing import Person, SoundlessRun, WatchedRun, live, random_history, random_program
 
@@ -150,13 +151,15 @@ def test_a_halt_is_taken_in_every_live_state(state: State) -> None:
 
 
 @pytest.mark.parametrize("state", [*LIVE, State.CLOSING])
-def test_quitting_ends_every_session_at_once(state: State) -> None:
+@pytest.mark.parametrize("on", FROM_OUTSIDE)
+def test_what_comes_from_outside_ends_every_session_at_once_and_is_its_reason(on: On, state: State) -> None:
     for session in pool()[state]:
-        after, _ = handle(session, Event(On.QUIT, session.at))
+        after, commands = handle(session, Event(on, session.at))
 
         assert after.state is State.ENDED
         assert after.open_set is None
-        assert after.end_why == (session.end_why or "quit")
+        assert after.end_why == (session.end_why or on)
+        assert not any(isinstance(command, Say) for command in commands), "nothing is said any more"
 
 
 def test_only_ready_leads_into_the_lead_in_and_only_the_lead_in_to_work() -> None:

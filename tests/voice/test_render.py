@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import errno
 import os
 import sys
 import tempfile
@@ -11,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.errors import SpeechError
+from coach.logbook import files
 from coach.ports import Block
 from coach.tempo.units import RATE
 from coach.voice import child, render, shape
@@ -357,6 +359,31 @@ def test_what_a_clip_depends_on_is_in_its_identity(monkeypatch: pytest.MonkeyPat
     assert len(identities) == 6
 
 
+def test_where_the_temporary_folder_takes_nothing_it_renders_in_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    full, free = tmp_path / "full", tmp_path / "free"
+    full.mkdir()
+    free.mkdir()
+    write = Path.write_bytes
+
+    def refuse(path: Path, data: bytes) -> int:
+        if path.is_relative_to(full):
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return write(path, data)
+
+    monkeypatch.setattr(tempfile, "tempdir", str(full))
+    monkeypatch.setattr(render, "_OTHER_PLACES", (str(tmp_path / "nowhere"), str(free)))
+    monkeypatch.setattr(Path, "write_bytes", refuse)
+
+    assert list(Renderer("en-us").render(["Hold."])) == ["Hold."]
+    assert not [path for path in full.iterdir() if not path.name.startswith("pulse-")]
+
+    monkeypatch.setattr(render, "_OTHER_PLACES", ())
+    with pytest.raises(SpeechError, match="No space left on device"):
+        Renderer("en-us").render(["Hold."])
+
+
 def test_what_a_killed_rendering_has_left_is_deleted_by_the_next(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -369,7 +396,8 @@ def test_what_a_killed_rendering_has_left_is_deleted_by_the_next(
         os.utime(tmp_path / name, (0, 0))
     (tmp_path / "coach-linked").symlink_to(tmp_path / "other-killed")
 
-    Renderer("en-us").render(["Hold."])
+    with files.locked_folder(tmp_path / "coach-at-work"):
+        Renderer("en-us").render(["Hold."])
 
     kept = {"coach-at-work", "other-killed", "coach-not-ours", "coach-linked"}
     assert {path.name for path in tmp_path.iterdir() if not path.name.startswith("pulse-")} == kept

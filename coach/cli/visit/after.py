@@ -25,7 +25,8 @@ def after(desk: Desk, home: Home, person: Person, ran: Ran) -> None:
     labels = desk.labels
     record = record_after(home, person.id, ran)
     elsewhere = not_kept(ran.store) or ran.problem
-    lines = [*_done(record, labels), *(() if elsewhere else _going(home, person, labels))]
+    unkept = [Line(labels("clips_unkept", because=ran.unkept), "open")] if ran.unkept else []
+    lines = [*_done(record, labels), *unkept, *(() if elsewhere else _going(home, person, labels))]
     kept, problem, typed = "", elsewhere, ""
     note = () if elsewhere else (Choice("keep", labels("page_note_keep")),)
     while True:

@@ -80,10 +80,7 @@ class Desk:
         self._screen: Message = {}
         self._shown = ""
         self._windows = 0
-        self.left = False
-        """The terminal is gone: once no window shows the page either, nobody is there any more."""
-        self.ending = False
-        """This process was told to end: nothing is asked any more."""
+        self._left = False
         self.turn_to(pack)
 
     def turn_to(self, pack: VoicePack) -> None:
@@ -91,11 +88,20 @@ class Desk:
         self.pack = pack
         self.labels = Labels(pack.screens)
 
+    def leave(self) -> None:
+        """The terminal is gone from now on."""
+        self._left = True
+
+    @property
+    def deserted(self) -> bool:
+        """Whether nobody is there: the terminal is gone, and no window shows the page."""
+        return self._left and not self._page.windows
+
     def ask(self, step: Step) -> Chosen:
-        """Put a step up and return what is chosen on it; StartOverError for OVER, KeyboardInterrupt at the end."""
+        """Put a step up and return what is chosen on it; StartOverError for OVER, KeyboardInterrupt if deserted."""
         self.show(step, anew=True)
         known = {choice.id for choice in step.choices}
-        while not self.ending and (self._page.windows or not self.left):
+        while not self.deserted:
             for chosen in self._chosen():
                 if chosen.id == OVER:
                     raise StartOverError

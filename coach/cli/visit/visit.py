@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from itertools import count
 
 from rich.console import Console
 
 from coach.cli.ears import ears_for
 from coach.cli.labels import Labels
-from coach.cli.parts import Prepared, Ran, coach_voice, run_session, sentences, tell_closed, tell_end
-from coach.cli.view import View
+from coach.cli.parts import Prepared, Ran, coach_voice, run_session, sentences, tell_closed, tell_end, tell_unkept
+from coach.cli.signals import told
+from coach.cli.view import GONE, View
 from coach.cli.visit import people
 from coach.cli.visit.after import after
 from coach.cli.visit.before import lay_out, within_reach
@@ -22,12 +24,16 @@ from coach.ears.forecast import Verdict
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
-from coach.errors import CoachError
+from coach.errors import CoachError, ToldToEndError
 from coach.logbook.store import Home, Person
 from coach.page.screens import Choice, Step
 from coach.snapshot import Snapshot
 from coach.voice.cache import ClipVoice
 from coach.words.phrases import VoicePack, phrase, sentence
+
+DESERTED = 500
+"""Stretches of sound (10 s) without a terminal and a window after which nobody is left who could press a key to halt:
+then a session ends. A window that is loaded anew, or a new server, is back within two seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +101,7 @@ def _visit(place: Place, person: Person) -> None:
     desk.render(voice, [*sentences(prepared), *(sentence(prepared.pack, phrase(key)) for key in CHECK)],
                 Step("preparing", desk.labels("page_preparing"),
                      choices=(Choice(OVER, desk.labels("page_over"), weight="small"),)))  # fmt: skip
+    tell_unkept(voice.unkept, desk.labels, place.console)
     hears = "taught" in make().names
     check(desk, place.sound, voice, make, taught=hears)
     lay_out(desk, prepared)
@@ -115,10 +122,16 @@ def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice,
 
         def show(snapshot: Snapshot) -> None:
             place.desk.session(snapshot)
-            with suppress(OSError, SystemExit):  # a terminal that is gone ends no session; rich exits on a closed pipe
-                view.show(snapshot)
+            view.show(snapshot)
+
+        deserted = count(1)
 
         def poll() -> None:
+            nonlocal deserted
+            if not place.desk.deserted:
+                deserted = count(1)
+            elif next(deserted) > DESERTED:
+                raise ToldToEndError("terminal", 1)
             for key in place.pressed():
                 keys.press(key)
             for key in place.desk.pressed():
@@ -137,8 +150,9 @@ def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice,
             poll=poll,
         )
     try:
-        with suppress(OSError, SystemExit):
+        with suppress(*GONE):
             tell_end(place.home, person.id, ran, Labels(prepared.pack.screens), place.console)
     except CoachError as error:  # the page says so, too
         place.console.print(f"! {error}", soft_wrap=True, markup=False)
+    told().look()
     return ran

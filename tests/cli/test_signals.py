@@ -1,0 +1,216 @@
+"""Told to end, or to stand still, a command does so in order: one sentence, a closed record, nothing half-written."""
+
+from __future__ import annotations
+
+import io
+import signal
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from in_the_room import PERSON, SMALL
+from rich.console import Console
+
+from coach.cli import decide, main, start
+from coach.cli.signals import INSISTS, Told, heeded, told
+from coach.cli.view import View
+from coach.errors import ToldToEndError
+from coach.logbook.store import Home
+from coach.logbook.writing import SessionStore
+from coach.ports import Block
+from coach.snapshot import Snapshot
+from coach.voice.pack import load_pack
+
+HUP = getattr(signal, "SIGHUP", None)
+ENDS = [signal.SIGINT, signal.SIGTERM, *([HUP] if HUP else [])]
+WHY = {signal.SIGINT: "quit", signal.SIGTERM: "told_to_end", HUP: "hung_up"}
+
+
+class Hum:
+    """A voice whose every clip is the same short hum; nothing is rendered."""
+
+    unkept = ""
+
+    def prepare(self, texts: Iterable[str], *_: object) -> int:
+        return len(list(texts))
+
+    def clip(self, _text: str) -> Block:
+        return (0.3 * np.cos(np.arange(1600) / 10)).astype(np.float32)
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Home:
+    home = Home(tmp_path / "home")
+    home.add_person(PERSON)
+    return home
+
+
+@pytest.fixture
+def begin(home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[], int]:
+    """Return what begins a session in which nobody answers, and returns its exit status."""
+    program, quiet = tmp_path / "small.yaml", tmp_path / "quiet.wav"
+    program.write_text(SMALL, "utf-8")
+    soundfile.write(quiet, np.zeros(1600), 16_000)
+    monkeypatch.setattr(start, "coach_voice", lambda *_: Hum())
+    words = ["start", str(program), "--person", PERSON, "--recording", str(quiet), "--ears", "keys"]
+    return lambda: main([*words, "--home", str(home.root)])
+
+
+@pytest.mark.parametrize("number", ENDS)
+def test_a_session_that_is_told_to_end_while_a_line_is_taken_has_a_whole_record_with_the_reason(
+    number: signal.Signals, begin: Callable[[], int], home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    take = SessionStore.take
+
+    def told_in(store: SessionStore, *line: Any) -> None:
+        if "sound_check" in str(line):  # nobody was heard
+            signal.raise_signal(number)
+            signal.raise_signal(number)  # who presses Ctrl-C twice tears nothing either
+        take(store, *line)
+
+    monkeypatch.setattr(SessionStore, "take", told_in)
+
+    status = begin()
+    history = home.history(PERSON)
+
+    assert status == 128 + number
+    assert history.problems == ()
+    (record,) = history.records
+    assert record.why == WHY[number]
+    assert record.sound_check is not None
+    with home.one_session():  # the lock is let go of
+        pass
+
+
+@pytest.mark.parametrize("number", ENDS)
+def test_before_a_session_begins_it_ends_with_one_sentence_and_there_is_no_session(
+    number: signal.Signals,
+    begin: Callable[[], int],
+    home: Home,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def prepare(*_: object) -> int:
+        signal.raise_signal(number)
+        raise AssertionError("it goes no further")
+
+    monkeypatch.setattr(Hum, "prepare", prepare)
+    before = sorted(home.root.rglob("*"))
+
+    status = begin()
+
+    assert status == 128 + number
+    err = capsys.readouterr().err
+    assert err.count("\n") == (0 if number == HUP else 1), "a terminal that was closed is told nothing"
+    assert sorted(home.root.rglob("*")) == before
+
+
+def test_told_to_end_when_the_file_is_there_and_nothing_sounded_there_is_no_session_either(
+    begin: Callable[[], int], home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    create = Home.begin
+
+    def begun(home: Home, person: str) -> SessionStore:
+        store = create(home, person)
+        with told().noting():
+            signal.raise_signal(signal.SIGTERM)
+        return store
+
+    monkeypatch.setattr(Home, "begin", begun)
+
+    assert begin() == 128 + signal.SIGTERM
+    assert list(home.person(PERSON).sessions.iterdir()) == []
+
+
+def test_any_command_says_who_ended_it(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr(decide, "run", lambda _: signal.raise_signal(signal.SIGTERM))
+
+    status = main(["decide", "mira", "heel", "up", "--by", "Kim"])
+
+    assert (status, capsys.readouterr().err) == (143, "coach decide: told to end by the system.\n")
+
+
+def test_told_to_end_it_is_broken_off_once_unless_somebody_insists() -> None:
+    now = [0.0]
+    one = Told(lambda: now[0])
+
+    with pytest.raises(ToldToEndError):
+        one.to_end(signal.SIGTERM)
+    one.to_end(signal.SIGTERM)
+    now[0] = INSISTS
+    with pytest.raises(ToldToEndError) as insisted:
+        one.to_end(signal.SIGINT)
+
+    assert insisted.value.by == "system", "the first that told it is the reason"
+
+
+def test_in_a_session_it_is_only_noted_until_the_loop_asks() -> None:
+    one = Told()
+
+    with one.noting():
+        assert not one.look()
+        one.to_end(signal.SIGTERM)
+        with pytest.raises(ToldToEndError):
+            one.look()
+
+
+@pytest.mark.skipif(HUP is None, reason="no such signal here")
+def test_a_closed_terminal_is_written_to_no_more_and_ends_nothing_where_the_command_outlives_it() -> None:
+    assert HUP is not None
+    left: list[str] = []
+    shown = sys.stdout
+    with heeded() as one:
+        one.at_hang_up = lambda: left.append("left")
+        one.to_end(HUP)
+        hidden = sys.stdout
+
+    assert left == ["left"]
+    assert hidden is not shown
+    assert sys.stdout is shown
+    assert one.end is None
+
+
+@pytest.mark.skipif(HUP is None, reason="no such signal here")
+def test_what_the_process_was_started_to_ignore_stays_ignored() -> None:
+    assert HUP is not None
+    before = signal.signal(HUP, signal.SIG_IGN)
+    try:
+        with heeded():
+            assert signal.getsignal(HUP) is signal.SIG_IGN
+    finally:
+        signal.signal(HUP, before)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGCONT"), reason="no such signal here")
+def test_whoever_stood_still_takes_the_screen_again_and_the_loop_is_told_once() -> None:
+    seen: list[str] = []
+    one = Told()
+    with one.screen(lambda: seen.append("left"), lambda: seen.append("taken")), one.noting():
+        one.to_go_on()
+        assert seen == []
+        told_of = [one.look(), one.look()]
+
+    assert told_of == [True, False]
+    assert seen == ["taken"]
+
+
+@pytest.mark.parametrize("error", [OSError(5, "Input/output error"), SystemExit(1)])
+@pytest.mark.parametrize("terminal", [True, False])
+def test_a_screen_that_cannot_be_written_to_ends_nothing(terminal: bool, error: BaseException) -> None:
+    class Gone(io.StringIO):
+        broken = False
+
+        def write(self, text: str) -> int:
+            if self.broken:
+                raise error
+            return len(text)
+
+    file = Gone()
+    with View(load_pack("en").screens, Console(file=file, force_terminal=terminal, markup=False)) as view:
+        file.broken = True
+        view.show(Snapshot(at=0, state="working"))
+        view.show(Snapshot(at=16_000, state="halted"))
