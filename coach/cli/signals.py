@@ -25,6 +25,9 @@ ENDS: dict[str, Literal["keyboard", "system", "terminal"]] = {
 }
 """Signals that tell a command to end, and who sends them. Not every system has all."""
 
+HANG_UP = 1
+"""Number of the signal that tells of a closed terminal."""
+
 INSISTS = 20.0
 """Seconds after which being told once more breaks off even the ending. A device and a disk that hang take 11."""
 

@@ -189,7 +189,7 @@ def replace_file(path: Path, data: bytes) -> None:
         finally:
             os.close(handle)
         beside.replace(path)
-    except OSError:
+    except BaseException:  # an interrupt, too
         beside.unlink(missing_ok=True)
         raise
     sync_folder(path.parent)

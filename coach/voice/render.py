@@ -217,7 +217,7 @@ def _places() -> list[Path]:
     places = []
     with contextlib.suppress(OSError):  # where none takes a file, Python knows of none
         places.append(tempfile.gettempdir())
-    return [path for path in map(Path, dict.fromkeys([*places, *_OTHER_PLACES])) if path.is_dir()]
+    return [*map(Path, dict.fromkeys([*places, *_OTHER_PLACES]))]
 
 
 @contextlib.contextmanager

@@ -328,6 +328,7 @@ def _any_library() -> str:
 
 def test_a_folder_that_takes_no_files_is_one_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "gone"))
+    monkeypatch.setattr(render, "_OTHER_PLACES", ())
 
     with pytest.raises(SpeechError, match=r"Speech cannot be rendered in .*gone"):
         Renderer("en-us").render(["Hold."])

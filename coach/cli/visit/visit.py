@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from itertools import count
 
 from rich.console import Console
 
 from coach.cli.ears import ears_for
 from coach.cli.labels import Labels
 from coach.cli.parts import Prepared, Ran, coach_voice, run_session, sentences, tell_closed, tell_end, tell_unkept
-from coach.cli.signals import told
+from coach.cli.signals import HANG_UP, told
 from coach.cli.view import GONE, View
 from coach.cli.visit import people
 from coach.cli.visit.after import after
@@ -112,6 +111,19 @@ def _visit(place: Place, person: Person) -> None:
     after(desk, home, person, ran)
 
 
+def patience(deserted: Callable[[], bool]) -> Callable[[], None]:
+    """Return what is to be called once a stretch; it raises ToldToEndError where `deserted` held DESERTED times."""
+    since = 0
+
+    def look() -> None:
+        nonlocal since
+        since = since + 1 if deserted() else 0
+        if since > DESERTED:
+            raise ToldToEndError("terminal", HANG_UP)
+
+    return look
+
+
 def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice, ears: Ears) -> Ran:
     """Run the session in the terminal and on the page, which show the same moments."""
     keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
@@ -124,14 +136,10 @@ def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice,
             place.desk.session(snapshot)
             view.show(snapshot)
 
-        deserted = count(1)
+        end_if_deserted = patience(lambda: place.desk.deserted)
 
         def poll() -> None:
-            nonlocal deserted
-            if not place.desk.deserted:
-                deserted = count(1)
-            elif next(deserted) > DESERTED:
-                raise ToldToEndError("terminal", 1)
+            end_if_deserted()
             for key in place.pressed():
                 keys.press(key)
             for key in place.desk.pressed():

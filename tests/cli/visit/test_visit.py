@@ -17,8 +17,8 @@ from in_the_room import PERSON, SCRIPT, SMALL, Furnished
 
 from coach.cli.parts import keep, prepare
 from coach.cli.visit.people import free_id
-from coach.cli.visit.visit import visits
-from coach.errors import DeviceError, RecordError
+from coach.cli.visit.visit import DESERTED, patience, visits
+from coach.errors import DeviceError, RecordError, ToldToEndError
 from coach.logbook.store import Home
 from coach.page.link import Message
 from coach.session.events import On
@@ -464,3 +464,16 @@ def test_where_nobody_is_yet_the_page_can_be_closed(tmp_path: Path, script: Path
     visits(a_place(tmp_path / "home", caregiver, script=script))
 
     assert caregiver.steps() == ["new"]
+
+
+def test_a_session_ends_that_neither_terminal_nor_page_could_halt_and_a_page_loaded_anew_ends_nothing() -> None:
+    there = [True] * 3 + [False] * (DESERTED - 1) + [True] + [False] * DESERTED
+    seen = iter([not one for one in there])
+    look = patience(lambda: next(seen, True))
+    for _ in there:
+        look()
+
+    with pytest.raises(ToldToEndError) as ended:
+        look()
+
+    assert ended.value.by == "terminal"
