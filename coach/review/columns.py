@@ -5,10 +5,14 @@ from __future__ import annotations
 import json
 import os
 import re
+import weakref
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path
+from secrets import token_hex
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from coach.errors import CoachError
@@ -21,6 +25,9 @@ if TYPE_CHECKING:
 
 SQL = Path(__file__).parent / "sql"
 TABLES = ("people", "sessions", "sets", "answers", "halts", "eased", "planned", "left_out")
+
+MARK = "written_together"
+"""Key in the metadata of each Parquet file, the same value in all that were written at once."""
 
 HEAP = 2_000
 """Files that are read together: what bounds the memory."""
@@ -88,22 +95,26 @@ def open_clinic(folder: Path) -> Clinic:
 def write_columns(clinic: Clinic, folder: Path) -> None:
     """Write every table as a Parquet file into `folder`, for its owner alone. Raises CoachError that says what to do.
 
-    Each file is whole or as it was before.
+    Each file is whole or as it was before. All bear one mark, by which `open_clinic` knows that they belong together.
     """
     import duckdb
 
     before = os.umask(0o077)  # the engine makes its files by itself
+    made = {folder / f"{table}.new": folder / f"{table}.parquet" for table in TABLES}
+    how = f"FORMAT parquet, COMPRESSION zstd, KV_METADATA {{{MARK}: '{token_hex(8)}'}}"
     try:
         make_folder(folder)
-        for table in TABLES:
-            path = folder / f"{table}.parquet"
-            beside = path.with_suffix(".new")
+        for table, beside in zip(TABLES, made, strict=True):
             beside.unlink(missing_ok=True)
-            clinic.engine.execute(
-                f"COPY (FROM {table} ORDER BY ALL) TO {_text(beside)} (FORMAT parquet, COMPRESSION zstd)"
-            )
+            clinic.engine.execute(f"COPY (FROM {table} ORDER BY ALL) TO {_text(beside)} ({how})")
+        for beside, path in made.items():
             beside.replace(path)
-    except (OSError, duckdb.Error) as error:
+    except BaseException as error:
+        for beside in made:
+            with suppress(OSError):
+                beside.unlink(missing_ok=True)
+        if not isinstance(error, (OSError, duckdb.Error)):  # an interrupt
+            raise
         reason = getattr(error, "strerror", "") or "the engine could not write there"
         raise CoachError(
             f"Cannot write columns into {folder} ({reason}): name a folder where you may write."
@@ -132,25 +143,34 @@ def _engine() -> DuckDBPyConnection:
     except ImportError as error:
         raise CoachError("The clinic's engine is missing; install it with: pip install duckdb") from error
     # Nothing is fetched: what the engine needs is inside its package.
+    # By itself the engine takes a folder where we were called, for everybody to read.
+    aside = TemporaryDirectory(prefix="coach-clinic-", ignore_cleanup_errors=True)
     config: dict[str, str | bool | int | float | list[str]] = {
         "autoinstall_known_extensions": "false",
         "autoload_known_extensions": "false",
         "memory_limit": MEMORY,
+        "temp_directory": aside.name,
     }
-    return duckdb.connect(":memory:", config=config)
+    engine = duckdb.connect(":memory:", config=config)
+    weakref.finalize(engine, aside.cleanup)
+    return engine
 
 
 def _open_columns(engine: DuckDBPyConnection, folder: Path) -> None:
     import duckdb
 
+    anew = "write the columns anew: coach review --clinic HOME --parquet DIR"
+    marks = set()
     for table in TABLES:
+        path = _text(folder / f"{table}.parquet")
         try:
-            engine.execute(f"CREATE VIEW {table} AS FROM read_parquet({_text(folder / f'{table}.parquet')})")
+            engine.execute(f"CREATE VIEW {table} AS FROM read_parquet({path})")
+            held = dict(engine.execute(f"SELECT key, value FROM parquet_kv_metadata({path})").fetchall())  # noqa: S608
+            marks.add(held.get(MARK.encode()))
         except duckdb.Error as error:
-            raise CoachError(
-                f"{folder}/{table}.parquet cannot be read; write the columns anew: "
-                "coach review --clinic HOME --parquet DIR"
-            ) from error
+            raise CoachError(f"{folder}/{table}.parquet cannot be read; {anew}") from error
+    if len(marks) > 1:
+        raise CoachError(f"The files in {folder} are of two times, for writing them was broken off; {anew}")
 
 
 def _load(engine: DuckDBPyConnection, folder: Path, everybody: tuple[Member, ...]) -> None:

@@ -21,7 +21,7 @@ from coach.logbook import SessionRecord, joined
 from coach.logbook.pain import edge, is_pain
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
-from coach.review import steps_up
+from coach.review import columns, steps_up
 from coach.review.columns import TABLES, Clinic, ask, open_clinic, write_columns
 from coach.review.logbooks import EPOCH
 from coach.testing import Person, StoredRun, begin_in
@@ -311,6 +311,49 @@ def test_columns_that_are_torn_are_one_sentence(made: Path, tmp_path: Path) -> N
 
     with pytest.raises(CoachError, match=r"sets.parquet cannot be read; write the columns anew"):
         open_clinic(tmp_path)
+
+
+@pytest.mark.parametrize("at", [1, len(TABLES) - 1])
+def test_columns_half_of_which_are_of_another_time_are_one_sentence(
+    at: int, made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clinic = open_clinic(made)
+    write_columns(clinic, tmp_path)
+    replace = Path.replace
+    done: list[Path] = []
+
+    def killed(path: Path, target: Path) -> Path:
+        if len(done) == at:
+            raise KeyboardInterrupt
+        done.append(path)
+        return replace(path, target)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "replace", killed)
+        with pytest.raises(KeyboardInterrupt):
+            write_columns(clinic, tmp_path)
+
+    with pytest.raises(CoachError, match=r"are of two times.*write the columns anew"):
+        open_clinic(tmp_path)
+    write_columns(clinic, tmp_path)
+    assert rows(open_clinic(tmp_path), "SELECT count(*) FROM sets") == rows(clinic, "SELECT count(*) FROM sets")
+    assert not list(tmp_path.glob("*.new"))
+
+
+def test_what_does_not_fit_into_memory_goes_into_a_private_folder_that_goes_with_the_engine(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    engine = columns._engine()
+    (row,) = engine.execute("SELECT current_setting('temp_directory')").fetchall()
+    aside = Path(row[0])
+
+    assert aside.stat().st_mode & 0o777 == 0o700
+    assert not aside.is_relative_to(tmp_path)
+
+    engine.close()
+    del engine
+    assert not aside.exists()
 
 
 def test_a_folder_whose_name_looks_like_a_pattern_is_read(home: Path, tmp_path: Path) -> None:
