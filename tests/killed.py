@@ -23,7 +23,7 @@ from datetime import UTC, datetime, timedelta
 from functools import cache, partial
 from pathlib import Path
 from random import Random
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -46,8 +46,8 @@ from coach.testing import Person, StoredRun, begin_in, live, random_program
 PERSON = "mira"
 BEGAN = datetime(2027, 1, 11, 9, 30, tzinfo=UTC)
 
-TOUCHES = ("open", "write", "fsync", "ftruncate", "close", "replace", "unlink", "mkdir")
-"""Calls of `os` that change a file, or make sure of it."""
+TOUCHES = ("open", "write", "fsync", "ftruncate", "close", "replace", "rename", "unlink", "mkdir", "rmdir")
+"""Calls of `os` that change a file, or make sure of it; and what is written to a file that `os.fdopen` gave."""
 
 
 PARTS = 6
@@ -68,24 +68,54 @@ class Fatal:
         self._chance, self._at, self.count = chance, at, 0
         self.real = {name: getattr(os, name) for name in TOUCHES}
         for name in TOUCHES:
-            setattr(os, name, self._deadly(name))
+            setattr(os, name, self._deadly(name, self.real[name]))
+        fdopen, deadly = os.fdopen, self._deadly
 
-    def _deadly(self, name: str) -> Callable[..., Any]:
-        real = self.real[name]
+        def opened(handle: int, mode: str = "r", *args: Any, **more: Any) -> Any:
+            file = fdopen(handle, mode, *args, **more)
+            if mode != "wb":
+                return file
 
+            def written(data: Any) -> int:
+                count = file.write(data)
+                file.flush()
+                return count
+
+            return _Through(file, deadly("write to", written))
+
+        os.fdopen = opened  # type: ignore[assignment]
+
+    def _deadly(self, name: str, real: Callable[..., Any]) -> Callable[..., Any]:
         def call(*args: Any, **more: Any) -> Any:
             self.count += 1
             if self.count != self._at:
                 return real(*args, **more)
             how = self._chance.choice(("before", "part", "after"))
-            if how == "part" and name == "write":
-                real(args[0], bytes(args[1])[: self._chance.randint(0, len(args[1]))])
+            if how == "part" and name.startswith("write"):
+                *where, data = args
+                real(*where, bytes(data)[: self._chance.randint(0, len(data))])
             elif how == "after":
                 real(*args, **more)
             os.kill(os.getpid(), signal.SIGKILL)
             raise AssertionError("a killed process does nothing more")
 
         return call
+
+
+class _Through:
+    """A file whose `write` is another."""
+
+    def __init__(self, file: Any, write: Callable[..., Any]) -> None:
+        self._file, self.write = file, write
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._file, name)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._file.close()
 
 
 @dataclass
@@ -188,8 +218,11 @@ def _archive(home: Home) -> Path:
     return home.root.with_suffix(".zip")
 
 
-def killed(do: Callable[[Random, Tell], None], seed: int, at: int) -> tuple[Told, bool]:
-    """Run `do` in a child that dies at its `at`th touch of the disk; return what it told, and whether it was killed."""
+def killed(do: Callable[[Random, Tell], None], seed: int, at: int, within: float = 0.0) -> tuple[Told, bool]:
+    """Run `do` in a child that dies at its `at`th touch of the disk; return what it told, and whether it was killed.
+
+    `within`: it dies after so many seconds instead, wherever it is, in another library too; 0: not so.
+    """
     reads, writes = os.pipe()
     sys.stdout.flush()
     child = os.fork()
@@ -201,6 +234,7 @@ def killed(do: Callable[[Random, Tell], None], seed: int, at: int) -> tuple[Told
             def tell(**told: Any) -> None:
                 fatal.real["write"](writes, json.dumps(told).encode() + b"\n")
 
+            signal.setitimer(signal.ITIMER_REAL, within)  # its signal ends a process like a kill: nothing runs any more
             do(Random(seed), tell)
         except BaseException:  # noqa: BLE001 - the child must not go on as a second parent
             traceback.print_exc()
@@ -211,7 +245,7 @@ def killed(do: Callable[[Random, Tell], None], seed: int, at: int) -> tuple[Told
         told = [json.loads(line) for line in pipe]
     _, status = os.waitpid(child, 0)
     assert not os.WIFEXITED(status) or os.WEXITSTATUS(status) == 0, "the child broke: see above"
-    return told, os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL
+    return told, os.WIFSIGNALED(status) and os.WTERMSIG(status) in (signal.SIGKILL, signal.SIGALRM)
 
 
 def look(home: Home, told: Told, left: Left) -> None:

@@ -42,8 +42,8 @@ LONGEST = 10.0
 
 COMMANDS = {
     "start": ["start", "small.yaml", "--person", PERSON, "--recording", "quiet.wav", "--ears", "keys", "--anew"],
-    "today": ["today", PERSON],
-    "decide": ["decide", PERSON, "heel_lowering", "stay", "--by", "Kim"],
+    "today": ["today", PERSON, "ankle_steady"],
+    "decide": ["decide", PERSON, "heel_lowering", "stay", "--by", "Kim", "--program", "ankle_steady"],
     "log": ["log", PERSON],
     "review": ["review", PERSON, "--html", "out/r.html", "--csv", "out/r.csv", "--fhir", "out/r.json"],
     "clinic": ["review", "--clinic", "home", "--parquet", "out/columns", "--html", "out/c.html"],
@@ -149,8 +149,8 @@ def main() -> None:
                 print(command, told, status, one, err[-300:])
     table = Table("command", "usually, s", "tried", "told in time", "not as it must be")
     for command, counts in tried.items():
-        wrong = {one: n for one, n in counts.items() if one not in ("tried", "told in time") and "as ever" not in one}
-        table.add_row(command, f"{usual[command]:.1f}", str(counts["tried"]), str(counts["told in time"]), str(wrong))
+        bad = {one: n for one, n in counts.items() if one not in ("tried", "told in time") and "as ever" not in one}
+        table.add_row(command, f"{usual[command]:.1f}", str(counts["tried"]), str(counts["told in time"]), str(bad))
     Console(width=130).print(table)
 
 
