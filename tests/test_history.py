@@ -13,7 +13,7 @@ from random import Random
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.history import broken_off, day_of, past
@@ -37,8 +37,17 @@ ZONES = (
     "NZST-12NZDT,M9.5.0,M4.1.0/3",
     "<-03>3",
     "<+1245>-12:45<+1345>,M9.5.0/2:45,M4.1.0/3:45",
+    "<+1030>-10:30<+11>-11,M10.1.0,M4.1.0",
+    "<-04>4<-03>,M9.1.6/24,M4.1.6/24",
+    "EET-2EEST,M3.5.0/0,M10.5.0/0",
+    "EET-2EEST,M4.5.5/0,M10.5.4/24",
+    "<-12>12",
+    "<+14>-14",
+    "Nowhere/Land",
+    "",
 )
-"""Places as POSIX writes them, with the days on which their clocks change."""
+"""Places as POSIX writes them, with the days on which their clocks change: by half an hour too, and at midnight, so
+that a day has no 00:00 or two 23:30; both sides of the date line; a zone that there is not, and none."""
 
 pytestmark = pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of a process cannot be set here")
 
@@ -141,6 +150,53 @@ def test_days_are_those_of_the_place_and_the_schedule_counts_calendar_days(
         assert list(over) == sorted(set(over))
         assert all(day <= days[-1] for day in over)
         assert over[0] == days[0]
+
+
+@settings(max_examples=40)
+@given(
+    zones=st.tuples(st.sampled_from(ZONES), st.sampled_from(ZONES)),
+    moment=NEAR | ANY,
+    gaps=st.lists(st.integers(1, 9), min_size=1, max_size=6),
+)  # fmt: skip
+def test_whoever_travels_has_the_same_session_due_a_day_sooner_or_later_at_most(
+    kept: SessionRecord, zones: tuple[str, str], moment: datetime, gaps: list[int]
+) -> None:
+    records, at = [], moment
+    for number, gap in enumerate(gaps):
+        records.append(replace(kept, session=f"s{number}", began=at.isoformat(), next_in_days=2))
+        at += timedelta(days=gap)
+    plans = []
+    for zone in zones:
+        with living_in(zone):
+            plans.append(plan(ANKLE, past(records, ANKLE.id), Home(Path(), lambda: at).today()))
+    there, here = plans
+
+    assert [(one.level, one.target) for one in there.exercises] == [(one.level, one.target) for one in here.exercises]
+    assert there.due is not None
+    assert here.due is not None
+    assert abs((there.due - here.due).days) <= 1
+
+
+def test_a_day_that_a_place_left_out_moves_the_next_session_by_no_more_than_it(kept: SessionRecord) -> None:
+    with living_in("Pacific/Apia"):
+        before = datetime(2011, 12, 30, 5, tzinfo=UTC)  # there the evening of the 29th; the 30th never was
+        if time.localtime(before.timestamp() + 86_400).tm_mday != 31:
+            pytest.skip("this system does not know that place")
+        sessions = past([replace(kept, began=before.isoformat(), next_in_days=1)], ANKLE.id)
+        today = Home(Path(), lambda: before + timedelta(days=1)).today()
+
+        assert (sessions[0].day, today) == (date(2011, 12, 29), date(2011, 12, 31))
+        assert due_on(ANKLE, sessions, today)[0] == date(2011, 12, 30)
+
+
+def test_a_zone_that_changes_while_the_program_runs_is_noticed() -> None:
+    late = datetime(2027, 1, 11, 23, tzinfo=UTC)
+    with living_in("UTC0"):
+        home = Home(Path(), lambda: late)
+        before = home.today()
+        os.environ["TZ"] = "KST-9"  # nobody tells the process
+
+        assert (before, home.today()) == (date(2027, 1, 11), date(2027, 1, 12))
 
 
 @pytest.mark.parametrize(

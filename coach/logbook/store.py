@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
@@ -98,7 +99,9 @@ class Home:
         return self.root / "clips"
 
     def now(self) -> datetime:
-        """Return the time of day, where this machine is."""
+        """Return the time of day, where this machine is now: it may have travelled while a page was open for days."""
+        if hasattr(time, "tzset"):  # Windows looks by itself
+            time.tzset()
         return self._now().astimezone()
 
     def today(self) -> date:
