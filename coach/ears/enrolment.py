@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
@@ -249,10 +250,20 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
 
 
 def _check_size(path: Path) -> None:
-    """Raise ValueError if the arrays say that they take up too much memory; none is read further than it says."""
+    """Raise ValueError if the arrays take up too much memory, or say that they hold more than lies there."""
     with ZipFile(path) as archive:
-        if sum(entry.file_size for entry in archive.infolist()) > LARGEST:
+        entries = archive.infolist()
+        if sum(entry.file_size for entry in entries) > LARGEST:
             raise ValueError(path.name)
+        for entry in entries:
+            with archive.open(entry) as file:
+                version = np.lib.format.read_magic(file)
+                if version != (1, 0):  # as ours are written
+                    raise ValueError(entry.filename)
+                shape, _, kind = np.lib.format.read_array_header_1_0(file)
+            # Memory is set aside for what a header says before anything is read; texts may be 0 bytes wide.
+            if math.prod(shape) * max(1, kind.itemsize) > entry.file_size:
+                raise ValueError(entry.filename)
 
 
 def _whole(data: Any, name: str, low: int = 0) -> npt.NDArray[np.int64]:  # noqa: ANN401  # numpy has no type for it
