@@ -42,6 +42,7 @@ def windows(address: str, many: int) -> Iterator[list[Any]]:
                 continue
             window.evaluate("""() => addEventListener("keydown", (event) => {
               window.pressedAt = performance.timeOrigin + event.timeStamp; }, true)""")
+            window.wait_for_function("() => document.body.dataset.kind || !document.getElementById('session')")
             opened.append(window)
         yield opened
         browser.close()

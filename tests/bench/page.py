@@ -81,6 +81,8 @@ STEPS = {
 }
 ANSWERS = {"checking": "r", "screening": "n", "screen_check": "y", "setup": "r", "waiting": "r", "halted": "b",
            "recovering": "r", "paused": "r", "confirming": "y", "asking": "2"}  # fmt: skip
+ARRIVALS = 40
+"""Presses of which only the way to the coach is measured: no sound, no waiting."""
 QUIET = 0.003
 """RMS of 5 ms below which the speaker is silent: the tone is a hundred times as loud."""
 
@@ -119,12 +121,13 @@ def _halts_in_windows(args: argparse.Namespace) -> None:
     print(f"{args.halts} halts, {among}, {args.strangers} strangers that come back after {args.again:g} s; ms")
     try:
         with pulse_server() as env, quiet_room(env) as env:
-            print(f"  press to silence, coach page       {_spread(_heard(heard, args.halts, env))}")
+            heard_in = _spread(_heard(heard, args.halts, env)) if args.halts else "left out"
+            print(f"  press to silence, coach page        {heard_in}", flush=True)
     except NoPulseError as error:
         print(f"  press to silence: not measured, {error}")
     if args.windows:
-        print(f"  press to arrival, one stream       {_spread(_arrivals(args))}")
-        print(f"  press to arrival, a stream a window {_spread(_arrivals(args, naive=True))}")
+        print(f"  press to arrival, one stream        {_spread(_arrivals(args))}", flush=True)
+        print(f"  press to arrival, a stream a window {_spread(_arrivals(args, naive=True))}", flush=True)
 
 
 def _arrivals(args: argparse.Namespace, *, naive: bool = False) -> list[float]:
@@ -135,7 +138,7 @@ def _arrivals(args: argparse.Namespace, *, naive: bool = False) -> list[float]:
         windows(address, args.windows) as opened,
         strangers(address, args.strangers, args.again),
     ):
-        for number in range(2 * args.halts):
+        for number in range(ARRIVALS):
             at = press(opened[-1 - number % len(opened)])
             found.append(1000 * (arrived() - at))
             if found[-1] > 10_000:

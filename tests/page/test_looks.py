@@ -335,6 +335,13 @@ def test_the_halt_works_in_a_state_that_names_no_halting_key(page: Page, coach: 
     assert coach.presses(2) == presses(" ", " ")
 
 
+def test_the_space_bar_halts_before_a_screen_has_come(page: Page, coach: FakeScreens) -> None:
+    page.goto(coach.address)
+    page.keyboard.press(" ")
+
+    assert coach.presses(1) == presses(" ")
+
+
 def test_a_step_takes_space_for_a_button_as_any_page_does(page: Page, coach: FakeScreens, shown: Shown) -> None:
     sent = shown(SCREENS["who"])
     page.locator("#choices button", has_text="Joon").focus()

@@ -145,7 +145,7 @@ function press(key) {
 async function halt() {
   halts.postMessage("");
   callOff();
-  const found = screen.keys.find((one) => one.halts);
+  const found = screen && screen.keys.find((one) => one.halts);
   const body = { do: "press", key: found ? found.key : " " };
   const never = new AbortController().signal;
   for (let tried = 0; tried < HALTS_TRIED && !(await sent(body, never)); tried += 1) {
@@ -171,14 +171,14 @@ function keyOf(event) {
 }
 
 function onKey(event) {
-  if (!screen || screen.kind !== "session" || event.ctrlKey || event.altKey || event.metaKey) return;
+  if ((screen && screen.kind !== "session") || event.ctrlKey || event.altKey || event.metaKey) return;
   const key = keyOf(event);
   if (!key) {
     if (event.key === "Enter" && event.repeat) event.preventDefault(); // a key that is held down presses once
     return;
   }
-  const found = screen.keys.find((one) => one.key === key);
-  if (key !== " " && !found) return;
+  const found = screen && screen.keys.find((one) => one.key === key);
+  if (key !== " " && !found) return; // before a screen has come, too, the space bar halts
   event.preventDefault(); // on both ways of the key, so that space presses no button
   event.stopPropagation();
   if (event.type !== "keydown" || event.repeat) return;
