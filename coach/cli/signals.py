@@ -138,7 +138,6 @@ def heeded(now: Callable[[], float] = monotonic) -> Iterator[Told]:
     mine = _heard
     handlers = dict.fromkeys(ENDS, mine.to_end) | {"SIGTSTP": mine.to_stop, "SIGCONT": mine.to_go_on}
     kept: dict[int, Any] = {}
-    shown = sys.stdout, sys.stderr
     if current_thread() is main_thread():  # elsewhere Python lets nobody do so
         for name, handler in handlers.items():
             number = getattr(signal, name, None)
@@ -150,7 +149,6 @@ def heeded(now: Callable[[], float] = monotonic) -> Iterator[Told]:
         for number, handler in kept.items():
             signal.signal(number, handler)
         _heard = before
-        sys.stdout, sys.stderr = shown
 
 
 def _write_nowhere() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import signal
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,14 @@ from coach.voice.pack import load_pack
 HUP = getattr(signal, "SIGHUP", None)
 ENDS = [signal.SIGINT, signal.SIGTERM, *([HUP] if HUP else [])]
 WHY = {signal.SIGINT: "quit", signal.SIGTERM: "told_to_end", HUP: "hung_up"}
+
+
+@pytest.fixture(autouse=True)
+def shown() -> Iterator[None]:
+    """Give the streams back that a closed terminal took."""
+    before = sys.stdout, sys.stderr
+    yield
+    sys.stdout, sys.stderr = before
 
 
 class Hum:
@@ -166,11 +174,9 @@ def test_a_closed_terminal_is_written_to_no_more_and_ends_nothing_where_the_comm
     with heeded() as one:
         one.at_hang_up = lambda: left.append("left")
         one.to_end(HUP)
-        hidden = sys.stdout
 
     assert left == ["left"]
-    assert hidden is not shown
-    assert sys.stdout is shown
+    assert sys.stdout is not shown, "what is flushed at the very end would be an error, too"
     assert one.end is None
 
 
