@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from coach.cli.signals import heeded
-from coach.errors import CoachError, ToldToEndError
+from coach.cli.signals import Told, heeded
+from coach.errors import CoachError
 
 # The ears multiply small matrices all the time: on a busy machine several threads of the library that does it only wait
 # for each other (measured: 0.14 ms with one, 2 ms with two). It is read when numpy is loaded, so before any command.
@@ -70,23 +70,24 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     given = sys.argv[1:] if argv is None else argv
     with heeded() as told:
-        status = _run(given)
+        status = _run(given, told)
         return told.end.status if told.end else status
 
 
-def _run(given: Sequence[str]) -> int:
+def _run(given: Sequence[str], told: Told) -> int:
     command = given[0] if given and given[0] in COMMANDS else ""
     try:
         return _command(given, command)
     except CoachError as error:
         print(f"coach {command}: {error}", file=sys.stderr)
         return 2
-    except KeyboardInterrupt as error:
-        by = error.by if isinstance(error, ToldToEndError) else "keyboard"
-        with suppress(OSError):
-            print(f"coach {command}: {TOLD[by]}", file=sys.stderr)
-        return 130
-    except BrokenPipeError:
+    except (Exception, KeyboardInterrupt) as error:
+        if told.end is not None or isinstance(error, KeyboardInterrupt):  # a library may make its own error of it
+            with suppress(OSError):
+                print(f"coach {command}: {TOLD[told.end.by if told.end else 'keyboard']}", file=sys.stderr)
+            return 130
+        if not isinstance(error, BrokenPipeError):
+            raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 141
 

@@ -142,6 +142,22 @@ def test_any_command_says_who_ended_it(monkeypatch: pytest.MonkeyPatch, capsys: 
     assert (status, capsys.readouterr().err) == (143, "coach decide: told to end by the system.\n")
 
 
+def test_a_library_that_makes_its_own_error_of_it_leaves_one_sentence_too(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def query(_: object) -> None:
+        try:
+            signal.raise_signal(signal.SIGINT)
+        except KeyboardInterrupt as error:
+            raise RuntimeError("Query interrupted") from error
+
+    monkeypatch.setattr(decide, "run", query)
+
+    status = main(["decide", "mira", "heel", "up", "--by", "Kim"])
+
+    assert (status, capsys.readouterr().err) == (130, "coach decide: ended from the keyboard.\n")
+
+
 def test_told_to_end_it_is_broken_off_once_unless_somebody_insists() -> None:
     now = [0.0]
     one = Told(lambda: now[0])
