@@ -11,8 +11,6 @@ from dataclasses import dataclass, field, replace
 from threading import Thread
 from typing import Any
 
-import numpy as np
-
 from coach.audio.echo import Canceller
 from coach.audio.echo_watch import EchoWatch
 from coach.audio.mixer import Layer, Mixer, beat
@@ -33,6 +31,7 @@ from coach.session.state import Session, State, begin
 from coach.snapshot import Snapshot
 from coach.snapshots import Showing, draw
 from coach.tempo.units import to_samples, to_seconds
+from coach.troubles import Troubles
 from coach.words.phrases import Phrase, VoicePack, sentence
 from coach.words.replies import NUMBERS, Listening, Noted, Outcome, Understood, listen, open_for
 
@@ -41,12 +40,6 @@ LOOK_EVERY = to_samples(0.1)
 
 PATIENCE = 0.8
 """Seconds that a stretch is waited for before everything is held."""
-
-DEAD_MIC = to_samples(0.9)
-"""Samples of one and the same value after which a microphone is taken for lost; a live one has noise of its own."""
-
-DEAD_MIC_AT_MOST = to_samples(30.0)
-"""Some microphones shut off between words: one that comes back by itself is given twice the time, up to this."""
 
 HUSHED_AT_MOST = to_samples(1.5)
 """Samples that the coach stays quiet because somebody speaks, if nothing comes of it."""
@@ -59,9 +52,6 @@ STALLS = 150
 
 LAST_WORDS = 6
 """The same where nothing but the last words of a session is still to be said."""
-
-BACK_AFTER = to_samples(1.0)
-"""Samples without a hole after which a speaker that was lost is back."""
 
 SLOW_DISK = to_samples(10.0)
 """Samples for which the disk may lag behind before it is taken for one that refuses."""
@@ -146,11 +136,8 @@ class Engine:
         self.begun = False
         """Whether the record holds a first line."""
         self._over = True  # until its first line is kept there is no session to end
-        self._silent_mic = 0
-        self._dead_after = DEAD_MIC
-        self._mic_lost = False
+        self._troubles = Troubles()
         self._stalled = 0
-        self._speaker_back = -1
         self._echo_watch = EchoWatch()
         self._hushed_until = -1
         self._voicing = False
@@ -204,14 +191,11 @@ class Engine:
             return
         self._stalled = 0
         self._now = captured.at + len(captured.mic)
-        if 0 <= self._speaker_back <= self._now:
-            self._speaker_back = -1
-            self._give_if_taken(Event(On.SPEAKER_BACK, max(self._now, self.session.at)))
         self._happen()
         self._listen(self._canceller.process(captured))
-        self._watch_mic(captured)
+        self._tell_troubles(self._troubles.fed(captured))
         if self._echo_watch.feed(captured):
-            self._lose_speaker()
+            self._tell_troubles(self._troubles.unheard(self._now))
         self._watch_disk()
         self._happen()
         if self._show is not None and self._now - self._shown_at >= LOOK_EVERY:
@@ -221,7 +205,7 @@ class Engine:
     def _look_up(self) -> None:
         """Take what comes from elsewhere than the device. While this process stood still nothing sounded."""
         if self._poll is not None and self._poll():
-            self._lose_speaker()
+            self._tell_troubles(self._troubles.stalled(self._now))
 
     def _happen(self) -> None:
         """Let everything happen that is due by now."""
@@ -234,19 +218,20 @@ class Engine:
     def _stall(self) -> None:
         """The device gave nothing: hold, show it, listen to the keys alone, and give up after a while."""
         self._stalled += 1
-        self._lose_speaker()
+        self._tell_troubles(self._troubles.stalled(self._now))
         self._understand(self._ears.pressed(self._now))
         if self._show is not None:
             self._show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
         if self._stalled >= (LAST_WORDS if self.session.state is State.CLOSING else STALLS):
             self._quit()
 
-    def _lose_speaker(self) -> None:
-        """What the coach plays is not heard: hold. It is back when the sound has gone on for a while."""
-        if self._speaker_back < 0:
-            self._give_if_taken(Event(On.SPEAKER_LOST, max(self._now, self.session.at)))
-        self._speaker_back = self._now + BACK_AFTER
-        self._showing.speaker_lost = True
+    def _tell_troubles(self, events: list[On]) -> None:
+        """Tell the session and the screens what is wrong with the device, or right again."""
+        for on in events:
+            self._give_if_taken(Event(on, max(self._now, self.session.at)))
+        self._showing.mic_lost = self._troubles.mic_lost
+        self._showing.speaker_lost = self._troubles.speaker_lost or not self._echo_watch.heard
+        self._showing.no_echo = self.session.state is State.CHECKING and self._room_check.echo is False
 
     def _quit(self, on: On = On.QUIT) -> None:
         """End the session here, whatever state it is in."""
@@ -254,20 +239,6 @@ class Engine:
             return
         self._give_if_taken(Event(on, max(self._now, self.session.at)))
         self._over = True
-
-    def _watch_mic(self, captured: Captured) -> None:
-        """A microphone that gives nothing but zeros, or another value that never changes, is lost."""
-        self._silent_mic = 0 if np.ptp(captured.mic) else self._silent_mic + len(captured.mic)
-        lost = self._silent_mic >= self._dead_after
-        if lost and not self._mic_lost:
-            self._mic_lost = self._give_if_taken(Event(On.MIC_LOST, self._now))
-        elif not self._silent_mic and self._mic_lost:
-            self._mic_lost = False
-            self._dead_after = min(2 * self._dead_after, DEAD_MIC_AT_MOST)
-            self._give_if_taken(Event(On.MIC_BACK, self._now))
-        self._showing.mic_lost = self._mic_lost
-        self._showing.speaker_lost = self._speaker_back >= 0 or not self._echo_watch.heard
-        self._showing.no_echo = self.session.state is State.CHECKING and self._room_check.echo is False
 
     def _watch_disk(self) -> None:
         """A disk that refuses the record, or lags far behind, is told to the session; so is its coming back."""

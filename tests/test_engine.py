@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from in_the_room import PERSON, SMALL, prepared
 
+from coach.cli.moment import alarm
 from coach.cli.parts import Prepared, first_line
 from coach.cli.signals import heeded
 from coach.ears.front import Ears
@@ -360,6 +361,32 @@ def test_one_hole_in_the_sound_holds_the_set_and_only_a_whole_second_without_ano
     assert back - holes[-1] == RATE
     assert {at for at in onsets(ran.desk.played) if lost <= at < back} == set()
     assert [fields["counted"] for fields in ran.lines.of("set_ended")] == [3, 3]
+
+
+def test_sound_that_stutters_both_ways_is_one_trouble_on_the_screen_and_a_few_lines_in_the_record() -> None:
+    """As on a computer that is too busy: now and then a second of sound, and the microphone gives nothing at times."""
+    began: list[int] = []
+    shown: list[str] = []
+
+    def act(desk: Desk) -> str | None:
+        began.extend([desk.now] if not began and desk.phase() == (2, 0) else [])
+        since = desk.now - began[0] if began else -1
+        busy = 0 <= since < to_samples(30)
+        desk.mute_mic = busy and since % to_samples(5) < to_samples(2)
+        due = busy and since % to_samples(1.2) == 0 and desk.holes[-1:] != [desk.now]
+        return "stall" if due else None
+
+    ran = run(act, show=lambda now: shown.append(alarm(now)))
+
+    device = [fields["what"] for fields in ran.lines.of("device")]
+    troubles = [kind for kind, before in zip(shown, ["", *shown], strict=False) if kind != before and kind]
+    assert len(ran.desk.holes) >= 25
+    assert device.count("speaker_lost") <= 4
+    assert device.count("speaker_lost") == device.count("speaker_back")
+    assert {"mute", "deaf"} & set(troubles) == set()
+    assert troubles.count("sound") <= 4
+    assert said(ran).count("paused") <= 4
+    assert ran.why == "done"
 
 
 @given(st.lists(st.tuples(st.integers(0, 4000), st.sampled_from(["stall", "mute", " "])), min_size=1, max_size=6))

@@ -27,7 +27,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("history", "program_files", "snapshots"),
     ("audio", "voice", "ears", "review"),  # the edges: never each other
     ("moments",),
-    ("keeping",),
+    ("keeping", "troubles"),
     ("page",),
     ("engine", "tryout"),
     ("testing",),

@@ -8,6 +8,7 @@ from coach.cli.labels import Labels, shown
 from coach.snapshot import Snapshot
 
 ALARMS: tuple[tuple[str, Callable[[Snapshot], bool]], ...] = (
+    ("sound", lambda now: {"speaker_gone", "microphone_gone"} <= {*now.warnings}),
     ("mute", lambda now: now.state == "mute" or "speaker_gone" in now.warnings),
     ("deaf", lambda now: now.state == "deaf" or "microphone_gone" in now.warnings),
     ("halted", lambda now: now.state == "halted"),

@@ -22,6 +22,8 @@ CALM = Snapshot(at=0, state="working", heard="ready", heard_ear="taught")
         (replace(CALM, state="mute"), "mute"),
         (replace(CALM, state="closing", warnings=("speaker_gone",)), "mute"),
         (replace(CALM, state="deaf"), "deaf"),
+        (replace(CALM, state="mute", warnings=("microphone_gone", "speaker_gone")), "sound"),
+        (replace(CALM, state="deaf", warnings=("microphone_gone", "speaker_gone")), "sound"),
         (replace(CALM, warnings=("microphone_gone", "no_echo")), "deaf"),
         (replace(CALM, state="halted"), "halted"),
         (replace(CALM, state="waiting", unanswered=1), "unanswered"),

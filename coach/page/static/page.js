@@ -4,7 +4,7 @@
 
 const STALE = 3000;      // ms without a screen after which a running session counts as lost
 const SILENT = 10000;    // ms without a word from the line, which says something every two seconds: it died
-const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "no_echo", "unclear", "lost"];
+const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "sound", "no_echo", "unclear", "lost"];
 const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice", unwritten: "notice" }; // any other: danger
 const HALTS_TRIED = 120;  // a halt that did not arrive is sent again; nothing else is
 
