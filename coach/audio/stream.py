@@ -8,10 +8,9 @@ a rate of its own; both directions are then converted, and the count stays in fr
 from __future__ import annotations
 
 import atexit
-import time
+import sys
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from types import ModuleType
 from typing import Any
@@ -19,16 +18,27 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from coach.audio.choice import DeviceInfo, choose
+from coach.audio.clock import Pace, sleepless_clock
+from coach.audio.foreign import keep_off_the_screen
 from coach.audio.sounds import finite
 from coach.errors import DeviceError
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE
+
+__all__ = ["DeviceInfo", "Stream", "Within", "choose", "devices", "sleepless_clock"]
 
 _Frames = npt.NDArray[np.float32]
 """Shape (frames, channels)."""
 
 OWN_RATES = (48_000, 44_100, 32_000)
 """Rates to try where a device refuses RATE and its own; BLOCK is a whole number of frames at each."""
+
+MOST_CHANNELS = 8
+"""Channels that a device has at most which takes nothing but all of its own, such as an array of microphones."""
+
+ANSWERS = 10.0
+"""Seconds that the sound system may take to list its devices, or to open one; a wireless one takes two or three."""
 
 GIVE_UP = 120.0
 """Seconds without a frame after which the device counts as gone for good, in one piece (the computer slept) or not."""
@@ -42,43 +52,42 @@ ELSEWHERE = 6.0
 LET_GO = 1.0
 """Seconds that a device is waited for to be let go of, or opened; one whose sound server died may never return."""
 
-BEHIND = 0.8
-"""Seconds by which the sound may fall behind the clock: lost to xruns or sleep, or not yet looked at. What a device
-hands over in lumps, and a thread that waits for its turn, stay under half of it."""
-
-DRIFT = 0.02
-"""Seconds in each second by which the device's clock may run slower than this one and is not behind."""
-
-TOLD_EVERY = RATE // 2
-"""Frames between two words of it."""
-
 FAILED_BLOCKS = 50
 """So many blocks in a row that could not be rendered (a second of them) are the end: the coach would be mute."""
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceInfo:
-    """One sound device as the system names it."""
+Within = Callable[[float, Callable[[], None]], Callable[[], bool]]
+"""Does something for at most so many seconds; see `Stream`."""
 
-    name: str
-    host: str
-    """The system's sound interface that offers it, such as "ALSA" or "Core Audio"."""
-    inputs: int
-    """Channels of its microphone side; 0: it has none."""
-    outputs: int
-    """Channels of its loudspeaker side; 0: it has none."""
-    rate: int
-    """Frames a second that it prefers."""
-    default_input: bool
-    default_output: bool
-    index: int
-    """The system's number for it now; never to be shown or kept, it changes with every plug."""
+_in_use: set[Any] = set()
+"""Streams of the library that run, and such as could not be let go of."""
 
 
-def devices() -> list[DeviceInfo]:
-    """Return every sound device of this machine. Raises DeviceError where PortAudio is missing or fails."""
+def at_once(_seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
+    """Do `work` here and now, however long it takes. See `engine.within` for what does not wait for ever."""
+    work()
+    return lambda: False
+
+
+def devices(within: Within = at_once) -> list[DeviceInfo]:
+    """Return every sound device of this machine as of now. Raises DeviceError where PortAudio is missing or fails.
+
+    While a stream is in use it is as of when the library was begun, which cannot be done anew then. `within`: see
+    `Stream`.
+    """
+    found: list[DeviceInfo] = []
+    _answered(within, lambda: found.extend(_listed()))
+    return found
+
+
+def _listed() -> list[DeviceInfo]:
+    begun = "sounddevice" in sys.modules
     sd = _sounddevice()
     try:
+        if begun and not _in_use:
+            with suppress(sd.PortAudioError):  # it never began
+                sd._terminate()  # noqa: SLF001  the only way to make PortAudio see what was plugged in since
+            sd._initialize()  # noqa: SLF001
         hosts = [str(host["name"]) for host in sd.query_hostapis()]
         found = list(sd.query_devices())
         usual = sd.query_hostapis(sd.default.hostapi) if found else {}
@@ -97,73 +106,6 @@ def devices() -> list[DeviceInfo]:
         )
         for number, each in enumerate(found)
     ]
-
-
-def choose(found: list[DeviceInfo], name: str | None) -> tuple[DeviceInfo, DeviceInfo]:
-    """Return the microphone and the loudspeaker that `name` means, a fragment of their names in any case.
-
-    None: the system's own choice. A name that only microphones or only loudspeakers have leaves the other side to the
-    system. "MICROPHONE|LOUDSPEAKER" names both. Raises DeviceError, listing the candidates.
-    """
-    inputs = [each for each in found if each.inputs > 0]
-    outputs = [each for each in found if each.outputs > 0]
-    if not inputs:
-        raise DeviceError("No microphone was found; plug one in, then look with: coach devices")
-    if not outputs:
-        raise DeviceError("No loudspeaker was found; plug one in, then look with: coach devices")
-    mic = next((each for each in inputs if each.default_input), inputs[0])
-    speaker = next((each for each in outputs if each.default_output), outputs[0])
-    if name is None:
-        return mic, speaker
-    wanted_mic, bar, wanted_speaker = (part.strip() for part in name.partition("|"))
-    if bar:
-        chosen_mic = _named(inputs, wanted_mic)
-        chosen_speaker = _named(outputs, wanted_speaker)
-        if chosen_mic is None:
-            raise _unknown("microphone", wanted_mic, inputs)
-        if chosen_speaker is None:
-            raise _unknown("loudspeaker", wanted_speaker, outputs)
-        return chosen_mic, chosen_speaker
-    chosen_mic, chosen_speaker = _named(inputs, wanted_mic), _named(outputs, wanted_mic)
-    if chosen_mic is None and chosen_speaker is None:
-        raise _unknown("sound device", wanted_mic, found)
-    return chosen_mic or mic, chosen_speaker or speaker
-
-
-def sleepless_clock() -> float:
-    """Return seconds that go on while the computer sleeps, and that no change of the time of day moves."""
-    for name in ("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"):  # Linux; macOS, whose time.monotonic stands still asleep
-        if hasattr(time, name):
-            return time.clock_gettime(getattr(time, name))
-    return time.monotonic()
-
-
-class Pace:
-    """How far the sound is behind the clock, from the moments at which stretches are taken."""
-
-    def __init__(self) -> None:
-        self._least: float | None = None
-        self._told = -TOLD_EVERY
-
-    def behind(self, at: int, now: float, *, caught_up: bool) -> float:
-        """Return the seconds by which the stretch that begins at frame `at` is late, told once each TOLD_EVERY; or 0.
-
-        `caught_up`: none waits behind it. Then the time is lost, and what comes later is measured from there.
-        """
-        offset = now - at / RATE
-        least = offset if self._least is None else min(self._least, offset)
-        late = offset - least
-        self._least = least + DRIFT * BLOCK / RATE
-        if late <= BEHIND or at - self._told < TOLD_EVERY:
-            return 0.0
-        self._told = at
-        if caught_up:
-            self._least = offset
-        return late
-
-
-Within = Callable[[float, Callable[[], None]], Callable[[], bool]]
-"""Does something for at most so many seconds; see `Stream`."""
 
 
 class Stream:
@@ -193,8 +135,9 @@ class Stream:
         """Frames a second at which the device really runs; known once it is open."""
         self._name = device
         self._block = block
+        self._within = within or at_once
+        self._mic, self._speaker = choose(devices(self._within), device)
         self._sd = _sounddevice()
-        self._mic, self._speaker = choose(devices(), device)
         self._render: Callable[[int, int], Block] | None = None
         self._stream: Any = None
         self._queue: SimpleQueue[Captured] = SimpleQueue()
@@ -205,13 +148,10 @@ class Stream:
         self._without = 0.0
         self._anew_at = ANEW
         self._clock = clock
-        self._within = within or at_once
-        self._pace = Pace()
+        self._pace = Pace(0.0)
         self._late: Captured | None = None
         self._opening: Callable[[], bool] = lambda: False
         self._opened = 0
-        self._stuck = False
-        """An old stream could not be let go of: it is left behind, and the sound library is not begun anew."""
         self._heard = self._to_device = self._in_hand = np.zeros(0, dtype=np.float32)
         self._from_device: Any = None
         self._for_device: Any = None
@@ -222,9 +162,21 @@ class Stream:
         return self._mic.name, self._speaker.name
 
     def open(self, render: Callable[[int, int], Block]) -> None:
-        """Begin. `render` is called from the sound system's own thread. Raises DeviceError if the device refuses."""
+        """Begin. `render` is called from the sound system's own thread. Raises DeviceError if the device refuses.
+
+        A device that was pulled out since it was chosen is looked for by its name once more.
+        """
         self._render = render
-        self._begin()
+        if self._clock is not None:
+            self._pace = Pace(self._clock())
+        _answered(self._within, self._begin_as_of_now)
+
+    def _begin_as_of_now(self) -> None:
+        try:
+            self._begin()
+        except DeviceError:
+            self._mic, self._speaker = choose(devices(), self._name)
+            self._begin()
 
     def read(self, timeout: float = 1.0) -> Captured | None:
         """Return the next stretch; None if none came within `timeout` seconds (ANEW for the first), or if it came late.
@@ -249,7 +201,13 @@ class Stream:
         self._without, self._anew_at = 0.0, ANEW
         if self._clock is None:
             return captured
-        late = self._pace.behind(captured.at, self._clock(), caught_up=self._queue.empty())
+        now = self._clock()
+        if self._pace.too_fast(captured.at, now):
+            raise DeviceError(
+                f'Microphone "{self._mic.name}" and loudspeaker "{self._speaker.name}" run faster than time, so nobody '
+                f"could keep up: name others with --device, see: coach devices."
+            )
+        late = self._pace.behind(captured.at, now, caught_up=self._queue.empty())
         if late >= GIVE_UP:
             raise DeviceError(
                 f"The sound stood still for {late / 60:.0f} minutes, as when the computer sleeps; start again."
@@ -279,7 +237,8 @@ class Stream:
         for own_rate in dict.fromkeys((self.rate, self._speaker.rate, self._mic.rate, *OWN_RATES)):
             if self._block * own_rate % self.rate:
                 continue
-            for channels in dict.fromkeys(((1, 1), (min(2, self._mic.inputs), min(2, self._speaker.outputs)))):
+            sides = [(min(most, self._mic.inputs), min(most, self._speaker.outputs)) for most in (1, 2, MOST_CHANNELS)]
+            for channels in dict.fromkeys(sides):
                 try:
                     self._start(own_rate, channels)
                 except (self._sd.PortAudioError, ValueError, OSError) as error:
@@ -288,8 +247,8 @@ class Stream:
                 else:
                     return
         raise DeviceError(
-            f'"{self._mic.name}" and "{self._speaker.name}" cannot run together ({refusals[0]}); '
-            f"close other programs that use them, or name others with --device (see: coach devices)."
+            f'Microphone "{self._mic.name}" and loudspeaker "{self._speaker.name}" cannot be used together: plug them '
+            f"in, close other programs that use them, or name others with --device, see: coach devices ({refusals[0]})."
         )
 
     def _start(self, own_rate: int, channels: tuple[int, int]) -> None:
@@ -321,6 +280,7 @@ class Stream:
             latency="low",
             callback=callback,
         )
+        _in_use.add(self._stream)
         self._stream.start()
 
     def _begin_anew(self) -> None:
@@ -328,12 +288,9 @@ class Stream:
         self._end()
         for name in dict.fromkeys((self._name, self._name if self._without < ELSEWHERE else None)):
             try:
-                if not self._stuck:
-                    self._sd._terminate()  # noqa: SLF001  the only way to make PortAudio see what was plugged in since
-                    self._sd._initialize()  # noqa: SLF001
                 self._mic, self._speaker = choose(devices(), name)
                 self._begin()
-            except (DeviceError, self._sd.PortAudioError):
+            except DeviceError:
                 self._end()
                 continue
             if self._render is None:  # closed meanwhile
@@ -344,8 +301,7 @@ class Stream:
         stream, self._stream = self._stream, None
         self._opened += 1  # whatever the old one still asks for is not rendered
         if stream is not None and self._within(LET_GO, lambda: _let_go(stream, self._sd.PortAudioError))():
-            self._stuck = True
-            atexit.unregister(getattr(self._sd, "_exit_handler", _let_go))  # it would wait for the old one for ever
+            _leave_behind()
 
     def _callback(self, heard: _Frames, to_play: _Frames, frames: int, _time: object, status: object) -> None:
         """Take and give `frames` frames, shape (frames, channels); always fill `to_play` and never raise."""
@@ -391,19 +347,40 @@ class Stream:
         return block
 
 
-def at_once(_seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
-    """Do `work` here and now, however long it takes. See `engine.within` for what does not wait for ever."""
-    work()
-    return lambda: False
+def _answered(within: Within, work: Callable[[], None]) -> None:
+    """Do `work`; raise what it raises, and DeviceError if it does not come back.
+
+    Sound servers that stand still were met on Linux alone, and elsewhere a sound library may want one thread for all.
+    """
+    problems: list[Exception] = []
+
+    def keep() -> None:
+        try:
+            work()
+        except Exception as error:  # noqa: BLE001  raised below, in the thread that waits
+            problems.append(error)
+
+    if (within if sys.platform == "linux" else at_once)(ANSWERS, keep)():
+        _leave_behind()
+        raise DeviceError("The sound system of this computer does not answer; restart the computer, then try again.")
+    if problems:
+        raise problems[0]
+
+
+def _leave_behind() -> None:
+    """See to it that the end of this process does not wait for a library that hangs."""
+    atexit.unregister(getattr(sys.modules.get("sounddevice"), "_exit_handler", _leave_behind))
 
 
 def _let_go(stream: Any, error: type[Exception]) -> None:  # noqa: ANN401  a class of another library
     with suppress(error):  # it is gone already: that is what was wanted
         stream.abort()
         stream.close()
+    _in_use.discard(stream)
 
 
 def _sounddevice() -> ModuleType:
+    keep_off_the_screen()
     try:
         import sounddevice
     except OSError as error:
@@ -415,26 +392,3 @@ def _sounddevice() -> ModuleType:
         raise DeviceError("The Python package sounddevice is missing; run: pip install sounddevice") from error
     module: ModuleType = sounddevice
     return module
-
-
-def _named(found: list[DeviceInfo], fragment: str) -> DeviceInfo | None:
-    """Return the device that has `fragment` in its name; a whole name goes before a part, the first host before others.
-
-    Raises DeviceError if several different names have it.
-    """
-    part = fragment.casefold()
-    whole = [each for each in found if each.name.casefold() == part]
-    fitting = whole or [each for each in found if part and part in each.name.casefold()]
-    names = list(dict.fromkeys(each.name for each in fitting))
-    if len(names) > 1:
-        raise DeviceError(f'"{fragment}" fits several devices: {_listed(names)}; give more of the name to --device.')
-    return fitting[0] if fitting else None
-
-
-def _unknown(what: str, fragment: str, found: list[DeviceInfo]) -> DeviceError:
-    names = list(dict.fromkeys(each.name for each in found))
-    return DeviceError(f'There is no {what} like "{fragment}"; there are: {_listed(names)}. Name one with --device.')
-
-
-def _listed(names: list[str]) -> str:
-    return ", ".join(f'"{name}"' for name in names)

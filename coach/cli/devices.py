@@ -14,14 +14,14 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:  # noqa: ARG001  every command is called alike
-    """Print the table; raises DeviceError where PortAudio or every device is missing."""
+    """Print the table; raises DeviceError where PortAudio, every microphone or every loudspeaker is missing."""
     from rich.console import Console
     from rich.table import Table
 
     from coach.audio.stream import choose, devices
+    from coach.engine import within
 
-    found = devices()
-    choose(found, None)  # says what is missing: microphone or loudspeaker
+    found = devices(within)
     table = Table("Name", "Microphone", "Loudspeaker", "Frames a second", "Through")
     for each in found:
         table.add_row(
@@ -31,7 +31,9 @@ def run(args: argparse.Namespace) -> int:  # noqa: ARG001  every command is call
             f"{each.rate:,}",
             each.host,
         )
-    Console(markup=False).print(table)
+    if found:
+        Console(markup=False).print(table)
+    choose(found, None)  # says what is missing: microphone or loudspeaker
     return 0
 
 

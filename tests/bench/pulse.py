@@ -15,6 +15,9 @@ import numpy as np
 TRIES = 5
 """Starts to try; a fresh server fails now and then on a busy machine."""
 
+PLAIN = "rate=16000 channels=1 format=s16le"
+"""A device that takes what the coach gives as it is."""
+
 ANSWER = 10
 """Seconds a helper of the server may take to answer."""
 
@@ -24,8 +27,8 @@ class NoPulseError(Exception):
 
 
 @contextlib.contextmanager
-def pulse_server() -> Iterator[dict[str, str]]:
-    """Run a sound server with a sink "spk", whose monitor is the microphone, and a sink "mic".
+def pulse_server(spk: str = PLAIN, mic: str = PLAIN) -> Iterator[dict[str, str]]:
+    """Run a sound server with a sink "spk", whose monitor is the microphone, and a sink "mic", each of this kind.
 
     Yields the environment for child processes that are to use it (PortAudio reaches it through ALSA). Silence is fed
     into both sinks, for a monitor that idles gives no frames. Raises NoPulseError.
@@ -40,7 +43,7 @@ def pulse_server() -> Iterator[dict[str, str]]:
         with contextlib.ExitStack() as stack:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="pulse")))
             try:
-                env = _start(folder, stack)
+                env = _start(folder, stack, spk, mic)
             except (subprocess.SubprocessError, OSError) as error:
                 problem = str(error)
                 continue
@@ -49,16 +52,28 @@ def pulse_server() -> Iterator[dict[str, str]]:
     raise NoPulseError(f"the sound server did not start in {TRIES} tries: {problem}")
 
 
-def _start(folder: Path, stack: contextlib.ExitStack) -> dict[str, str]:
+def without_pulse(env: dict[str, str], devices: str) -> dict[str, str]:
+    """Return `env` with ALSA showing these devices alone, in its own words, instead of the sound server.
+
+    PortAudio stops the process by an assertion where the rest of ALSA's settings is missing, so that stays.
+    """
+    settings = Path("/usr/share/alsa/alsa.conf").read_text("utf-8")
+    first, _, rest = settings.partition("@hooks [")
+    rest = rest.partition("# load card-specific")[2]  # without what reads further files, and finds the sound server
+    file = Path(env["XDG_RUNTIME_DIR"]) / "alsa.conf"
+    file.write_text(f"{first}\n# {rest}\n{devices}\n", "utf-8")
+    return env | {"ALSA_CONFIG_PATH": str(file)}
+
+
+def _start(folder: Path, stack: contextlib.ExitStack, spk: str, mic: str) -> dict[str, str]:
     folder.chmod(0o700)
     for name in ("pulse", "state", "home"):
         (folder / name).mkdir(mode=0o700)
     socket = folder / "pulse" / "native"
-    sink = "rate=16000 channels=1 format=s16le"
     (folder / "default.pa").write_text(
         f"load-module module-native-protocol-unix auth-anonymous=1 socket={socket}\n"
-        f"load-module module-null-sink sink_name=spk {sink}\n"
-        f"load-module module-null-sink sink_name=mic {sink}\n"
+        f"load-module module-null-sink sink_name=spk {spk}\n"
+        f"load-module module-null-sink sink_name=mic {mic}\n"
     )
     (folder / "home" / ".asoundrc").write_text("pcm.!default { type pulse }\nctl.!default { type pulse }\n")
     env = {

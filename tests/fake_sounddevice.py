@@ -20,6 +20,8 @@ class FakeStream:
             raise FakePortAudioError("Invalid sample rate")
         if wanted["channels"] in sd.refused_channels:
             raise FakePortAudioError("Invalid number of channels")
+        if any(sd.listed[side] not in sd.all for side in wanted["device"]):
+            raise FakePortAudioError("Device unavailable")
         self.wanted = wanted
         self.started = self.closed = False
         sd.streams.append(self)
@@ -56,6 +58,8 @@ class FakeSoundDevice(ModuleType):
             device("Headset Aria (USB)", inputs=1, outputs=2),
             device("Desk Speakers", outputs=2),
         ]
+        """What is plugged in; the library knows what was when it was begun."""
+        self.listed = list(self.all)
         self.default = type("Default", (), {"hostapi": 0})()
 
     def query_hostapis(self, index: int | None = None) -> Any:
@@ -63,7 +67,7 @@ class FakeSoundDevice(ModuleType):
         return hosts if index is None else hosts[index]
 
     def query_devices(self) -> list[dict[str, Any]]:
-        return self.all
+        return self.listed
 
     def Stream(self, **wanted: Any) -> FakeStream:  # noqa: N802  the library's own name
         return FakeStream(self, **wanted)
@@ -72,7 +76,7 @@ class FakeSoundDevice(ModuleType):
         self.begun_anew += 1
 
     def _initialize(self) -> None:
-        pass
+        self.listed = list(self.all)
 
 
 def device(name: str, inputs: int = 0, outputs: int = 0, rate: float = 48000.0) -> dict[str, Any]:

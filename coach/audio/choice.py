@@ -1,0 +1,86 @@
+"""Which microphone and which loudspeaker a name means, of those that there are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coach.errors import DeviceError
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceInfo:
+    """One sound device as the system names it."""
+
+    name: str
+    host: str
+    """The system's sound interface that offers it, such as "ALSA" or "Core Audio"."""
+    inputs: int
+    """Channels of its microphone side; 0: it has none."""
+    outputs: int
+    """Channels of its loudspeaker side; 0: it has none."""
+    rate: int
+    """Frames a second that it prefers."""
+    default_input: bool
+    default_output: bool
+    index: int
+    """The system's number for it now; never to be shown or kept, it changes with every plug."""
+
+
+def choose(found: list[DeviceInfo], name: str | None) -> tuple[DeviceInfo, DeviceInfo]:
+    """Return the microphone and the loudspeaker that `name` means, a fragment of their names in any case.
+
+    None: the system's own choice. A name that only microphones or only loudspeakers have leaves the other side to the
+    system. "MICROPHONE|LOUDSPEAKER" names both. Raises DeviceError, listing the candidates.
+    """
+    inputs = [each for each in found if each.inputs > 0]
+    outputs = [each for each in found if each.outputs > 0]
+    if not inputs:
+        raise DeviceError(
+            'No microphone was found, and without one the coach cannot hear "stop"; plug one in, then look with: '
+            "coach devices"
+        )
+    if not outputs:
+        raise DeviceError(
+            "No loudspeaker was found, and without one nobody hears the coach; plug one in, then look with: "
+            "coach devices"
+        )
+    mic = next((each for each in inputs if each.default_input), inputs[0])
+    speaker = next((each for each in outputs if each.default_output), outputs[0])
+    if name is None:
+        return mic, speaker
+    wanted_mic, bar, wanted_speaker = (part.strip() for part in name.partition("|"))
+    if bar:
+        chosen_mic = _named(inputs, wanted_mic)
+        chosen_speaker = _named(outputs, wanted_speaker)
+        if chosen_mic is None:
+            raise _unknown("microphone", wanted_mic, inputs)
+        if chosen_speaker is None:
+            raise _unknown("loudspeaker", wanted_speaker, outputs)
+        return chosen_mic, chosen_speaker
+    chosen_mic, chosen_speaker = _named(inputs, wanted_mic), _named(outputs, wanted_mic)
+    if chosen_mic is None and chosen_speaker is None:
+        raise _unknown("sound device", wanted_mic, found)
+    return chosen_mic or mic, chosen_speaker or speaker
+
+
+def _named(found: list[DeviceInfo], fragment: str) -> DeviceInfo | None:
+    """Return the device that has `fragment` in its name; a whole name goes before a part, the first host before others.
+
+    Raises DeviceError if several different names have it.
+    """
+    part = fragment.casefold()
+    whole = [each for each in found if each.name.casefold() == part]
+    fitting = whole or [each for each in found if part and part in each.name.casefold()]
+    names = list(dict.fromkeys(each.name for each in fitting))
+    if len(names) > 1:
+        raise DeviceError(f'"{fragment}" fits several devices: {_listed(names)}; give more of the name to --device.')
+    return fitting[0] if fitting else None
+
+
+def _unknown(what: str, fragment: str, found: list[DeviceInfo]) -> DeviceError:
+    names = list(dict.fromkeys(each.name for each in found))
+    return DeviceError(f'There is no {what} like "{fragment}"; there are: {_listed(names)}. Name one with --device.')
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
