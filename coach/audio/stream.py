@@ -169,7 +169,11 @@ class Stream:
         self._render = render
         if self._clock is not None:
             self._pace = Pace(self._clock())
-        _answered(self._within, self._begin_as_of_now)
+        try:
+            _answered(self._within, self._begin_as_of_now)
+        except DeviceError:
+            self._render = None
+            raise
 
     def _begin_as_of_now(self) -> None:
         try:
@@ -177,6 +181,7 @@ class Stream:
         except DeviceError:
             self._mic, self._speaker = choose(devices(), self._name)
             self._begin()
+        self._end_if_closed()
 
     def read(self, timeout: float = 1.0) -> Captured | None:
         """Return the next stretch; None if none came within `timeout` seconds (ANEW for the first), or if it came late.
@@ -293,9 +298,13 @@ class Stream:
             except DeviceError:
                 self._end()
                 continue
-            if self._render is None:  # closed meanwhile
-                self._end()
+            self._end_if_closed()
             return
+
+    def _end_if_closed(self) -> None:
+        """Let go of a device that answered when nobody waited for it any more."""
+        if self._render is None:
+            self._end()
 
     def _end(self) -> None:
         stream, self._stream = self._stream, None

@@ -516,3 +516,26 @@ def test_a_sound_system_that_does_not_answer_is_one_sentence(
 
     free.set()
     assert sd.streams == []
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the library is waited for here, whatever it does")
+def test_a_device_that_answers_when_nobody_waits_any_more_is_let_go_of(
+    sd: FakeSoundDevice, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    free = Event()
+    start = FakeStream.start
+
+    def slow(stream: FakeStream) -> None:
+        free.wait(60)
+        start(stream)
+
+    stream = Stream(within=within)
+    monkeypatch.setattr("coach.audio.stream.ANSWERS", 0.01)
+    monkeypatch.setattr(FakeStream, "start", slow)
+    with pytest.raises(DeviceError, match="does not answer"):
+        stream.open(ramp)
+
+    free.set()
+    while not sd.streams[0].closed:
+        Event().wait(0.01)
+    assert not sd.streams[0].run().any()
