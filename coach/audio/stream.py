@@ -7,7 +7,6 @@ a rate of its own; both directions are then converted, and the count stays in fr
 
 from __future__ import annotations
 
-import atexit
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -21,6 +20,7 @@ import numpy.typing as npt
 from coach.audio.choice import DeviceInfo, choose
 from coach.audio.clock import Pace, sleepless_clock
 from coach.audio.foreign import keep_off_the_screen
+from coach.audio.hanging import Within, answered, at_once, leave_behind
 from coach.audio.sounds import finite
 from coach.errors import DeviceError
 from coach.ports import Block, Captured
@@ -36,9 +36,6 @@ OWN_RATES = (48_000, 44_100, 32_000)
 
 MOST_CHANNELS = 8
 """Channels that a device has at most which takes nothing but all of its own, such as an array of microphones."""
-
-ANSWERS = 10.0
-"""Seconds that the sound system may take to list its devices, or to open one; a wireless one takes two or three."""
 
 GIVE_UP = 120.0
 """Seconds without a frame after which the device counts as gone for good, in one piece (the computer slept) or not."""
@@ -56,17 +53,8 @@ FAILED_BLOCKS = 50
 """So many blocks in a row that could not be rendered (a second of them) are the end: the coach would be mute."""
 
 
-Within = Callable[[float, Callable[[], None]], Callable[[], bool]]
-"""Does something for at most so many seconds; see `Stream`."""
-
 _in_use: set[Any] = set()
 """Streams of the library that run, and such as could not be let go of."""
-
-
-def at_once(_seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
-    """Do `work` here and now, however long it takes. See `engine.within` for what does not wait for ever."""
-    work()
-    return lambda: False
 
 
 def devices(within: Within = at_once) -> list[DeviceInfo]:
@@ -76,7 +64,7 @@ def devices(within: Within = at_once) -> list[DeviceInfo]:
     `Stream`.
     """
     found: list[DeviceInfo] = []
-    _answered(within, lambda: found.extend(_listed()))
+    answered(within, lambda: found.extend(_listed()))
     return found
 
 
@@ -170,7 +158,7 @@ class Stream:
         if self._clock is not None:
             self._pace = Pace(self._clock())
         try:
-            _answered(self._within, self._begin_as_of_now)
+            answered(self._within, self._begin_as_of_now)
         except DeviceError:
             self._render = None
             raise
@@ -310,7 +298,7 @@ class Stream:
         stream, self._stream = self._stream, None
         self._opened += 1  # whatever the old one still asks for is not rendered
         if stream is not None and self._within(LET_GO, lambda: _let_go(stream, self._sd.PortAudioError))():
-            _leave_behind()
+            leave_behind()
 
     def _callback(self, heard: _Frames, to_play: _Frames, frames: int, _time: object, status: object) -> None:
         """Take and give `frames` frames, shape (frames, channels); always fill `to_play` and never raise."""
@@ -354,31 +342,6 @@ class Stream:
             return np.zeros(self._block, dtype=np.float32)
         self._failed_in_a_row = 0
         return block
-
-
-def _answered(within: Within, work: Callable[[], None]) -> None:
-    """Do `work`; raise what it raises, and DeviceError if it does not come back.
-
-    Sound servers that stand still were met on Linux alone, and elsewhere a sound library may want one thread for all.
-    """
-    problems: list[Exception] = []
-
-    def keep() -> None:
-        try:
-            work()
-        except Exception as error:  # noqa: BLE001  raised below, in the thread that waits
-            problems.append(error)
-
-    if (within if sys.platform == "linux" else at_once)(ANSWERS, keep)():
-        _leave_behind()
-        raise DeviceError("The sound system of this computer does not answer; restart the computer, then try again.")
-    if problems:
-        raise problems[0]
-
-
-def _leave_behind() -> None:
-    """See to it that the end of this process does not wait for a library that hangs."""
-    atexit.unregister(getattr(sys.modules.get("sounddevice"), "_exit_handler", _leave_behind))
 
 
 def _let_go(stream: Any, error: type[Exception]) -> None:  # noqa: ANN401  a class of another library

@@ -508,7 +508,7 @@ def test_a_sound_system_that_does_not_answer_is_one_sentence(
     hangs: str, sd: FakeSoundDevice, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     free = Event()
-    monkeypatch.setattr("coach.audio.stream.ANSWERS", 0.01)
+    monkeypatch.setattr("coach.audio.hanging.ANSWERS", 0.01)
     monkeypatch.setattr(FakeSoundDevice, hangs, lambda *_, **__: free.wait(60))
 
     with pytest.raises(DeviceError, match="does not answer"):
@@ -530,7 +530,7 @@ def test_a_device_that_answers_when_nobody_waits_any_more_is_let_go_of(
         start(stream)
 
     stream = Stream(within=within)
-    monkeypatch.setattr("coach.audio.stream.ANSWERS", 0.01)
+    monkeypatch.setattr("coach.audio.hanging.ANSWERS", 0.01)
     monkeypatch.setattr(FakeStream, "start", slow)
     with pytest.raises(DeviceError, match="does not answer"):
         stream.open(ramp)
