@@ -58,8 +58,8 @@ class EchoWatch:
 
     @property
     def heard(self) -> bool:
-        """Whether the echo of what was said last was there, or may have been."""
-        return self._missed == 0
+        """Whether the coach was heard last, as far as can be told; one echo that is missing tells nothing yet."""
+        return self._missed < MISSED
 
     def feed(self, captured: Captured) -> bool:
         """Take the next stretch; tell whether the coach has just fallen silent for the microphone."""

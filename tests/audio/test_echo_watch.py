@@ -25,8 +25,12 @@ def told(
     noise: float = 1e-4,
     loud: Callable[[int], float] = lambda _: 0.3,
     more: Callable[[int], float] = lambda _: 0.0,
+    unheard: list[float] | None = None,
 ) -> list[float]:
-    """Return the seconds at which it was told, of a word a second; `echo` and the others depend on the second."""
+    """Return the seconds at which it was told, of a word a second; `echo` and the others depend on the second.
+
+    `unheard` is given every moment at which the coach counts as not heard.
+    """
     watch, random = EchoWatch(), np.random.default_rng(1)
     played = np.zeros(seconds * RATE, np.float32)
     for second in range(seconds):
@@ -41,11 +45,24 @@ def told(
         block = played[at : at + BLOCK]
         if watch.feed(Captured(at, mic.astype(np.float32), block, block)):
             found.append(at / RATE)
+        if unheard is not None and not watch.heard:
+            unheard.append(at / RATE)
     return found
 
 
 def test_a_speaker_that_is_turned_off_is_missed_after_two_words_and_told_once() -> None:
     assert told(30, lambda second: 0.1 if second < 10 else 0.0) == [pytest.approx(11.7, abs=0.05)]
+
+
+def test_the_coach_counts_as_not_heard_from_when_it_is_told_and_one_missing_echo_shows_nothing() -> None:
+    off: list[float] = []
+    one: list[float] = []
+
+    (told_at,) = told(12, lambda second: 0.1 if second < 10 else 0.0, unheard=off)
+    told(20, lambda second: 0.0 if second == 12 else 0.1, unheard=one)
+
+    assert off[0] == told_at
+    assert one == []
 
 
 def test_what_was_told_is_told_again_only_where_the_echo_had_come_back() -> None:
