@@ -16,6 +16,7 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable
@@ -194,15 +195,16 @@ def _run(name: str, lasts: float, env: Env, stack: contextlib.ExitStack) -> list
     _, fault, undo = FAULTS[name]
     if name in PREPARED:
         PREPARED[name](Broken(env, stack, 0))
+    # A pipe that nobody reads would stop the sound library.
+    errors = stack.enter_context(tempfile.TemporaryFile())  # noqa: SIM115  the stack closes it
     child = subprocess.Popen(
         [sys.executable, __file__, "--child"],
         env=env | {"PYTHONPATH": str(Path(__file__).resolve().parents[2])},
         stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
+        stderr=errors,
         text=True,
     )
     assert child.stdout is not None
-    assert child.stderr is not None
     told: list[dict[str, Any]] = []
     ready = threading.Event()
 
@@ -235,7 +237,9 @@ def _run(name: str, lasts: float, env: Env, stack: contextlib.ExitStack) -> list
         child.wait()
     listener.join(ANSWER)
     if not any("why" in each for each in told):
-        told.append({"t": time.monotonic(), "why": (child.stderr.read().strip().splitlines() or ["died"])[-1]})
+        errors.seek(0)
+        lines = errors.read().decode(errors="replace").strip().splitlines()
+        told.append({"t": time.monotonic(), "why": (lines or ["died"])[-1]})
     return sorted(told, key=lambda each: float(each["t"]))
 
 
