@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
 
-from coach.logbook import EasedRecord, SessionRecord, SetRecord, joined
+from coach.logbook import EasedRecord, QuestionRecord, SessionRecord, SetRecord, joined
 from coach.logbook.decisions import local_moment
 from coach.logbook.kinds import Answer
 from coach.logbook.pain import edge, is_pain
@@ -101,11 +101,14 @@ def _session(record: SessionRecord) -> PastSession | None:
     moment = local_moment(record.began)
     if moment is None:
         return None
-    names = list(dict.fromkeys(one.exercise for one in record.sets))
+    pains = [one for one in record.questions if is_pain(one.question)]
+    sets: dict[str, list[SetRecord]] = {}
+    for one in record.sets:
+        sets.setdefault(one.exercise, []).append(one)
     return PastSession(
         day=moment.date(),
         why=record.why,
-        exercises=tuple(_exercise(record, name) for name in names),
+        exercises=tuple(_exercise(record, name, mine, pains) for name, mine in sets.items()),
         began=moment.astimezone(UTC).isoformat(timespec="milliseconds"),
         next_day_worse=_next_day(record),
         digest=record.digest,
@@ -127,15 +130,14 @@ BEFORE_ANY = 0
 counts for every exercise of the day."""
 
 
-def _exercise(record: SessionRecord, name: str) -> PastExercise:
-    sets = [one for one in record.sets if one.exercise == name]
+def _exercise(record: SessionRecord, name: str, sets: list[SetRecord], pains: list[QuestionRecord]) -> PastExercise:
     planned = next((one for one in record.plan if one.exercise == name), None)
     eased = [step for step in record.steps if step.exercise == name and step.what != "slower"]
     lasting = [step for step in eased if step.what == "level" and not _for_today_only(step.because)]
     halts = [halt for halt in record.halts if halt.exercise in (name, OUT_OF_ANY)]
     ids = {BEFORE_ANY, *(one.set_id for one in sets)}
-    before = [one.value for one in record.questions if is_pain(one.question) and one.set_id == BEFORE_ANY]
-    asked = {one.set_id: one.answered for one in record.questions if is_pain(one.question) and one.set_id in ids}
+    before = [one.value for one in pains if one.set_id == BEFORE_ANY]
+    asked = {one.set_id: one.answered for one in pains if one.set_id in ids}
     return PastExercise(
         exercise=name,
         level=str(lasting[-1].after) if lasting else planned.level if planned else sets[0].level,

@@ -41,7 +41,7 @@ class Labels:
 
 def shown(text: str) -> str:
     """Return `text` on one line and without signs that would steer the terminal."""
-    return "".join(sign if sign.isprintable() else " " for sign in text)
+    return text if text.isprintable() else "".join(sign if sign.isprintable() else " " for sign in text)
 
 
 def clock(seconds: float) -> str:

@@ -138,9 +138,9 @@ def _sealed(line: Line, written: str, previous: str) -> bool:
 
 def _parsed(written: str) -> Line | None:
     try:
-        held = plain(
-            json.loads(written, parse_constant=_no_number)
-        )  # text that no terminal could show becomes "?" and breaks the seal
+        held = _JSON.decode(written)
+        if "\\u" in written or not _is_utf8(written):
+            held = plain(held)  # text that no terminal could show becomes "?" and breaks the seal
     except (ValueError, RecursionError):
         return None
     if not isinstance(held, dict):
@@ -155,6 +155,17 @@ def _parsed(written: str) -> Line | None:
 def _no_number(word: str) -> None:
     """Refuse NaN and Infinity, which are no JSON, though the library takes them."""
     raise ValueError(word)
+
+
+_JSON = json.JSONDecoder(parse_constant=_no_number)
+
+
+def _is_utf8(text: str) -> bool:
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _tail(chain: str) -> str:

@@ -121,17 +121,20 @@ def _proposals(
 
 
 def _weeks(visits: Sequence[Visit], due: Sequence[date], first: date, today: date) -> tuple[Week, ...]:
+    inside: dict[int, list[Visit]] = {}
+    for visit in visits:
+        inside.setdefault((visit.day - first).days // 7, []).append(visit)
+    asked = Counter((day - first).days // 7 for day in due)
     weeks = []
     for number in range(((today - first).days // 7) + 1 if visits else 0):
-        begins = first + timedelta(days=7 * number)
-        inside = [visit for visit in visits if begins <= visit.day < begins + timedelta(days=7)]
-        known = [visit for visit in inside if visit.tension_prescribed_s is not None]
-        hearing = _hearing(inside)
+        mine = inside.get(number, [])
+        known = [visit for visit in mine if visit.tension_prescribed_s is not None]
+        hearing = _hearing(mine)
         weeks.append(
             Week(
-                begins,
-                due=sum(begins <= day < begins + timedelta(days=7) for day in due),
-                done=sum(visit.worked for visit in inside),
+                first + timedelta(days=7 * number),
+                due=asked[number],
+                done=sum(visit.worked for visit in mine),
                 tension_prescribed_s=sum(visit.tension_prescribed_s or 0.0 for visit in known),
                 tension_s=sum(visit.tension_s for visit in known),
                 at_once=hearing.at_once,

@@ -13,7 +13,7 @@ So a session that hurt, wherever it is put in, can only lower what comes after i
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 from coach.program.model import AfterGap, Exercise, Hold, Program, Range, Reps, Work
@@ -138,7 +138,7 @@ def reached(
             walk.decision(event)
     if today is not None:
         walk.gap(today)
-    return walk.now
+    return walk.reached()
 
 
 class _Walk:
@@ -155,33 +155,38 @@ class _Walk:
         """The day from which a gap counts."""
         self._calm_level = self._start
         """The level on that day; after a gap it is one below this at most."""
-        because = clause("because_start_level", level=exercise.start_level)
-        self.now = Reached(self._start, self._low(self._start), because, None)
+        self._level = self._start
+        self._level_because = clause("because_start_level", level=exercise.start_level)
+        self._amount: Done | tuple[int, Clause | None] = self._low(), None
+        """The session that the amount follows from, worked out when it is asked for; or the amount and why."""
+        self._notes: list[Clause] = []
+        self._since: list[Done] = []
+        self._last: PastSession | None = None
+        self._decision: Decision | None = None
+        self._gap = False
 
     def session(self, event: Done) -> None:
         done, day = event.exercise, event.session.day
         self._come(day)
-        before = self.now.level
         level = self._known(done, day)
-        if level < before:
+        if level < self._level:
             key = "because_lowered" if done.eased else "because_level_of"
             self._to(level, clause(key, level=self._ids[level], day=str(day)))
-        self.now = replace(self.now, since=(*self.now.since, event), last=event.session, decision=None, gap=False)
-        self._grow(event)
+        self._since.append(event)
+        self._last, self._decision, self._gap, self._amount = event.session, None, False, event
         if calm(done, self._program):
             self._count_from(day)
 
     def unread(self, session: PastSession) -> None:
         """Hold everything where the session before left it."""
         self._come(session.day)
-        level, most = self._ids[self.now.level], self.now.amount
-        if self.now.since:
-            most = min(most, max(self._low(self.now.level), self.now.since[-1].exercise.target))
+        level, most = self._ids[self._level], self._reached_amount()[0]
+        if self._since:
+            most = min(most, max(self._low(), self._since[-1].exercise.target))
         unknown = PastExercise(level=level, target=most, exercise=self._exercise, sets_planned=0, sets_in_full=0,
                                pain=None, effort=None, unsteady=False, pain_unanswered=True)  # fmt: skip
-        because = clause("because_unread", day=str(session.day), target=most)
-        since = (*self.now.since, Done(session, unknown))
-        self.now = replace(self.now, amount=most, amount_because=because, since=since)
+        self._amount = most, clause("because_unread", day=str(session.day), target=most)
+        self._since.append(Done(session, unknown))
 
     def _come(self, day: date) -> None:
         """Take note of the day of a session, however it went."""
@@ -193,30 +198,30 @@ class _Walk:
         """Return the level that a session ended at, or for one that is not in the program any more the safest known."""
         if done.level in self._ids:
             return self._ids.index(done.level)
-        level = 0 if done.eased else min(self.now.level, self._start)
-        note = clause("because_level_gone", gone=done.level, day=str(day), level=self._ids[level])
-        self._note(note)
+        level = 0 if done.eased else min(self._level, self._start)
+        self._notes.append(clause("because_level_gone", gone=done.level, day=str(day), level=self._ids[level]))
         return level
 
     def decision(self, one: Decision) -> None:
         self.gap(one.day)
-        level = self.now.level
+        level = self._level
         if one.to_level not in self._ids:
-            self._note(clause("because_decision_gone", gone=one.to_level, day=str(one.day), by=one.by))
+            self._notes.append(clause("because_decision_gone", gone=one.to_level, day=str(one.day), by=one.by))
         elif one.verdict is Verdict.UP and self._is_future(one.day):
-            self._note(clause("because_decision_future", day=str(one.day), by=one.by))
+            self._notes.append(clause("because_decision_future", day=str(one.day), by=one.by))
             return
         to = self._ids.index(one.to_level) if one.to_level in self._ids else level - (one.verdict is Verdict.DOWN)
         level = max(level, min(to, level + 1)) if one.verdict is Verdict.UP else max(0, min(level, to))
         because = clause(f"because_decided_{one.verdict}", level=self._ids[level], day=str(one.day), by=one.by)
-        told = level != self.now.level or one.verdict is Verdict.STAY
-        if level != self.now.level:
+        told = level != self._level or one.verdict is Verdict.STAY
+        if level != self._level:
             self._to(level, because)
         elif one.verdict is Verdict.STAY:
-            self.now = replace(self.now, level_because=because)
+            self._level_because = because
         else:
-            self.now = replace(self.now, amount=self._low(level), amount_because=None)
-        self.now = replace(self.now, since=(), decision=one if told else None, gap=False)
+            self._amount = self._low(), None
+        self._since = []
+        self._decision, self._gap = one if told else None, False
         self._count_from(one.day)
 
     def gap(self, day: date) -> None:
@@ -228,13 +233,27 @@ class _Walk:
         if days < schedule.gap_days:
             return
         most = max(0, self._calm_level - (schedule.after_gap is AfterGap.LEVEL_DOWN))
-        if self.now.level > most:
+        if self._level > most:
             self._to(most, clause("because_gap_level", level=self._ids[most], days=days, gap=schedule.gap_days))
         else:
-            low = self._low(self.now.level)
-            because = clause("because_gap_amount", low=low, days=days, gap=schedule.gap_days)
-            self.now = replace(self.now, amount=low, amount_because=because)
-        self.now = replace(self.now, gap=True)
+            low = self._low()
+            self._amount = low, clause("because_gap_amount", low=low, days=days, gap=schedule.gap_days)
+        self._gap = True
+
+    def reached(self) -> Reached:
+        """Return where the way has led to."""
+        reps, because = self._reached_amount()
+        return Reached(
+            self._level,
+            reps,
+            self._level_because,
+            because,
+            tuple(self._notes),
+            tuple(self._since),
+            self._last,
+            self._decision,
+            self._gap,
+        )
 
     def _is_future(self, day: date) -> bool:
         return self._today is not None and day > self._today
@@ -243,15 +262,18 @@ class _Walk:
         """Let the days of a gap count from `day`."""
         if not self._is_future(day):
             self._calm = max(day, self._calm or day)
-            self._calm_level = self.now.level
+            self._calm_level = self._level
 
-    def _grow(self, event: Done) -> None:
-        """Set the amount by what a session did: on by a step, the same again, or back to the bottom of the range."""
+    def _reached_amount(self) -> tuple[int, Clause | None]:
+        return self._grow(self._amount) if isinstance(self._amount, Done) else self._amount
+
+    def _grow(self, event: Done) -> tuple[int, Clause]:
+        """Return the amount after a session: on by a step, the same again, or back to the bottom of the range."""
         done, day, limits = event.exercise, str(event.session.day), self._program.limits
-        work = self._levels[self.now.level].dose.work
+        work = self._levels[self._level].dose.work
         low, high = amount(work).low, amount(work).high
         step = HOLD_STEP if isinstance(work, Hold) else REP_STEP
-        same_level = done.level == self._ids[self.now.level]
+        same_level = done.level == self._ids[self._level]
         target = min(max(done.target, low), high) if same_level else low
         if hurt(done, self._program) or done.eased:
             because = clause("because_eased", day=day, low=low)
@@ -270,16 +292,12 @@ class _Walk:
                              to=limits.pain_carry_on_to, target=target, low=low, high=high)  # fmt: skip
         else:
             because = clause("because_top" if target == high else "because_same", day=day, target=target)
-        self.now = replace(self.now, amount=target, amount_because=because)
+        return target, because
 
     def _to(self, level: int, because: Clause) -> None:
         """Change the level; its amount begins at the bottom."""
-        self.now = replace(
-            self.now, level=level, amount=self._low(level), level_because=because, amount_because=None, since=()
-        )
+        self._level, self._level_because, self._since = level, because, []
+        self._amount = self._low(), None
 
-    def _low(self, level: int) -> int:
-        return amount(self._levels[level].dose.work).low
-
-    def _note(self, note: Clause) -> None:
-        self.now = replace(self.now, notes=(*self.now.notes, note))
+    def _low(self) -> int:
+        return amount(self._levels[self._level].dose.work).low
