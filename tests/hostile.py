@@ -40,10 +40,12 @@ from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
 from coach.errors import SpeechError
 from coach.history import past
-from coach.logbook import SessionRecord
+from coach.logbook import SessionRecord, packed
 from coach.logbook.assembled import assemble
+from coach.logbook.cached import Cache, _seal
 from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
+from coach.logbook.reading import held
 from coach.logbook.record import read_lines, seal
 from coach.logbook.store import Home, Person
 from coach.page.server import Gate, Relay, Ticket
@@ -216,7 +218,10 @@ def _record(data: bytes) -> tuple[SessionRecord, list[str]]:
 
 def session(data: bytes) -> None:
     """A session's file, read, planned from, and shown on the terminal and as JSON."""
-    record, problems = _record(data)
+    _shown(*_record(data))
+
+
+def _shown(record: SessionRecord, problems: list[str]) -> None:
     past([record], record.program)
     json.dumps(session_json(record, []), ensure_ascii=False)
     _printed(SessionPage(record, _labels(), problems, UTC))
@@ -224,7 +229,10 @@ def session(data: bytes) -> None:
 
 def reviewed(data: bytes) -> None:
     """A session's file in a review: page, table, FHIR, and the plan of the next session."""
-    record, _ = _record(data)
+    _review(_record(data)[0])
+
+
+def _review(record: SessionRecord) -> None:
     known = _program()
     found = review(
         "mira", (("a.jsonl", record),), programs={record.digest: known}, now=datetime(2027, 1, 12, 20, tzinfo=UTC)
@@ -240,6 +248,21 @@ def reviewed(data: bytes) -> None:
 @cache
 def _program() -> Program:
     return load(SMALL, "small.yaml")
+
+
+def row(data: bytes) -> None:
+    """What stands for a session among the records that were put together before, sealed by whoever forged it."""
+    path = _folder() / "rows"
+    key = "0" * 64
+    path.write_bytes(key.encode() + b" " + _seal(key, data) + b" " + data)
+    taken = Cache(path).taken(key)
+    if taken is not None and taken.record is not None:
+        _shown(taken.record, [one.text for one in taken.problems])
+        _review(taken.record)
+
+
+def _rows() -> list[bytes]:
+    return [packed.pack(held(data, SESSION)).encode() for data in _sessions()]
 
 
 def clinic(data: bytes) -> None:
@@ -476,6 +499,7 @@ DOORS = {
     "script": Door(script, lambda: [SCRIPT.encode()]),
     "session": Door(session, _sessions),
     "review": Door(reviewed, _sessions),
+    "row": Door(row, _rows),
     "clinic": Door(clinic, _sessions),
     "commands": Door(commands, _sessions),
     "decisions": Door(decisions, lambda: [_lived().person("mira").decisions.read_bytes()]),

@@ -30,7 +30,16 @@ from coach.review.clinic import look
 from coach.review.columns import open_clinic
 from coach.review.markup import tag
 
-EXAMPLES = {"program": 60, "pack": 60, "script": 60, "session": 40, "review": 25, "clinic": 10, "commands": 5}
+EXAMPLES = {
+    "program": 60,
+    "pack": 60,
+    "script": 60,
+    "session": 40,
+    "review": 25,
+    "row": 40,
+    "clinic": 10,
+    "commands": 5,
+}
 """Inputs at doors that take their time; tests/bench/fuzz.py lets in many more."""
 
 

@@ -37,7 +37,9 @@ ROWS: tuple[tuple[str, ...], ...] = (
 """A row imports from rows above it and from its own folder, from nothing else in the package."""
 
 CORE = ("errors", "ports", "program", "tempo", "words", "session", "logbook", "snapshot", "snapshots", "history")
-CORE_EDGES = {f"coach/logbook/{name}.py" for name in ("store", "files", "reading", "writing", "handover", "forgetting")}
+CORE_EDGES = {
+    f"coach/logbook/{name}.py" for name in ("store", "files", "reading", "writing", "cached", "handover", "forgetting")
+}
 """The edge of the logbook: it touches the disk."""
 
 NOT_IN_THE_CORE = {

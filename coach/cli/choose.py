@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -9,6 +10,8 @@ from pathlib import Path
 from coach.cli.parts import Prepared, halts_in, planned
 from coach.errors import CoachError, ProgramError
 from coach.history import day_of
+from coach.logbook import SessionRecord
+from coach.logbook.reading import History
 from coach.logbook.store import Home, Person
 from coach.program.load import USUAL_GAP
 from coach.program_files import ProgramFile, find, open_file, shipped
@@ -25,10 +28,10 @@ class InUse:
     """The day of its last session."""
 
 
-def in_use(home: Home, person: Person) -> tuple[InUse, ...]:
+def in_use(records: Iterable[SessionRecord]) -> tuple[InUse, ...]:
     """Return the programs that a person has used, the one that was run last at the end."""
     found: dict[str, InUse] = {}
-    for record in home.history(person.id).records:
+    for record in records:
         found.pop(record.program, None)
         found[record.program] = InUse(record.program, record.digest, day_of(record) or date.min)
     return tuple(found.values())
@@ -58,26 +61,27 @@ def chosen(name: str | None, home: Home, person: Person) -> Prepared:
     is taken if its session broke off and something of it is left, else the only one that is due today; one that has
     rested as long as its own gap is laid aside. Raises CoachError that names the candidates.
     """
-    known = in_use(home, person)
+    history = home.history(person.id)
+    known = in_use(history.records)
     if name is not None:
         own = next((one for one in known if one.id == name), None)
         if own is None or Path(name).is_file():
-            return planned(open_file(find(name), halts_in), home, person.id)
-        return planned(reopened(own, home, person), home, person.id)
+            return planned(open_file(find(name), halts_in), home, person.id, history)
+        return planned(reopened(own, home, person), home, person.id, history)
     if not known:
         raise CoachError(f"{person.id} has no session yet; name a program file, or one of: {', '.join(shipped())}.")
     if len(known) == 1:
-        return planned(reopened(known[0], home, person), home, person.id)
-    return _only_due(known, home, person)
+        return planned(reopened(known[0], home, person), home, person.id, history)
+    return _only_due(known, home, person, history)
 
 
-def _only_due(known: tuple[InUse, ...], home: Home, person: Person) -> Prepared:
+def _only_due(known: tuple[InUse, ...], home: Home, person: Person, history: History) -> Prepared:
     today = home.today()
     open_to: dict[str, Prepared | None] = {}
     rests: dict[str, int] = {}
     for used in known:
         try:
-            prepared = planned(reopened(used, home, person), home, person.id)
+            prepared = planned(reopened(used, home, person), home, person.id, history)
         except (CoachError, ProgramError):  # it stays a candidate, which the person must name
             open_to[used.id], rests[used.id] = None, USUAL_GAP
         else:

@@ -9,10 +9,12 @@ from rich.console import Console
 from coach.cli.choose import chosen, in_use, reopened
 from coach.cli.labels import Labels
 from coach.cli.parts import Prepared, planned
+from coach.cli.reading import home_of
 from coach.cli.today import problems
 from coach.errors import CoachError, did_you_mean
 from coach.history import past
 from coach.logbook.changes import Decided
+from coach.logbook.reading import History
 from coach.logbook.store import Home, Person
 from coach.session.past import Decision, PastSession, Verdict
 from coach.session.progress import Proposal, proposals
@@ -38,13 +40,13 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Record the decision and say what it means."""
-    home = Home(args.home)
+    home = home_of(args.home)
     person = home.person(args.person)
     by = _line(args.by, "--by", LONGEST_NAME)
     note = _line(args.note, "--note", LONGEST_NOTE, empty=True)
-    prepared = _prepared(args, home, person)
-    labels, console = Labels(prepared.pack.screens), Console(highlight=False, markup=False)
     history, decided = home.history(person.id), home.decisions(person.id)
+    prepared = _prepared(args, home, person, history)
+    labels, console = Labels(prepared.pack.screens), Console(highlight=False, markup=False)
     for problem in problems(history, decided, labels):
         console.print(f"! {problem}", soft_wrap=True, markup=False)
     verdict = Verdict(args.verdict)
@@ -86,20 +88,20 @@ def _line(text: str, option: str, longest: int, *, empty: bool = False) -> str:
     return line
 
 
-def _prepared(args: argparse.Namespace, home: Home, person: Person) -> Prepared:
+def _prepared(args: argparse.Namespace, home: Home, person: Person, history: History) -> Prepared:
     """Return the program that is named, or the only one in use that has the exercise. Raises CoachError."""
     if args.program:
         prepared = chosen(args.program, home, person)
         _exercise_of(prepared, args.exercise)
         return prepared
-    known = in_use(home, person)
+    known = in_use(history.records)
     if not known:
         raise CoachError(f"{person.id} has no session yet; name the program with --program.")
     opened: list[Prepared] = []
     gone: CoachError | None = None
     for used in known:
         try:
-            opened.append(planned(reopened(used, home, person), home, person.id))
+            opened.append(planned(reopened(used, home, person), home, person.id, history))
         except CoachError as error:
             gone = error
     having = [one for one in opened if args.exercise in [each.id for each in one.program.exercises]]

@@ -8,6 +8,7 @@ from pathlib import Path
 from textwrap import fill
 
 from coach.cli.labels import Labels, shown
+from coach.cli.reading import home_of
 from coach.errors import CoachError
 from coach.logbook.handover import pack_up
 from coach.logbook.store import Home
@@ -34,7 +35,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the archive and say what is in it."""
-    home = Home(args.home)
+    home = home_of(args.home)
     person = home.person(args.person)
     if args.out.resolve().is_relative_to(home.root.resolve()):
         raise CoachError(f"{args.out} lies in the coach's own folder; name a file outside {home.root}.")

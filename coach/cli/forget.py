@@ -6,9 +6,9 @@ import argparse
 
 from coach.cli.export import labels_for
 from coach.cli.labels import shown
+from coach.cli.reading import home_of
 from coach.errors import CoachError
 from coach.logbook.forgetting import finish, forget, left_over, naming
-from coach.logbook.store import Home
 from coach.voice.render import tidy_up
 
 
@@ -20,7 +20,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Ask for the id once more, then delete everything; finish what was begun before."""
-    home = Home(args.home)
+    home = home_of(args.home)
     home.check_id(args.person)
     tidy_up()  # a rendering that was killed has left words of programs in the system's temporary folder
     begun = left_over(home)

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from coach.cli.labels import Labels, shown
 from coach.cli.parts import prepare
-from coach.logbook.store import Home
+from coach.cli.reading import home_of
 from coach.review.files import write
 from coach.review.handout import handout
 from coach.review.handout_page import page, plain
@@ -26,7 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the handout, or write it as HTML."""
-    home = Home(args.home)
+    home = home_of(args.home)
     if args.person:
         home.person(args.person)
     prepared = prepare(args.file, home, args.person or "")

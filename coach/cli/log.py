@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import tzinfo
-from pathlib import Path
 from typing import Any
 
 from rich.console import Console, RenderableType
@@ -15,12 +14,15 @@ from rich.table import Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
+from coach.cli.reading import home_of
 from coach.cli.session_page import SessionPage, when
 from coach.errors import RecordError, did_you_mean
 from coach.logbook import SessionRecord
 from coach.logbook.reading import FileProblem, History
 from coach.logbook.store import Home
 
+MOST_SHOWN = 200
+"""Sessions in the table: more are searched by eye by nobody, and 2,000 take three seconds to lay out."""
 JSON_VERSION = 1
 """Version of what `--json` prints."""
 
@@ -29,26 +31,35 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("person", nargs="?", metavar="PERSON", help="whose sessions; without it, everybody is listed")
     parser.add_argument("--session", metavar="ID", help='one session by its id, or "last"')
+    parser.add_argument("--all", action="store_true", help=f"every session, not only the {MOST_SHOWN} newest")
     parser.add_argument("--json", action="store_true", help="print a JSON document")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print people, sessions or one session; return 0."""
-    home = Home(Path(args.home))
+    home = home_of(args.home)
     if args.session and not args.person:
         raise RecordError(f"Say whose session it is: coach log PERSON --session {args.session}")
     if args.person is None:
         everybody = {person: home.history(person) for person in home.people()}
-        _show(args, people_json(everybody), lambda labels: people(everybody, home, labels))
+        _show(args, lambda: people_json(everybody), lambda labels: people(everybody, home, labels))
         return 0
     history = home.history(args.person)
     if not args.session:
-        _show(args, person_json(args.person, history), lambda labels: sessions(args.person, history, labels))
+        _show(
+            args,
+            lambda: person_json(args.person, history),
+            lambda labels: sessions(args.person, history, labels, whole=args.all),
+        )
         return 0
     record = find(history, args.session, args.person)
     problems = _of(history.problems, record)
-    page = session_json(record, problems)
-    _show(args, page, lambda labels: SessionPage(record, labels, [str(one) for one in problems]), record.language)
+    _show(
+        args,
+        lambda: session_json(record, problems),
+        lambda labels: SessionPage(record, labels, [str(one) for one in problems]),
+        record.language,
+    )
     return 0
 
 
@@ -82,12 +93,15 @@ def people(everybody: dict[str, History], home: Home, labels: Labels) -> Rendera
     return table
 
 
-def sessions(person: str, history: History, labels: Labels, zone: tzinfo | None = None) -> RenderableType:
-    """Return a person's sessions, oldest first, and what is wrong with their files."""
+def sessions(
+    person: str, history: History, labels: Labels, zone: tzinfo | None = None, *, whole: bool = False
+) -> RenderableType:
+    """Return a person's newest sessions, or the `whole` of them, oldest first, and what is wrong with their files."""
     if not history.records and not history.problems:
         return Text(labels("log_no_sessions", person=person))
     table = _table(labels, "session", "when", "program", "sets", "pain", "halts", "ended")
-    for record in history.records:
+    shown_here = history.records if whole else history.records[-MOST_SHOWN:]
+    for record in shown_here:
         pain = record.highest_pain
         table.add_row(
             shown(record.session),
@@ -99,6 +113,9 @@ def sessions(person: str, history: History, labels: Labels, zone: tzinfo | None 
             _end(record, labels),
         )
     grid = Table.grid()
+    earlier = len(history.records) - len(shown_here)
+    if earlier:
+        grid.add_row(Text(labels("log_earlier", n=earlier, command=f"coach log {person} --all")))
     grid.add_row(table)
     for problem in history.problems:
         grid.add_row(Text(f"! {shown(str(problem))}", style="yellow"))
@@ -116,10 +133,13 @@ def people_json(everybody: dict[str, History]) -> dict[str, Any]:
 
 def person_json(person: str, history: History) -> dict[str, Any]:
     """Return a person's sessions as a JSON document."""
+    found: dict[str, list[FileProblem]] = {}
+    for one in history.problems:
+        found.setdefault(one.path.stem, []).append(one)
     return {
         "v": JSON_VERSION,
         "person": person,
-        "sessions": [session_json(record, _of(history.problems, record)) for record in history.records],
+        "sessions": [session_json(record, found.get(record.session, [])) for record in history.records],
         "problems": [_problem(one) for one in history.problems],
     }
 
@@ -134,9 +154,14 @@ def session_json(record: SessionRecord, problems: Sequence[FileProblem]) -> dict
     return {"v": JSON_VERSION, **asdict(record), **derived, "problems": [_problem(one) for one in problems]}
 
 
-def _show(args: argparse.Namespace, document: dict[str, Any], page: Any, language: str = "") -> None:  # noqa: ANN401
+def _show(
+    args: argparse.Namespace,
+    document: Callable[[], dict[str, Any]],
+    page: Callable[[Labels], RenderableType],
+    language: str = "",
+) -> None:
     if args.json:
-        print(json.dumps(document, ensure_ascii=False, indent=2))
+        print(json.dumps(document(), ensure_ascii=False, indent=2))
         return
     from coach.voice.pack import languages, load_pack
 

@@ -15,6 +15,7 @@ from coach.cli.ears import add_ears
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
 from coach.cli.parts import halts_in
+from coach.cli.reading import when_slow
 from coach.cli.signals import told
 from coach.cli.visit.desk import Desk
 from coach.cli.visit.sound import RealSound, RoomSound, Sound
@@ -62,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
         if args.room:
             sound = RoomSound(args.room, home, console, page.wait, args.pace)
         desk = Desk(page, pack)
+        home.tell = when_slow(desk.reading)
         _tell(page, labels, console, browser=not args.no_browser)
         told().at_hang_up = desk.leave  # a set goes on whose terminal was closed
         pressed = stack.enter_context(keys_pressed())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -19,8 +19,9 @@ from coach.history import broken_off, past
 from coach.logbook import assemble, read_lines
 from coach.logbook.assembled import SessionRecord
 from coach.logbook.changes import ProgramVersion
+from coach.logbook.reading import History, read_session
 from coach.logbook.store import Home, wall_clock
-from coach.logbook.writing import SessionStore
+from coach.logbook.writing import ENDING, SessionStore
 from coach.ports import Device
 from coach.program.model import Program
 from coach.program_files import ProgramFile, find, open_file
@@ -48,6 +49,8 @@ class Prepared:
     """The program file, of which a copy is kept when a session begins; empty: none is."""
     broken: Broken | None = None
     """Today's session, if it broke off in the work; then a person chooses what begins, never the coach by itself."""
+    history: History = field(default_factory=lambda: History((), ()))
+    """All sessions of the person, which the plan rests on."""
     left: Today | None = None
     """What is left of it, to be taken up in place of `today`; None: nothing, or nothing may be done any more."""
 
@@ -62,18 +65,19 @@ def prepare(name: str, home: Home | None = None, person: str = "") -> Prepared:
     return planned(open_file(find(name), halts_in), home, person)
 
 
-def planned(file: ProgramFile, home: Home | None = None, person: str = "") -> Prepared:
-    """Plan today's session of a program for a person."""
+def planned(file: ProgramFile, home: Home | None = None, person: str = "", history: History | None = None) -> Prepared:
+    """Plan today's session of a program for a person; `history` is theirs, if it has been read."""
     program = file.program
     pack = load_pack(program.language)
     if home is None or person not in home.people():
         return Prepared(program, pack, plan(program, (), wall_clock().astimezone().date()), file.data)
-    history = home.history(person)
+    history = history or home.history(person)
     sessions = past(history.records, program.id, history.unread)
     today = plan(program, sessions, home.today(), home.decisions(person).decisions)
     broken = broken_off(history.records, program.id, home.now())
     known = broken is not None and sessions[-1].session == broken.session  # else what is left of it, nobody knows
-    return Prepared(program, pack, today, file.data, broken, take_up(today, broken) if broken and known else None)
+    left = take_up(today, broken) if broken and known else None
+    return Prepared(program, pack, today, file.data, broken, history, left)
 
 
 def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:
@@ -198,7 +202,8 @@ def keep(prepared: Prepared, home: Home, person: str) -> None:
     program = prepared.program
     home.keep_program(person, program.id, program.digest, prepared.data)
     versions = [one.digest for one in home.decisions(person).versions if one.program == program.id]
-    ran = [one.digest for one in home.history(person).records if one.program == program.id]
+    records = (prepared.history if prepared.history.records else home.history(person)).records
+    ran = [one.digest for one in records if one.program == program.id]
     before = (versions or ran or [""])[-1]
     if not versions or before != program.digest:
         on = program.written_by.on
@@ -271,4 +276,6 @@ def record_after(home: Home, person: str, ran: Ran) -> SessionRecord:
 
 def record_of(home: Home, person: str, session: str) -> SessionRecord:
     """Return the record of a session that is kept here."""
-    return next(record for record in home.history(person).records if record.session == session)
+    record = read_session(home.person(person).sessions / f"{session}{ENDING}").record
+    assert record is not None, "its first line is on the disk before anything is heard"
+    return record

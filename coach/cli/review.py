@@ -15,6 +15,7 @@ from rich.table import Column, Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
+from coach.cli.reading import home_of
 from coach.errors import CoachError, ProgramError
 from coach.logbook import SessionRecord
 from coach.logbook.store import Home, wall_clock
@@ -48,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         raise CoachError("Say whose review: coach review PERSON, or of everybody: coach review --clinic DIR")
     if args.parquet is not None:
         raise CoachError("--parquet goes with --clinic DIR; for one person there is --csv FILE.")
-    home = Home(args.home)
+    home = home_of(args.home)
     found = reviewed(home, args.person, day_of(args.since))
     from coach.voice.pack import languages, load_pack
 

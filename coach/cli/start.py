@@ -26,6 +26,7 @@ from coach.cli.parts import (
     tell_unkept,
     told_broken,
 )
+from coach.cli.reading import home_of
 from coach.cli.today import decision_problems
 from coach.cli.verdict import tell_verdict
 from coach.cli.view import View
@@ -63,7 +64,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run the session and show its summary."""
     console = Console(markup=False)
-    home = Home(args.home)
+    home = home_of(args.home)
     person = home.person(args.person)
     broken = home.close_broken(person.id)
     prepared = chosen(args.file, home, person)

@@ -10,6 +10,7 @@ from rich.console import Console
 from coach.cli.choose import chosen
 from coach.cli.labels import Labels, shown
 from coach.cli.parts import Prepared, told_broken
+from coach.cli.reading import home_of
 from coach.history import past, undated
 from coach.logbook.reading import History
 from coach.logbook.store import Decisions, Home
@@ -31,12 +32,12 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the plan of today; nothing is written."""
-    home = Home(args.home)
+    home = home_of(args.home)
     person = home.person(args.person)
     prepared = chosen(args.file, home, person)
     labels = Labels(prepared.pack.screens)
     console = Console(highlight=False, markup=False)
-    history, decided = home.history(person.id), home.decisions(person.id)
+    history, decided = prepared.history, home.decisions(person.id)
     sessions = past(history.records, prepared.program.id, history.unread)
     waiting = proposals(prepared.program, sessions, decided.decisions, home.today())
     for line in page(prepared, waiting, person.id, labels, str(home.today())):

@@ -77,27 +77,33 @@ def _takers(known: type) -> dict[str, tuple[str, _Take, bool]]:
     """For each key in the file: the attribute, what takes its value, and whether it may be missing."""
     hints = get_type_hints(known)
     return {
-        _key(field.name): (field.name, _taker(hints[field.name]), field.default is not MISSING)
+        _key(field.name): (field.name, taker(hints[field.name]), field.default is not MISSING)
         for field in fields(known)
     }
 
 
-def _taker(hint: object) -> _Take:
-    """Return a function that takes a JSON value as `hint`, or raises Unfit."""
+def taker(hint: object, nested: Callable[[type], _Take] | None = None) -> _Take:
+    """Return a function that takes a JSON value as `hint`, or raises Unfit; `nested` returns one for a dataclass."""
     origin, inner = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
-        return _any_of([_taker(one) for one in inner], str(hint))
+        return _any_of([taker(one, nested) for one in inner], inner, str(hint))
     if origin is Literal:
         return _one_of(inner)
+    if origin is tuple and inner[-1] is Ellipsis:
+        return _each(taker(inner[0], nested))
     if origin is tuple:
-        return _each(_taker(inner[0]))
+        return _row_of([taker(one, nested) for one in inner])
     if is_dataclass(hint):
-        return _nested(cast("type", hint))
+        return (nested or _nested)(cast("type", hint))
     return _simple(cast("type", hint))
 
 
-def _any_of(takers: list[_Take], wanted: str) -> _Take:
+def _any_of(takers: list[_Take], hints: tuple[object, ...], wanted: str) -> _Take:
+    as_they_are = _AS_THEY_ARE.intersection(hints) - ({int, bool} if float in hints else set())
+
     def take(value: object) -> object:
+        if type(value) in as_they_are:
+            return value
         for one in takers:
             try:
                 return one(value)
@@ -126,6 +132,15 @@ def _each(inner: _Take) -> _Take:
     return take
 
 
+def _row_of(takers: list[_Take]) -> _Take:
+    def take(value: object) -> object:
+        if not isinstance(value, (list, tuple)) or len(value) != len(takers):
+            raise Unfit(f"is {_short(value)}, not a list of {len(takers)}")
+        return tuple(take(one) for take, one in zip(takers, value, strict=True))
+
+    return take
+
+
 def _nested(known: type) -> _Take:
     def take(value: object) -> object:
         if isinstance(value, known):
@@ -137,8 +152,16 @@ def _nested(known: type) -> _Take:
     return take
 
 
+_AS_THEY_ARE = frozenset((str, bool, int, NoneType))
+"""Types whose JSON value is taken as it is; asked first, since files are long."""
+
+
 def _simple(hint: type) -> _Take:
+    as_it_is = hint if hint in _AS_THEY_ARE else None
+
     def take(value: object) -> object:
+        if type(value) is as_it_is:
+            return value
         if hint is str and isinstance(value, str):
             return str(value)
         if hint is bool and isinstance(value, bool):

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from coach.logbook import files
 from coach.logbook.assembled import SessionRecord, assemble
-from coach.logbook.record import read_lines
+from coach.logbook.record import Line, Problem, read_lines
 from coach.logbook.writing import ENDING
 from coach.session.past import PastSession
 
@@ -44,6 +44,19 @@ class History:
 
 
 @dataclass(frozen=True, slots=True)
+class Held:
+    """What the bytes of a session's file hold."""
+
+    problems: tuple[Problem, ...]
+    record: SessionRecord | None
+    """Of all its lines; None: there is none."""
+    suspect: bool = False
+    """Whether lines of it have a problem."""
+    sound: SessionRecord | None = None
+    """If so, the record without them."""
+
+
+@dataclass(frozen=True, slots=True)
 class SessionFile:
     """What one file among the sessions holds."""
 
@@ -52,12 +65,33 @@ class SessionFile:
     unread: PastSession | None = None
 
 
-def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
+def held(data: bytes, named: str) -> Held:
+    """Put together what the bytes of a session's file hold; `named` is the session's id by the name of its file."""
+    reading = read_lines(text_of(data), named)
+
+    def record(lines: Sequence[Line]) -> SessionRecord | None:
+        if not lines:
+            return None
+        made = replace(assemble(lines), doubtful=bool(reading.problems))
+        return replace(made, session=made.session or named)
+
+    whole = record(reading.lines)
+    if not reading.suspect:
+        return Held(reading.problems, whole)
+    sound = [line for index, line in enumerate(reading.lines) if index not in reading.suspect]
+    return Held(reading.problems, whole, suspect=True, sound=record(sound))
+
+
+Hold = Callable[[bytes, str], Held]
+"""`held`, or what remembers what it returned."""
+
+
+def read_history(paths: Iterable[Path], *, sound: bool = False, hold: Hold = held) -> History:
     """Read session files, in any order, into one history. Never fails because of what a file is or holds.
 
     With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
     """
-    read = [(read_session(path, sound=sound), path) for path in sorted(paths)]
+    read = [(read_session(path, sound=sound, hold=hold), path) for path in sorted(paths)]
     known = [(one.record, path) for one, path in read if one.record is not None]
     known.sort(key=lambda one: (one[0].began, one[0].session, one[1].name))
     return History(
@@ -68,7 +102,7 @@ def read_history(paths: Iterable[Path], *, sound: bool = False) -> History:
     )
 
 
-def read_session(path: Path, *, sound: bool = False) -> SessionFile:
+def read_session(path: Path, *, sound: bool = False, hold: Hold = held) -> SessionFile:
     """Read one file; `sound` as in `read_history`. Never fails because of what the file is or holds."""
     try:
         data = files.read_file(path)
@@ -76,14 +110,12 @@ def read_session(path: Path, *, sound: bool = False) -> SessionFile:
         return SessionFile(None, ())
     except files.UnreadableError as error:
         return SessionFile(None, (unreadable(path, error),), _unread(path))
-    named = path.name.removesuffix(ENDING)
-    reading = read_lines(text_of(data), named)
-    problems = tuple(FileProblem(path, problem.line, problem.text) for problem in reading.problems)
-    lines = [line for index, line in enumerate(reading.lines) if not (sound and index in reading.suspect)]
-    if not lines:
+    found = hold(data, path.name.removesuffix(ENDING))
+    problems = tuple(FileProblem(path, problem.line, problem.text) for problem in found.problems)
+    record = found.sound if sound and found.suspect else found.record
+    if record is None:
         return SessionFile(None, (*problems, FileProblem(path, 0, "holds no session")), _unread(path) if data else None)
-    record = replace(assemble(lines), doubtful=bool(reading.problems))
-    return SessionFile(replace(record, session=record.session or named), problems)
+    return SessionFile(record, problems)
 
 
 def unreadable(path: Path, error: files.UnreadableError, meanwhile: str = "counts for nothing") -> FileProblem:

@@ -6,7 +6,7 @@ import json
 import os
 import re
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from coach.errors import RecordError, UnknownPersonError
-from coach.logbook import files
+from coach.logbook import cached, files
 from coach.logbook.assembled import SetRecord, assemble
 from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
 from coach.logbook.fields import plain
-from coach.logbook.reading import STAMP, FileProblem, History, read_history, text_of, unreadable
-from coach.logbook.record import Line, Reading, read_lines
+from coach.logbook.reading import STAMP, FileProblem, History, text_of, unreadable
+from coach.logbook.record import Reading, read_lines
 from coach.logbook.writing import ENDING, SessionStore
 from coach.session.past import Decision, Version
 
@@ -89,9 +89,14 @@ class Decisions:
 class Home:
     """The folder that holds all data of this program."""
 
-    def __init__(self, root: Path, now: Callable[[], datetime] = wall_clock) -> None:
+    def __init__(
+        self, root: Path, now: Callable[[], datetime] = wall_clock, tell: cached.Tell = lambda *_: None
+    ) -> None:
+        """`tell` is told of each file of a person's sessions that is read."""
         self.root = root
+        self.tell = tell
         self._now = now
+        self._caches: dict[str, cached.Cache] = {}
 
     @property
     def clips(self) -> Path:
@@ -197,8 +202,10 @@ class Home:
         Never fails because of what a file is or holds. A session of somebody else that lies in their folder is a
         problem, and left out. Raises UnreadableError if it cannot be told which files there are.
         """
-        found = read_history(self._paths(person_id), sound=sound)
-        named = _read_name(self.person(person_id).folder / NAMED)[1]
+        folder = self.person(person_id).folder
+        cache = self._caches.setdefault(person_id, cached.Cache(folder / cached.NAME))
+        found = cache.history(self._paths(person_id), sound=sound, tell=self.tell)
+        named = _read_name(folder / NAMED)[1]
         read = list(zip(found.records, found.paths, strict=True))
         theirs = [(record, path) for record, path in read if record.person in ("", person_id)]
         others = [
@@ -284,7 +291,7 @@ class Home:
 
     def _closed_now(self, path: Path) -> bool:
         try:
-            if _is_ended(read_lines(text_of(files.read_file(path))).lines):
+            if _is_ended(files.read_file(path)):
                 return False
             handle = files.open_file(path, adding=True)
         except (files.AbsentError, files.UnreadableError):
@@ -317,8 +324,11 @@ def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
     return True
 
 
-def _is_ended(lines: Iterable[Line]) -> bool:
-    return any(line.kind == "session_ended" for line in lines)
+def _is_ended(data: bytes) -> bool:
+    """Tell whether a line says so; all of them are read only if none of those that hold the word does."""
+    whole = data[: data.rfind(b"\n") + 1]
+    holding = b"".join(line + b"\n" for line in whole.split(b"\n") if b"session_ended" in line)
+    return any(line.kind == "session_ended" for part in (holding, whole) for line in read_lines(text_of(part)).lines)
 
 
 def _set_aside(path: Path, handle: int, raw: bytes) -> None:

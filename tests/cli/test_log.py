@@ -169,3 +169,18 @@ def test_reading_changes_no_file(capsys: pytest.CaptureFixture[str], home: Home)
     shown(capsys, home, "mira", "--session", "last")
 
     assert everything() == before
+
+
+def test_of_many_sessions_the_newest_are_shown_and_the_others_on_request(
+    capsys: pytest.CaptureFixture[str], home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coach.cli.log.MOST_SHOWN", 1)
+    path = next(home.person("mira").sessions.iterdir())
+    path.with_name("20270301t090000z-1.jsonl").write_bytes(path.read_bytes())
+
+    few, every = shown(capsys, home, "mira"), shown(capsys, home, "mira", "--all")
+
+    assert "not shown: 2" in few
+    assert "coach log mira --all" in few
+    assert "not shown" not in every
+    assert len(every.splitlines()) > len(few.splitlines()) - 2

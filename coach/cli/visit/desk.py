@@ -135,6 +135,11 @@ class Desk:
 
         voice.prepare(texts, tell)
 
+    def reading(self, done: int, of: int) -> None:
+        """Show how far the reading of a person's records is."""
+        label = self.labels("reading_records")
+        self.show(Step("reading", label, progress=Progress(label, done, of)))
+
     def session(self, snapshot: Snapshot) -> None:
         """Show a moment of a session."""
         shown = f"session {snapshot.state}"

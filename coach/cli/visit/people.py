@@ -135,7 +135,7 @@ def _other_program(labels: Labels) -> Choice:
 
 def _program(desk: Desk, home: Home, person: Person) -> Prepared:
     """Return the program in use, where there is only one that it can be, or the one that is chosen."""
-    if in_use(home, person):
+    if home.history(person.id).records:
         try:
             return chosen(None, home, person)
         except CoachError:  # several, or one whose file is gone: to be chosen
@@ -145,7 +145,7 @@ def _program(desk: Desk, home: Home, person: Person) -> Prepared:
 
 def _which(desk: Desk, home: Home, person: Person) -> str:
     labels = desk.labels
-    used = [one.id for one in reversed(in_use(home, person))]
+    used = [one.id for one in reversed(in_use(home.history(person.id).records))]
     names = list(dict.fromkeys([*used, *shipped()]))
     choices = [Choice(f"program.{name}", title, labels("page_in_use") if name in used else "")
                for name in names if (title := _title(name, home, person))]  # fmt: skip
@@ -171,7 +171,7 @@ def _today(desk: Desk, home: Home, person: Person, prepared: Prepared) -> Step:
     for planned in plan.exercises:
         lines.append(Line(exercise_line(planned, labels, labels.word("level", level_id(planned)))))
         lines += [Line(labels.plain_clause(because), "small") for because in planned.because]
-    history, decided = home.history(person.id), home.decisions(person.id)
+    history, decided = prepared.history, home.decisions(person.id)
     lines += [Line(problem, "bad") for problem in problems(history, decided, labels)]
     first = not past(history.records, prepared.program.id, history.unread)
     lead = labels("today_first") if first else labels("page_early", due=plan.due) if early else ""

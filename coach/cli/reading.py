@@ -1,0 +1,62 @@
+"""Say how far the reading of many sessions is: a bar in the terminal, or a step of the page."""
+
+from __future__ import annotations
+
+import atexit
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from rich.console import Console
+
+from coach.cli.labels import Labels
+from coach.logbook.cached import Tell
+from coach.logbook.store import Home
+
+AT_ONCE = 1.0
+"""Seconds that a reading may take before anything is said of it."""
+EVERY = 0.1
+"""Seconds between two words of it."""
+
+
+def home_of(root: Path) -> Home:
+    """Return the home of a command that reads records, with a bar in the terminal while that takes its time."""
+    return Home(root, tell=when_slow(_bar()) if sys.stderr.isatty() else lambda *_: None)
+
+
+def when_slow(show: Tell, clock: Callable[[], float] = time.monotonic) -> Tell:
+    """Return what passes on to `show` how far a reading is that takes its time, and at last that it is done."""
+    began = shown = 0.0
+
+    def tell(done: int, of: int) -> None:
+        nonlocal began, shown
+        now = clock()
+        if done == 1:
+            began = shown = now
+        if now - began >= AT_ONCE and (now - shown >= EVERY or done == of):
+            shown = now
+            show(done, of)
+
+    return tell
+
+
+def _bar() -> Tell:
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    bar = Progress(*columns, console=Console(stderr=True), transient=True, auto_refresh=False)
+    atexit.register(bar.stop)  # whatever ends the reading, the cursor comes back
+
+    def show(done: int, of: int) -> None:
+        from coach.voice.pack import load_pack
+
+        if not bar.tasks:
+            bar.add_task(Labels(load_pack("en").screens)("reading_records"), total=of)
+            bar.start()
+        bar.update(bar.task_ids[0], completed=done, total=of, refresh=True)
+        if done == of:
+            bar.stop()
+            bar.remove_task(bar.task_ids[0])
+
+    return show

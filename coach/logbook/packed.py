@@ -1,0 +1,79 @@
+"""A record as one line of JSON and back: of each dataclass its values in the order of its fields, and no names.
+
+What comes back is checked, type by type: a line that holds anything else is refused.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import fields, is_dataclass
+from functools import cache
+from math import isfinite
+from types import NoneType
+from typing import TypeVar, cast, get_args, get_type_hints
+
+from coach.logbook.fields import Unfit, taker
+
+_Held = TypeVar("_Held")
+
+
+def pack(value: object) -> str:
+    """Return the JSON of a dataclass of numbers, texts, tuples and other such dataclasses."""
+    return json.dumps(value, default=_values, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+def unpack(known: type[_Held], text: str) -> _Held:
+    """Return the `known` that `text` was packed from. Raises Unfit if it holds none."""
+    try:
+        return cast("_Held", _in_order(cast("type", known))(_JSON.decode(text)))
+    except (ValueError, RecursionError):
+        raise Unfit("it is not JSON") from None
+
+
+def _values(value: object) -> list[object]:
+    if not is_dataclass(value):
+        raise TypeError(type(value))
+    return [getattr(value, field.name) for field in fields(value)]
+
+
+@cache
+def _in_order(known: type) -> Callable[[object], object]:
+    """Return a function that takes the list of the values of a `known`, or raises Unfit."""
+    hints = get_type_hints(known)
+    takers = [taker(hints[field.name], _in_order) for field in fields(known)]
+    flat = all(_SIMPLE.issuperset(get_args(hints[field.name]) or {hints[field.name]}) for field in fields(known))
+    seen: set[tuple[type, ...]] = set()
+    """Types of values, in order, that were taken as they are: of a flat class they say all that is to be checked."""
+
+    def take(value: object) -> object:
+        if type(value) is not list:
+            raise Unfit("is not a list")
+        types = tuple(map(type, value))
+        if types in seen:
+            return known(*value)
+        if len(value) != len(takers):
+            raise Unfit(f"is not a list of {len(takers)} values")
+        taken = [take(one) for take, one in zip(takers, value, strict=True)]
+        if flat and all(one is other for one, other in zip(taken, value, strict=True)):
+            seen.add(types)
+        return known(*taken)
+
+    return take
+
+
+_SIMPLE = frozenset((str, bool, int, float, NoneType))
+
+
+def _finite(written: str) -> float:
+    value = float(written)
+    if not isfinite(value):
+        raise ValueError(written)
+    return value
+
+
+def _refuse(word: str) -> None:
+    raise ValueError(word)
+
+
+_JSON = json.JSONDecoder(parse_float=_finite, parse_constant=_refuse)
