@@ -17,6 +17,7 @@ from urllib.parse import urlsplit
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from window import PATIENCE, until
 
 from coach.errors import PageError
 from coach.page import server
@@ -24,8 +25,6 @@ from coach.page.host import Page
 from coach.page.server import FILES, HEADERS, LONGEST_BODY, understood
 
 WORDS = {"page_wrong_address": "not this address", "page_wrong_origin": "not from there", "page_too_many": "too many"}
-PATIENCE = 30.0
-"""Seconds after which what is waited for will not come; far more than it takes."""
 
 
 @pytest.fixture
@@ -64,15 +63,6 @@ class Visitor:
 
     def screen(self) -> object:
         return json.loads(self.ask("screens").readline().removeprefix(b"data: "))
-
-
-def until(page: Page, look: Callable[[], object]) -> object:
-    """Wait with the page until `look` gives something, and return that."""
-    deadline = time.monotonic() + PATIENCE
-    while not (found := look()):
-        assert time.monotonic() < deadline
-        page.wait(0.02)
-    return found
 
 
 def windows(page: Page, n: int) -> Callable[[], bool]:

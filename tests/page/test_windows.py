@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import shutil
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
 from gallery import SCREENS
+from window import PATIENCE, until
 
 from coach.page.host import Page
 
@@ -19,9 +19,6 @@ if TYPE_CHECKING:
 pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
-
-PATIENCE = 30.0
-"""Seconds after which what is waited for will not come."""
 
 
 @pytest.fixture(scope="module")
@@ -44,14 +41,6 @@ def page() -> Iterator[Page]:
         opened.open()
         opened.send(SCREENS["working"] | {"said": "first"})
         yield opened
-
-
-def until(page: Page, look: Callable[[], object]) -> object:
-    deadline = time.monotonic() + PATIENCE
-    while not (found := look()):
-        assert time.monotonic() < deadline
-        page.wait(0.02)
-    return found
 
 
 def open_windows(browser: BrowserContext, page: Page, many: int) -> list[Window]:

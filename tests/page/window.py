@@ -4,9 +4,24 @@ from __future__ import annotations
 
 import http.client
 import json
-from collections.abc import Generator
+import time
+from collections.abc import Callable, Generator
 from typing import Any
 from urllib.parse import urlsplit
+
+from coach.page.host import Page
+
+PATIENCE = 30.0
+"""Seconds after which what is waited for will not come; far more than it takes."""
+
+
+def until(page: Page, look: Callable[[], object]) -> object:
+    """Wait with the page until `look` gives something, and return that."""
+    deadline = time.monotonic() + PATIENCE
+    while not (found := look()):
+        assert time.monotonic() < deadline
+        page.wait(0.02)
+    return found
 
 
 class Window:
