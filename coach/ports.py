@@ -58,9 +58,9 @@ class Hearing:
     ear: str
     """Which ear: "taught", "activity", "vosk", or "keys" and "page" for what is pressed."""
     kind: Literal["word", "voice_began", "voice_ended"]
-    """A word of the vocabulary; or somebody began or ceased to speak (activity)."""
+    """A word of the vocabulary; or somebody began or ceased to speak (activity; taught, if it was nearly a word)."""
     word: str
-    """The reply's id ("stop", "ready", "n4"); empty for activity."""
+    """The reply's id ("stop", "ready", "n4"); empty for a voice."""
     score: float
     """How sure, 0 to 1; each ear documents its own scale. Keys are always 1."""
     began: int

@@ -19,12 +19,18 @@ hours of the coach (tests/bench/coach_alone.py) what it leaves passed for a voic
 coach 98 were noticed or heard in time, with 0.8 only 56."""
 STIR = 0.3
 """Probability from which the other ears are woken; a false one costs only work."""
+HINT = 0.05
+"""Probability from which it may yet be a voice, if another ear says so too. Of eight false words in an hour of noise
+that woke the ears by its level, five had less within the last second; of 198 words that were no voice, 24 had."""
 BEGIN = 3
 """Chunks of speech in a row that make a voice: 96 ms."""
 HANGOVER = 14
 """Chunks without speech that end a voice: 448 ms, longer than the pauses inside a reply."""
 AWAKE = to_samples(1.0)
 """Samples that the other ears stay awake after the last sign of a voice."""
+RISES = 8.0
+"""Decibels over the room's own noise at which a sound wakes the other ears, whatever the detector says: it sleeps
+through whispers, pressed voices and some in an echoing room (tests/bench/RESULTS.md, "What wakes the ears")."""
 
 COACH_TAIL = to_samples(0.3)
 """Samples after the coach's last sound in which its echo may still be in the microphone."""
@@ -34,8 +40,7 @@ the coach; a person 6 dB under the echo is left at 7 dB by the learnt echo path,
 LOST_TO_LIBRARY = 12.0
 """The same where the library cancels, since the echo path is not known: it leaves more of the coach."""
 STANDS_OUT = 20.0
-"""Decibels over the room's own noise at which what the canceller leaves wakes the other ears, whatever the detector
-says: out of the coach's voice it is slow to know another."""
+"""The same as RISES for what the canceller leaves while the coach sounds, where the echo is known."""
 
 QUIETEST = -60.0
 """dBFS: a chunk below it is not worth judging; a whisper at arm's length is louder in any usable microphone."""
@@ -76,6 +81,7 @@ class Activity:
         """True from the moment a voice is sure until its end."""
         self._awake_until = -1
         self._voiced_until = -1
+        self._hinted_until = -1
         self._echo_known = False
         self._clean = np.zeros(0, dtype=np.float32)
         self._mic = np.zeros(0, dtype=np.float32)
@@ -98,12 +104,16 @@ class Activity:
         """Do nothing: a voice is noticed whatever may be replied."""
 
     def awake(self, at: int) -> bool:
-        """Tell whether other ears should listen at sample `at`: somebody speaks or may just have begun to."""
+        """Tell whether other ears should listen at sample `at`: a voice, or what stands out of the room."""
         return self.speaking or at < self._awake_until
 
     def voiced(self, at: int) -> bool:
-        """Tell whether it is a voice that keeps the ears awake at sample `at`; else only a halt can be meant."""
+        """Tell whether it is a voice that keeps the ears awake at sample `at`; else a word must be surer."""
         return self.speaking or at < self._voiced_until
+
+    def hinted(self, at: int) -> bool:
+        """Tell whether it may at least be a voice, at sample `at`."""
+        return self.speaking or at < self._hinted_until
 
     @property
     def floor(self) -> float:
@@ -139,15 +149,18 @@ class Activity:
         probability = self._probability(begin, clean, level, over_coach=over_coach)
         if not self.speaking and not over_coach:
             self._floor.hear(level, probability < STIR)
-        stands_out = over_coach and self._echo_known and level > self._floor.level + STANDS_OUT
+        stands_out = level > self._floor.level + (STANDS_OUT if over_coach else RISES) and level >= QUIETEST
+        stands_out = stands_out and (self._echo_known or not over_coach)
         lost = LOST_TO_CANCELLER if self._echo_known else LOST_TO_LIBRARY
         if over_coach and decibels(mic) - level > lost:
             probability, stands_out = 0.0, False
+        until = begin + CHUNK + AWAKE
+        if probability >= HINT:
+            self._hinted_until = until
         if probability >= (SPEECH if over_coach and not self._echo_known else STIR):
-            self._voiced_until = begin + CHUNK + AWAKE
-            self._awake_until = begin + CHUNK + AWAKE
+            self._voiced_until = self._awake_until = until
         if stands_out:
-            self._awake_until = begin + CHUNK + AWAKE
+            self._awake_until = until
         if self._behind is not None and level < self._behind:
             probability = 0.0  # the nearer voice pauses; what went on before it goes on
         if probability >= SPEECH:
@@ -208,10 +221,15 @@ class Activity:
 
 
 class Floor:
-    """The level of a room's own noise: falls at once, rises slowly, and never on a voice."""
+    """The level of a room's own noise: falls within a quarter of a second, and rises slowly.
 
+    It does not rise on what the detector takes for a voice; on a voice that it does not know it does, until that ends.
+    """
+
+    FALL = 0.3
+    """Share of the way to a softer level that a chunk takes it: nine tenths of it in seven chunks, 0.22 s."""
     RISE = 0.02
-    """Share of the way to a louder level that a chunk without a voice takes it: half of it in about a second."""
+    """Share of the way to a louder level that a chunk without a voice takes it: half of it in 1.1 s."""
 
     def __init__(self) -> None:
         self.level = QUIETEST
@@ -220,7 +238,7 @@ class Floor:
     def hear(self, level: float, quiet: bool) -> None:
         """Take the level of one chunk, in dBFS, and whether it holds no voice."""
         if level < self.level:
-            self.level += 0.3 * (max(level, -90.0) - self.level)
+            self.level += self.FALL * (max(level, -90.0) - self.level)
         elif quiet:
             self.level += self.RISE * (level - self.level)
 

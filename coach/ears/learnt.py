@@ -100,6 +100,13 @@ class LearntMatcher:
     """Score at which a halt word is believed that began while the coach sounded, if it is the likeliest: of 150, with
     the echo 6 dB over the person, 148 are heard. A limit far below HALT_LIMIT took an early "no" over the end of a
     question for a halt."""
+    unvoiced = 2.0
+    """Score by which a word must be over its limit where no voice is known. Household noise of an hour reached 1.6 with
+    the words of ten people; 96 % of whispered words that the detector missed and that passed at all reached 1.5, and
+    2.0 costs whispered words 8 % and those in a room none (tests/bench/RESULTS.md, "What wakes the ears")."""
+    doubt = 0.5
+    """Score below its limit from which a sound is so near a word that somebody may have spoken. In 22 minutes of
+    household noise 0.5 held nothing, 1.0 held six times."""
     patience = 0
     """Embeddings that a word may wait for a better score: it is learnt to be recognised at the first one."""
     lingers = to_samples(0.26)

@@ -55,6 +55,10 @@ class Matcher:
     one."""
     patience = 2
     """Embeddings (80 ms each) at most that a word may wait for its score to fall, to be sure that it is the best."""
+    unvoiced = np.inf
+    """Score by which a word must be over its limit where no voice is known: nobody measured one that would do."""
+    doubt = 0.0
+    """Score below its limit from which a sound is so near a word that somebody may have spoken."""
     lingers = 0
     """Samples after a word's end in which it may still look like the beginning of another one."""
     pre_roll = to_samples(1.2)

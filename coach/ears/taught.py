@@ -32,8 +32,11 @@ class _Candidate:
 class Taught:
     """The ear for taught words. A score is how sure the matcher is, 0 to 1.
 
-    With an `activity`, which must be fed first with each stretch, it works only while somebody speaks; without one it
-    works all the time. Words that are not open are reported as well: the best word wins, whichever it is.
+    With an `activity`, which must be fed first with each stretch, it works only while that says so; without one it
+    works all the time. Words that are not open are reported as well: the best word wins, whichever it is. Where the
+    activity knows no voice but has a hint of one, a halt counts as ever, and another word must be surer and begin after
+    the coach. Without a hint only a halt counts, and must be surer. A sound that is nearly a word, or not sure enough,
+    is reported as a voice where there is a hint of one and none has begun: nobody shall speak and see nothing happen.
     """
 
     name = "taught"
@@ -66,6 +69,7 @@ class Taught:
         self._candidate: _Candidate | None = None
         self._rival = np.zeros(len(self.words), np.float32)
         self._heard_until = np.full(len(self.words), -1, np.int64)
+        self._doubted_until = -1
         self.embedded = 0
         """Embeddings computed."""
 
@@ -88,11 +92,12 @@ class Taught:
             self._running = True
         found: list[Hearing] = []
         voiced = self._activity is None or self._activity.voiced(captured.at)
+        hinted = self._activity is None or self._activity.hinted(captured.at)
         for made in self._embedder.feed(sound):
             self.embedded += 1
-            hearing = self._decide(self._matcher.push(made), now)
-            if hearing is not None and (voiced or hearing.word in self._halts):
-                found.append(hearing)
+            match = self._matcher.push(made)
+            hearing = self._decide(match, now, voiced=voiced, hinted=voiced or hinted)
+            found += self._doubt(match, now) if hearing is None else [hearing]
         return found
 
     def _keep(self, sound: Block) -> None:
@@ -108,8 +113,13 @@ class Taught:
         hearing = self._settle(now)
         return [] if hearing is None else [hearing]
 
-    def _decide(self, match: Match, now: int) -> Hearing | None:
+    def _decide(self, match: Match, now: int, *, voiced: bool = True, hinted: bool = True) -> Hearing | None:
         over = match.scores - self._limits
+        if not voiced:
+            after_coach = match.began >= self._coach_until
+            sure = over > self._matcher.unvoiced
+            counts = self._urgent & (sure | hinted | ~after_coach) | (sure & hinted & after_coach)
+            over[~counts] = -1.0
         answered = match.began < self._heard_until
         over[answered] = -1.0
         likeliest = int(np.argmax(match.scores))
@@ -130,6 +140,24 @@ class Taught:
             self._candidate = _Candidate(best, score, float(over[best]), self._hearing(match, best, now), waited)
             return self._settle(now) if waited >= self._matcher.patience else None
         return self._settle(now)
+
+    def _doubt(self, match: Match, now: int) -> list[Hearing]:
+        """Report a voice, begun and ended, where a sound is nearly a word and no voice was noticed.
+
+        Not again for the same sound, nor behind a word or the coach.
+        """
+        activity = self._activity
+        if activity is None or activity.speaking or not activity.hinted(now):
+            return []
+        settled = max(self._coach_until, self._doubted_until, int(self._heard_until.max()))
+        over = np.where(match.began < settled, -np.inf, match.scores - self._limits)
+        best = int(np.argmax(over))
+        if over[best] <= -self._matcher.doubt:
+            return []
+        sound = self._hearing(match, best, now)
+        self._doubted_until = sound.ended + self._matcher.lingers
+        began = replace(sound, kind="voice_began", word="", ended=sound.began)
+        return [began, replace(sound, kind="voice_ended", word="")]
 
     def _settle(self, now: int) -> Hearing | None:
         """Report the word that waits, unless another is as near."""

@@ -26,6 +26,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+from changed_voices import far_off, strained, whispered
 from rich.console import Console
 from rich.table import Table
 from scipy.signal import fftconvolve, lfilter
@@ -56,7 +57,14 @@ LATE = to_samples(1.5)
 SNR = 10.0
 ECHO = 6.0
 """Decibels of the coach's echo over the person."""
-CONDITIONS = ("quiet", "noise", "talker", "coach")
+LEAST = {
+    "quiet": "99 %", "noise": "90 %", "talker": "60 %", "coach": "95 %", "room 0.3": "", "room 0.6": "", "room 0.9": "",
+    "strained": "", "whispered": "",
+}  # fmt: skip
+"""Conditions, and what was wanted of each: "room" with its reverberation time in seconds, 2.2 m off."""
+HALTS = " halts"
+"""Behind a condition: each word is measured as the one that halts, the others with it silent."""
+CONDITIONS = (*LEAST, *(condition + HALTS for condition in LEAST if condition not in ("coach", "talker")))
 COACH = (
     "Stand tall behind the chair and rest both hands on its back.",
     "Lower slowly, all the way down, and keep the knee over the foot.",
@@ -122,11 +130,13 @@ def stream(
     words: Sequence[tuple[str, Block]], condition: str, pool: Sequence[Block], seed: int, snr: float = SNR
 ) -> Stream:
     rng = np.random.default_rng(seed)
-    mics, plays, spans, at = [], [], [], 0
-    for word, sound in words:
+    changed = {"strained": strained, "whispered": whispered}.get(condition)
+    mics, said, plays, spans, at = [], [], [], [], 0
+    for word, taken in words:
+        sound = taken if changed is None else changed(taken, rng)
         length = -(-(2 * AROUND + len(sound)) // BLOCK) * BLOCK
-        mic = room(length, rng)
-        mic[AROUND : AROUND + len(sound)] += sound
+        mic, alone = room(length, rng), np.zeros(length, np.float32)
+        alone[AROUND : AROUND + len(sound)] = sound
         played = np.zeros(length, np.float32)
         if condition in ("noise", "talker"):
             beside = piece_of(pool, length, rng)
@@ -136,9 +146,12 @@ def stream(
             played = piece_of(pool, length, rng) * np.float32(0.5)
         spans.append((word, at + AROUND, at + AROUND + len(sound)))
         mics.append(mic)
+        said.append(alone)
         plays.append(played)
         at += length
-    return Stream(np.concatenate(mics), np.concatenate(plays), spans)
+    voice = np.concatenate(said)
+    voice = far_off(voice, float(condition.split()[1])) if condition.startswith("room") else voice
+    return Stream(np.concatenate(mics) + voice, np.concatenate(plays), spans)
 
 
 class Loudspeaker:
@@ -260,20 +273,20 @@ def measure(job: tuple[str, dict[str, list[Block]], Pools, int, int, int, str | 
     scores, _ = plain_scores(matcher, embedder, others)
     limit = scores.max()
     for condition in [only] if only else CONDITIONS:
-        pool = {"noise": pools["noise"], "talker": pools["speech"], "coach": pools["coach"]}.get(condition, ())
+        sort = condition.removesuffix(HALTS)
+        pool = {"noise": pools["noise"], "talker": pools["speech"], "coach": pools["coach"]}.get(sort, ())
         tally = speaker.conditions[condition] = Tally()
         loud = float(np.median([loudness(sound) for _, sound in asked])) * 10 ** (ECHO / 20)
         # Over the coach only a halt is urgent: each word is measured as the one that halts, after ten seconds of the
         # coach (in a session it has said far more before the first set), in which the canceller learns the room.
         first = ("", np.zeros(10 * RATE, np.float32))
-        parts = (
-            [[first, *((w, s) for w, s in asked if w == word)] for word in takes] if condition == "coach" else [asked]
-        )
+        each = [[(w, s) for w, s in asked if w == word] for word in takes]
+        parts = [[first, *own] for own in each] if condition == "coach" else each if sort != condition else [asked]
         for part in parts:
-            made = stream(part, condition, pool, seed)
+            made = stream(part, sort, pool, seed)
             over = condition == "coach"
             loudspeaker = Loudspeaker(made.played, loud, np.random.default_rng(seed)) if over else None
-            halts = frozenset({part[-1][0]}) if over else None
+            halts = frozenset({part[-1][0]}) if len(parts) > 1 else None
             found = hear(enrolment, made.mic, made.played if over else None, loudspeaker, halts)
             speaker.cpu += found.cpu
             speaker.seconds += len(made.mic) / RATE
@@ -390,11 +403,9 @@ def table_of(speakers: Sequence[Speaker], takes: int) -> Table:
         return sum(getattr(speaker.conditions[condition], name) for speaker in speakers)
 
     there = speakers[0].conditions
-    for condition, least in zip(CONDITIONS, ("99 %", "90 %", "60 %", "95 %"), strict=True):
-        if condition not in there:
-            continue
+    for condition in there:
         asked = total(condition, "asked")
-        table.add_row(f"heard, {condition}", least, share(total(condition, "heard"), asked),
+        table.add_row(f"heard, {condition}", LEAST.get(condition, ""), share(total(condition, "heard"), asked),
                       share(total(condition, "plain"), asked))  # fmt: skip
         table.add_row(f"another word heard, {condition}", "", share(total(condition, "wrong"), asked), "")
     for condition in there:

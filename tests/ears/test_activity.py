@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -10,10 +11,10 @@ from heard_rooms import Voice, blocks, room
 from coach.audio.echo import Canceller
 from coach.audio.room import VirtualRoom
 from coach.audio.sounds import tick
-from coach.ears.activity import FORGETS, Activity, Floor, decibels
+from coach.ears.activity import AWAKE, CHUNK, FORGETS, QUIETEST, RISES, Activity, Floor, decibels
 from coach.errors import HearingError
-from coach.ports import Block, Hearing
-from coach.tempo.units import RATE, to_samples
+from coach.ports import Block, Captured, Hearing
+from coach.tempo.units import BLOCK, RATE, to_samples
 
 
 def heard(sound: Block) -> tuple[Activity, list[Hearing]]:
@@ -68,40 +69,49 @@ def test_other_ears_are_woken_before_the_word_is_over_and_sleep_again(voice: Voi
     assert times[-1] < 3.2
 
 
-def in_a_virtual_room(place: VirtualRoom, coach: Block) -> list[Hearing]:
-    """Return what the activity notices while the coach says `coach`, its echo cancelled."""
+def in_a_virtual_room(place: VirtualRoom, coach: Block) -> Iterator[Captured]:
+    """Yield what the device gives while the coach says `coach` and for two seconds more, its echo cancelled."""
     place.open(lambda at, frames: np.concatenate([coach[at : at + frames], np.zeros(frames, np.float32)])[:frames])
-    canceller, activity = Canceller(), Activity()
-    found: list[Hearing] = []
-    while place.now < len(coach) + RATE and (captured := place.read()):
-        found += activity.feed(canceller.process(captured))
-    return found
+    canceller = Canceller()
+    while place.now < len(coach) + 2 * RATE and (captured := place.read()):
+        yield canceller.process(captured)
+
+
+def noticed(place: VirtualRoom, coach: Block) -> list[Hearing]:
+    activity = Activity()
+    return [hearing for captured in in_a_virtual_room(place, coach) for hearing in activity.feed(captured)]
 
 
 def test_the_coach_alone_is_no_voice(other_speech: Block) -> None:
-    assert in_a_virtual_room(VirtualRoom(), other_speech) == []
+    assert noticed(VirtualRoom(), other_speech) == []
 
 
 def test_a_voice_over_the_coach_is_noticed(other_speech: Block, voice: Voice) -> None:
     place = VirtualRoom()
     place.speak(voice("stop"), 3 * RATE)
 
-    found = in_a_virtual_room(place, other_speech)
+    found = noticed(place, other_speech)
 
     assert [hearing.kind for hearing in found] == ["voice_began", "voice_ended"]
     assert found[0].at - 3 * RATE < to_samples(0.5)
 
 
-def test_the_floor_falls_at_once_and_rises_only_without_a_voice() -> None:
-    floor = Floor()
-    for _ in range(100):
-        floor.hear(-80.0, True)
-    quiet = floor.level
-    for _ in range(100):
-        floor.hear(-40.0, False)
+def settled(floor: Floor, level: float, chunks: int, *, quiet: bool = True) -> float:
+    for _ in range(chunks):
+        floor.hear(level, quiet)
+    return floor.level
 
-    assert quiet < -75
-    assert floor.level == quiet
+
+def test_the_floor_falls_in_a_quarter_of_a_second_and_rises_half_way_in_one() -> None:
+    floor = Floor()
+    assert settled(floor, -80.0, 8) < QUIETEST - 0.9 * 20
+
+    low = settled(floor, -80.0, 100)
+    voice = settled(floor, -40.0, 100, quiet=False)
+    noise = settled(floor, -40.0, round(1.1 * RATE / CHUNK))
+
+    assert voice == low
+    assert noise == pytest.approx((low - 40.0) / 2, abs=1.0)
 
 
 def test_decibels_of_a_full_square_wave_are_zero() -> None:
@@ -192,3 +202,45 @@ def test_what_stands_out_over_the_coach_wakes_the_others_without_a_voice(
     woken = [at for at, ears, _ in awake if ears]
     assert 2.4 < woken[0] < 2.8
     assert not any(voiced for _, _, voiced in awake)
+
+
+def awake_in(activity: Activity, sound: Block) -> list[float]:
+    """Return the seconds in which others are awake, at each block of `sound`."""
+    awake = []
+    for block in blocks(sound):
+        activity.feed(block)
+        awake.append(activity.awake(block.at))
+    return (np.flatnonzero(awake) * 0.02).tolist()
+
+
+def test_what_stands_out_of_the_room_wakes_the_others_for_a_while_though_no_voice_is_known(
+    monkeypatch: pytest.MonkeyPatch, voice: Voice
+) -> None:
+    activity = Activity()
+    monkeypatch.setattr(activity, "_detector", Deaf())
+    word = voice("stop")
+
+    woken = awake_in(activity, room(6, (2.0, word)))
+
+    assert 2.0 <= woken[0] < 2.15
+    assert woken[-1] < 2.0 + len(word) / RATE + AWAKE / RATE + 0.1
+    assert activity.hinted(to_samples(woken[-1]))
+    assert not activity.voiced(to_samples(woken[0]))
+
+
+@pytest.mark.parametrize("noise", [-100.0, -65.0, -45.0])
+def test_silence_and_steady_noise_wake_nothing_for_good(noise: float) -> None:
+    fan = np.concatenate([room(3), room(10, noise=noise, seed=2), room(4, noise=noise + RISES - 3, seed=3)])
+
+    woken = awake_in(Activity(), fan)
+
+    assert not [at for at in woken if at > 3 + 4.0]
+
+
+def test_the_end_of_the_coach_wakes_nothing(other_speech: Block) -> None:
+    activity, coach, awake = Activity(), other_speech[: 3 * RATE], []
+    for captured in in_a_virtual_room(VirtualRoom(), coach):
+        activity.feed(captured)
+        awake.append(activity.awake(captured.at))
+
+    assert not any(awake[len(coach) // BLOCK :])

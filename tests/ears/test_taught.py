@@ -6,13 +6,14 @@ from heard_rooms import REPLIES, Voice, blocks, room
 
 from coach.ears.activity import Activity
 from coach.ears.enrolment import Enrolment
-from coach.ears.features import Embedder
+from coach.ears.features import STEP, Embedder
 from coach.ears.front import Ears
 from coach.ears.matching import Match
 from coach.ears.takes import TakeMaker
 from coach.ears.taught import Taught
 from coach.ports import Block, Captured, Hearing
-from coach.tempo.units import RATE, to_samples
+from coach.tempo.units import BLOCK, RATE, to_samples
+from coach.words.replies import Listening, Unclear, listen, open_for
 
 
 @pytest.fixture(scope="module")
@@ -86,6 +87,83 @@ def test_the_cancelled_signal_is_matched_while_the_coach_sounds(
     assert [hearing.word for hearing in found] == ["stop"]
 
 
+class Deaf:
+    """A detector that never knows a voice, and has a hint of one at most."""
+
+    def process_samples(self, samples: list[float]) -> float:
+        return 0.1 if samples else 0.0
+
+    def reset(self) -> None:
+        """Do nothing: it remembers nothing."""
+
+
+def through_deaf_detector(
+    enrolment: Enrolment, sound: Block, shared: Embedder, monkeypatch: pytest.MonkeyPatch
+) -> list[Hearing]:
+    activity = Activity()
+    monkeypatch.setattr(activity, "_detector", Deaf())
+    ears = Ears([activity, Taught(enrolment, activity=activity, embedder=shared)])
+    return [hearing for block in blocks(sound) for hearing in ears.feed(block)]
+
+
+def test_a_halt_is_heard_though_the_detector_knows_no_voice(
+    enrolment: Enrolment, voice: Voice, shared: Embedder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = through_deaf_detector(enrolment, room(5, (2.0, voice("stop"))), shared, monkeypatch)
+
+    assert [(hearing.kind, hearing.word) for hearing in found] == [("word", "stop")]
+    assert found[0].at / RATE < 2.0 + len(voice("stop")) / RATE + 0.5
+
+
+def test_a_word_that_is_not_sure_enough_without_a_voice_holds_a_set_and_starts_nothing(
+    enrolment: Enrolment, voice: Voice, shared: Embedder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    word = voice("ready")
+    found = through_deaf_detector(enrolment, room(5, (2.0, word)), shared, monkeypatch)
+    state, held = open_for(Listening(frozenset({"stop"})), {"ready"}, working=True), []
+    for at in range(0, 5 * RATE, BLOCK):
+        state, outcomes = listen(state, [h for h in found if at < h.at <= at + BLOCK], at + BLOCK)
+        held += outcomes
+
+    assert [hearing.kind for hearing in found] == ["voice_began", "voice_ended"]
+    assert [type(outcome) for outcome in held] == [Unclear]
+    assert held[0].at / RATE < 2.0 + len(word) / RATE + 1.5
+
+
+def test_a_word_that_the_detector_has_no_hint_of_is_no_voice(
+    enrolment: Enrolment, voice: Voice, shared: Embedder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coach.ears.activity.HINT", 0.2)
+
+    assert through_deaf_detector(enrolment, room(5, (2.0, voice("ready"))), shared, monkeypatch) == []
+
+
+@pytest.mark.parametrize(
+    ("sureness", "hinted", "heard"),
+    [(0.5, True, ["stop"]), (1.5, True, ["ready", "stop"]), (0.5, False, []), (1.5, False, ["stop"])],
+)
+def test_without_a_voice_a_word_must_be_surer_and_have_a_hint_and_a_halt_needs_one_of_both(
+    enrolment: Enrolment, sureness: float, *, hinted: bool, heard: list[str]
+) -> None:
+    taught = Taught(enrolment)
+    taught._matcher.unvoiced = 1.0
+    ready, stop = taught.words.index("ready"), taught.words.index("stop")
+
+    def decided(word: int, at: int) -> list[str]:
+        scores = np.full(len(taught.words), -5.0, np.float32)
+        scores[word] = taught._limits[word] + sureness
+        ended = np.full(len(scores), at, np.int64)
+        falls = np.full(len(scores), -5.0, np.float32)
+        matches = [Match(scores, ended - RATE // 2, ended), *(Match(falls, ended, ended) for _ in range(3))]
+        made = [
+            taught._decide(match, at + number * STEP, voiced=False, hinted=hinted)
+            for number, match in enumerate(matches)
+        ]
+        return [hearing.word for hearing in made if hearing]
+
+    assert decided(ready, RATE) + decided(stop, 4 * RATE) == heard
+
+
 class Unsure(Activity):
     """Somebody may speak; nothing says that it is a voice."""
 
@@ -95,8 +173,11 @@ class Unsure(Activity):
     def voiced(self, at: int) -> bool:
         return at < 0
 
+    def hinted(self, at: int) -> bool:
+        return at >= 0
 
-@pytest.mark.parametrize(("word", "heard"), [("stop", ["stop"]), ("ready", [])])
+
+@pytest.mark.parametrize(("word", "heard"), [("stop", ["stop"]), ("ready", ["", ""])])
 def test_a_sound_that_may_be_no_voice_can_only_halt(
     enrolment: Enrolment, voice: Voice, shared: Embedder, word: str, heard: list[str]
 ) -> None:
