@@ -105,8 +105,8 @@ class LearntMatcher:
     the words of ten people; 96 % of whispered words that the detector missed and that passed at all reached 1.5, and
     2.0 costs whispered words 8 % and those in a room none (tests/bench/RESULTS.md, "What wakes the ears")."""
     doubt = 0.5
-    """Score below its limit from which a sound is so near a word that somebody may have spoken. In 22 minutes of
-    household noise 0.5 held nothing, 1.0 held six times."""
+    """Score around its limit in which a sound may be a word: below, somebody may have spoken; above, a halt without a
+    voice is none yet. In 22 minutes of household noise 0.5 held nothing, 1.0 held six times."""
     patience = 0
     """Embeddings that a word may wait for a better score: it is learnt to be recognised at the first one."""
     lingers = to_samples(0.26)

@@ -58,7 +58,7 @@ class Matcher:
     unvoiced = np.inf
     """Score by which a word must be over its limit where no voice is known: nobody measured one that would do."""
     doubt = 0.0
-    """Score below its limit from which a sound is so near a word that somebody may have spoken."""
+    """Score around its limit in which a sound may be a word: see LearntMatcher."""
     lingers = 0
     """Samples after a word's end in which it may still look like the beginning of another one."""
     pre_roll = to_samples(1.2)

@@ -34,9 +34,9 @@ class Taught:
 
     With an `activity`, which must be fed first with each stretch, it works only while that says so; without one it
     works all the time. Words that are not open are reported as well: the best word wins, whichever it is. Where the
-    activity knows no voice but has a hint of one, a halt counts as ever, and another word must be surer and begin after
-    the coach. Without a hint only a halt counts, and must be surer. A sound that is nearly a word, or not sure enough,
-    is reported as a voice where there is a hint of one and none has begun: nobody shall speak and see nothing happen.
+    activity knows no voice but has a hint of one, a halt must be a little surer, another word much, and begin after the
+    coach. Without a hint only a halt counts, and must be surer. A sound that is nearly a word, or not sure enough,
+    is reported as a voice where none has begun: nobody shall speak and see nothing happen.
     """
 
     name = "taught"
@@ -118,7 +118,8 @@ class Taught:
         if not voiced:
             after_coach = match.began >= self._coach_until
             sure = over > self._matcher.unvoiced
-            counts = self._urgent & (sure | hinted | ~after_coach) | (sure & hinted & after_coach)
+            beyond_doubt = hinted & (over > self._matcher.doubt)
+            counts = self._urgent & (sure | beyond_doubt | ~after_coach) | (sure & hinted & after_coach)
             over[~counts] = -1.0
         answered = match.began < self._heard_until
         over[answered] = -1.0
@@ -147,12 +148,13 @@ class Taught:
         Not again for the same sound, nor behind a word or the coach.
         """
         activity = self._activity
-        if activity is None or activity.speaking or not activity.hinted(now):
+        if activity is None or activity.speaking:
             return []
+        least = -self._matcher.doubt if activity.hinted(now) else self._matcher.unvoiced
         settled = max(self._coach_until, self._doubted_until, int(self._heard_until.max()))
         over = np.where(match.began < settled, -np.inf, match.scores - self._limits)
         best = int(np.argmax(over))
-        if over[best] <= -self._matcher.doubt:
+        if over[best] <= least:
             return []
         sound = self._hearing(match, best, now)
         self._doubted_until = sound.ended + self._matcher.lingers

@@ -4,12 +4,13 @@
 
 DIR holds manifest.tsv (path, kind, label, speaker, source, licence, seconds) and sound files. Each speaker of kind
 "takes" teaches the words with so many takes, as `coach enrol --takes` does; the speaker's last takes must be heard,
-the kinds "speech" and "noise" must not. With --draw the takes are put in another order first: other ones teach and
-test. All goes through the ears as in a session (stretches of 20 ms, woken by voice activity, the session's own
-decision), at the thresholds that ship. Real: voices, household noise, the competing talker. Synthetic: the quiet
-room's noise (-65 dBFS), the coach's voice, its echo, and all that teaches beside the takes. Beside it, on the same
-sound: the plain match of the takes with its threshold put where other people's speech never passes.
-Nothing fails on a figure.
+the kinds "speech" and "noise" must not. Rooms, strained and whispered words are made by changed_voices.py; of
+the sixteen conditions --only takes one ("room 0.6 halts": each word in turn halts). With
+--draw the takes are put in another order first: other ones teach and test. All goes through the ears as in a session
+(stretches of 20 ms, woken by voice activity, the session's own decision), at the thresholds that ship. Real: voices,
+household noise, the competing talker. Synthetic: the quiet room's noise (-65 dBFS), the coach's voice, its echo, and
+all that teaches beside the takes. Beside it, on the same sound: the plain match of the takes with its threshold put
+where other people's speech never passes. Nothing fails on a figure.
 """
 
 from __future__ import annotations

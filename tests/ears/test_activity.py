@@ -210,7 +210,7 @@ def awake_in(activity: Activity, sound: Block) -> list[float]:
     for block in blocks(sound):
         activity.feed(block)
         awake.append(activity.awake(block.at))
-    return (np.flatnonzero(awake) * 0.02).tolist()
+    return [float(number) * 0.02 for number in np.flatnonzero(awake)]
 
 
 def test_what_stands_out_of_the_room_wakes_the_others_for_a_while_though_no_voice_is_known(

@@ -13,7 +13,7 @@ from coach.ears.takes import TakeMaker
 from coach.ears.taught import Taught
 from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import BLOCK, RATE, to_samples
-from coach.words.replies import Listening, Unclear, listen, open_for
+from coach.words.replies import Listening, Outcome, Unclear, listen, open_for
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +120,8 @@ def test_a_word_that_is_not_sure_enough_without_a_voice_holds_a_set_and_starts_n
 ) -> None:
     word = voice("ready")
     found = through_deaf_detector(enrolment, room(5, (2.0, word)), shared, monkeypatch)
-    state, held = open_for(Listening(frozenset({"stop"})), {"ready"}, working=True), []
+    state = open_for(Listening(frozenset({"stop"})), {"ready"}, working=True)
+    held: list[Outcome] = []
     for at in range(0, 5 * RATE, BLOCK):
         state, outcomes = listen(state, [h for h in found if at < h.at <= at + BLOCK], at + BLOCK)
         held += outcomes
@@ -130,12 +131,21 @@ def test_a_word_that_is_not_sure_enough_without_a_voice_holds_a_set_and_starts_n
     assert held[0].at / RATE < 2.0 + len(word) / RATE + 1.5
 
 
-def test_a_word_that_the_detector_has_no_hint_of_is_no_voice(
-    enrolment: Enrolment, voice: Voice, shared: Embedder, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(("surer", "found"), [(np.inf, []), (0.0, ["voice_began", "voice_ended"])])
+def test_a_word_that_the_detector_has_no_hint_of_is_a_voice_only_if_it_is_sure(
+    enrolment: Enrolment,
+    voice: Voice,
+    shared: Embedder,
+    monkeypatch: pytest.MonkeyPatch,
+    surer: float,
+    found: list[str],
 ) -> None:
     monkeypatch.setattr("coach.ears.activity.HINT", 0.2)
+    monkeypatch.setattr("coach.ears.matching.Matcher.unvoiced", surer)
 
-    assert through_deaf_detector(enrolment, room(5, (2.0, voice("ready"))), shared, monkeypatch) == []
+    hearings = through_deaf_detector(enrolment, room(5, (2.0, voice("ready"))), shared, monkeypatch)
+
+    assert [hearing.kind for hearing in hearings] == found
 
 
 @pytest.mark.parametrize(
