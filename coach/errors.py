@@ -57,6 +57,10 @@ class PageError(CoachError):
     """The page cannot be served."""
 
 
+class OutputError(CoachError):
+    """A file that was asked for and cannot be written."""
+
+
 class OutOfPlaceError(CoachError):
     """A session event that the current state does not take; nothing has changed."""
 

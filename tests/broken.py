@@ -87,7 +87,7 @@ def broken(path: Path, how: str) -> None:
     if os.name == "nt":
         pytest.skip("Windows has no such files")
     if path.is_dir() and not path.is_symlink() and how != "shut":
-        path.rename(path.with_name(f"was-{path.name}"))
+        path.rename(path.with_name(f".was-{path.name}"))
     elif how != "shut":
         path.unlink(missing_ok=True)
     BROKEN[how](path)

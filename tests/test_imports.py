@@ -24,7 +24,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("session",),
     ("logbook",),
     ("snapshot",),
-    ("history", "program_files", "snapshots"),
+    ("history", "outputs", "program_files", "snapshots"),
     ("audio", "voice", "ears", "review"),  # the edges: never each other
     ("moments",),
     ("keeping", "troubles"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import struct
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO, Self
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from coach.audio.sounds import finite
 from coach.errors import DeviceError
+from coach.outputs import output
 from coach.ports import Block
 from coach.tempo.units import RATE, to_seconds
 
@@ -83,6 +84,10 @@ def write_sound(path: Path | str, sound: Block, *, rate: int = RATE) -> None:
         writer.write(sound)
 
 
+class _AbandonedError(Exception):
+    """What was written is to go away."""
+
+
 class WavWriter:
     """A 16-bit WAV file that grows; it gets its name when it is closed and leaves nothing behind if it fails.
 
@@ -94,15 +99,14 @@ class WavWriter:
         self.path = Path(path)
         self.frames = 0
         self._channels, self._rate = channels, rate
-        self._part = self.path.with_name(f".{self.path.name}.{os.getpid()}.part")
+        self._output = ExitStack()
         self._file: BinaryIO | None = None
         if self.path.is_dir():
             raise DeviceError(f"{self.path} is a folder; name a file in it, such as {self.path / 'session.wav'}.")
         if not self.path.parent.is_dir():
             raise DeviceError(f"There is no folder {self.path.parent}; make it first or name another.")
         with self._or_nothing():
-            flags = os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0)
-            self._file = os.fdopen(os.open(self._part, flags, 0o600), "wb")  # it may hold somebody's voice
+            self._file = self._output.enter_context(output(self.path)).open("wb")
             self._file.write(self._header())
 
     @property
@@ -129,8 +133,8 @@ class WavWriter:
             self._file.flush()
             os.fsync(self._file.fileno())
             self._file.close()
-            self._part.replace(self.path)
-        self._file = None
+            self._file = None
+            self._output.close()
 
     def abandon(self) -> None:
         """Throw away what was written; what stood under the name before is untouched."""
@@ -139,7 +143,8 @@ class WavWriter:
         with suppress(OSError):  # a full disk refuses the last buffer too; the file goes anyway
             self._file.close()
         self._file = None
-        self._part.unlink(missing_ok=True)
+        with suppress(_AbandonedError), self._output:
+            raise _AbandonedError
 
     def __enter__(self) -> Self:
         return self

@@ -11,6 +11,7 @@ from coach.cli.parts import Prepared, halts_in, planned
 from coach.errors import CoachError, ProgramError
 from coach.history import day_of
 from coach.logbook import SessionRecord
+from coach.logbook.files import UnreadableError
 from coach.logbook.reading import History
 from coach.logbook.store import Home, Person
 from coach.program.load import USUAL_GAP
@@ -37,19 +38,30 @@ def in_use(records: Iterable[SessionRecord]) -> tuple[InUse, ...]:
     return tuple(found.values())
 
 
+def no_session(home: Home, person: Person) -> str:
+    """Return that a person has no session, as the beginning of a sentence: there is none, or none can be read."""
+    if home.history(person.id).unread:
+        return f"{person.id} has no session that can be read (coach log {person.id} says why)"
+    return f"{person.id} has no session yet"
+
+
 def reopened(used: InUse, home: Home, person: Person) -> ProgramFile:
     """Return a program as the person ran it last: its kept copy, or the shipped one if it is the same.
 
     Raises CoachError if neither is there.
     """
-    kept = home.kept(person.id, used.id, used.digest)
+    shut: UnreadableError | None = None
+    try:
+        kept = home.kept(person.id, used.id, used.digest)
+    except UnreadableError as error:
+        kept, shut = None, error
     if kept is not None:
         return open_file(kept, halts_in, f"{used.id}.yaml")
     if used.id in shipped():
         file = open_file(shipped()[used.id], halts_in)
         if file.program.digest == used.digest:
             return file
-    raise CoachError(
+    raise shut or CoachError(
         f'The last session of {person.id} with "{used.id}" ran a file that is not here any more; name the file.'
     )
 
@@ -69,7 +81,7 @@ def chosen(name: str | None, home: Home, person: Person) -> Prepared:
             return planned(open_file(find(name), halts_in), home, person.id, history)
         return planned(reopened(own, home, person), home, person.id, history)
     if not known:
-        raise CoachError(f"{person.id} has no session yet; name a program file, or one of: {', '.join(shipped())}.")
+        raise CoachError(f"{no_session(home, person)}; name a program file, or one of: {', '.join(shipped())}.")
     if len(known) == 1:
         return planned(reopened(known[0], home, person), home, person.id, history)
     return _only_due(known, home, person, history)

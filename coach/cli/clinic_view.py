@@ -11,11 +11,11 @@ from rich.table import Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
+from coach.outputs import write
 from coach.review.clinic import ClinicReview, look
 from coach.review.clinic_page import page
 from coach.review.clinic_words import Said, said, summary
 from coach.review.columns import open_clinic, write_columns
-from coach.review.files import write
 from coach.voice.pack import load_pack
 
 LANGUAGE = "en"

@@ -6,7 +6,7 @@ import argparse
 
 from rich.console import Console
 
-from coach.cli.choose import chosen, in_use, reopened
+from coach.cli.choose import chosen, in_use, no_session, reopened
 from coach.cli.labels import Labels
 from coach.cli.parts import Prepared, planned
 from coach.cli.reading import home_of
@@ -96,7 +96,7 @@ def _prepared(args: argparse.Namespace, home: Home, person: Person, history: His
         return prepared
     known = in_use(history.records)
     if not known:
-        raise CoachError(f"{person.id} has no session yet; name the program with --program.")
+        raise CoachError(f"{no_session(home, person)}; name the program with --program.")
     opened: list[Prepared] = []
     gone: CoachError | None = None
     for used in known:

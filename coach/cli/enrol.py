@@ -17,8 +17,8 @@ from coach.cli.lessons import is_learnt, judged, learnt, prompts, save, talk_of
 from coach.cli.parts import coach_voice, render_all
 from coach.cli.verdict import listed, say, show_forecast
 from coach.ears.enrolment import (
-    FILE,
     Enrolment,
+    NoEnrolmentError,
     UnusableEnrolmentError,
     forget_enrolment,
     load_enrolment,
@@ -27,7 +27,7 @@ from coach.ears.spoken import enrol_spoken, wanted
 from coach.ears.takes import TakeMaker
 from coach.ears.teaching import check_words, enrol_folder
 from coach.engine import within
-from coach.errors import CoachError, HearingError
+from coach.errors import CoachError, HearingError, UnknownPersonError
 from coach.logbook.store import Home
 from coach.ports import Block
 from coach.voice.cache import ClipVoice
@@ -147,11 +147,11 @@ def _learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: Vo
 def _before(home: Home, person: str, pack: VoicePack, console: Console) -> Enrolment:
     """Return what the person taught already in this language, or nothing."""
     nothing = Enrolment({}, pack.language, {}, "", pack.halts)
-    home.check_id(person)
-    if person not in home.people() or not (home.person(person).takes / FILE).exists():
-        return nothing
+    home.check_new_id(person)
     try:
         there = load_enrolment(home.person(person).takes)
+    except (UnknownPersonError, NoEnrolmentError):
+        return nothing
     except UnusableEnrolmentError as problem:
         say(console, "! " + Labels(pack.screens)("enrol_again_anew", problem=f"{problem}."))
         return nothing

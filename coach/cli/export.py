@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from textwrap import fill
 
 from coach.cli.labels import Labels, shown
 from coach.cli.reading import home_of
 from coach.errors import CoachError
+from coach.logbook import SessionRecord
+from coach.logbook.files import UnreadableError
 from coach.logbook.handover import pack_up
 from coach.logbook.store import Home
-from coach.review.files import write
+from coach.outputs import check, write
 from coach.voice.pack import languages, load_pack
 
 _EXPLAINED = (
@@ -35,6 +38,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the archive and say what is in it."""
+    check(args.out)
     home = home_of(args.home)
     person = home.person(args.person)
     if args.out.resolve().is_relative_to(home.root.resolve()):
@@ -63,7 +67,9 @@ def run(args: argparse.Namespace) -> int:
 
 def labels_for(home: Home, person: str = "") -> Labels:
     """Return the labels of the language in which a person trains; without one, English."""
-    records = home.history(person).records if person else ()
+    records: tuple[SessionRecord, ...] = ()
+    with suppress(UnreadableError):  # what cannot be read is said where it matters
+        records = home.history(person).records if person else ()
     language = next((record.language for record in reversed(records)), "")
     return Labels(load_pack(language if language in languages() else "en").screens)
 

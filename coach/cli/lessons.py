@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from coach.ears.enrolment import FILE, Enrolment, load_enrolment
+from coach.ears.enrolment import Enrolment, NoEnrolmentError, load_enrolment
 from coach.ears.forecast import Forecast, forecast
 from coach.ears.spoken import PHRASES
 from coach.ears.teaching import learn_words
 from coach.errors import CoachError
+from coach.logbook.files import clear_errors, make_folder
 from coach.logbook.store import Home, Person
 from coach.ports import Block
 from coach.voice.cache import ClipVoice
@@ -26,8 +27,11 @@ Tell = Callable[[int, int], None]
 
 def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:
     """Return the words that a person taught, or None. Raises CoachError if they are of another language."""
-    enrolment = load_enrolment(person.takes) if (person.takes / FILE).exists() else None
-    if enrolment is not None and enrolment.language != pack.language:
+    try:
+        enrolment = load_enrolment(person.takes)
+    except NoEnrolmentError:
+        return None
+    if enrolment.language != pack.language:
         raise CoachError(
             f'{person.id} taught words in "{enrolment.language}" and this program is in "{pack.language}"; '
             f"teach them anew: coach enrol {person.id} --forget, then coach enrol {person.id} "
@@ -65,7 +69,8 @@ def learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: Voi
 def save(enrolment: Enrolment, home: Home, person_id: str) -> None:
     """Keep what a person taught; they are added to this home if they are not here yet."""
     known = home.person(person_id) if person_id in home.people() else home.add_person(person_id)
-    known.takes.mkdir(mode=0o700, exist_ok=True)
+    with clear_errors(known.takes, "write"):
+        make_folder(known.takes)
     enrolment.save(known.takes)
 
 

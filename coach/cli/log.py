@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import asdict
 from datetime import tzinfo
 from typing import Any
@@ -18,7 +19,8 @@ from coach.cli.reading import home_of
 from coach.cli.session_page import SessionPage, when
 from coach.errors import RecordError, did_you_mean
 from coach.logbook import SessionRecord
-from coach.logbook.reading import FileProblem, History
+from coach.logbook.files import UnreadableError
+from coach.logbook.reading import FileProblem, History, unreadable
 from coach.logbook.store import Home
 
 MOST_SHOWN = 200
@@ -41,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     if args.session and not args.person:
         raise RecordError(f"Say whose session it is: coach log PERSON --session {args.session}")
     if args.person is None:
-        everybody = {person: home.history(person) for person in home.people()}
+        everybody = {person: _as_far_as_read(home, person) for person in home.people()}
         _show(args, lambda: people_json(everybody), lambda labels: people(everybody, home, labels))
         return 0
     history = home.history(args.person)
@@ -66,6 +68,12 @@ def run(args: argparse.Namespace) -> int:
 def find(history: History, session: str, person: str) -> SessionRecord:
     """Return the session of that id, or the last. Raises RecordError that lists the candidates."""
     known = [record.session for record in history.records]
+    lost = [
+        one for one in history.problems if not one.line and one.path.stem in {each.session for each in history.unread}
+    ]
+    for one in lost:
+        if session == one.path.stem or not known:
+            raise RecordError(str(one))
     if not known:
         raise RecordError(f'"{person}" has no session yet; begin one with: coach start --person {person}')
     if session == "last":
@@ -76,6 +84,14 @@ def find(history: History, session: str, person: str) -> SessionRecord:
     raise RecordError(f'"{person}" has no session "{session}"; {did_you_mean(session, known)}')
 
 
+def _as_far_as_read(home: Home, person: str) -> History:
+    """Return somebody's sessions; where their folder cannot be read, that alone."""
+    try:
+        return home.history(person)
+    except UnreadableError as error:
+        return History((), (unreadable(error.path, error),))
+
+
 def people(everybody: dict[str, History], home: Home, labels: Labels) -> RenderableType:
     """Return everybody with their last session."""
     if not everybody:
@@ -83,14 +99,32 @@ def people(everybody: dict[str, History], home: Home, labels: Labels) -> Rendera
     table = _table(labels, "person", "sessions", "last", "ended")
     for person, history in everybody.items():
         last = history.records[-1] if history.records else None
-        name = home.person(person).name
+        name = _name(home, person)
         table.add_row(
             f"{person} ({shown(name)})" if name else person,
             str(len(history.records)),
             when(last.began) if last else "-",
             _end(last, labels) if last else "-",
         )
-    return table
+    whole = [(person, one) for person, history in everybody.items() for one in history.problems if not one.line]
+    return _with_problems(table, [f"{person}: {one}" for person, one in whole])
+
+
+def _name(home: Home, person: str) -> str:
+    with suppress(UnreadableError):
+        return home.person(person).name
+    return ""
+
+
+def _with_problems(table: Table, problems: Sequence[object], above: str = "") -> RenderableType:
+    """Return a table with a line above it, if there is one, and what is wrong below it."""
+    grid = Table.grid()
+    if above:
+        grid.add_row(Text(above))
+    grid.add_row(table)
+    for problem in problems:
+        grid.add_row(Text(f"! {shown(str(problem))}", style="yellow"))
+    return grid
 
 
 def sessions(
@@ -112,20 +146,20 @@ def sessions(
             str(len(record.halts)),
             _end(record, labels),
         )
-    grid = Table.grid()
     earlier = len(history.records) - len(shown_here)
-    if earlier:
-        grid.add_row(Text(labels("log_earlier", n=earlier, command=f"coach log {person} --all")))
-    grid.add_row(table)
-    for problem in history.problems:
-        grid.add_row(Text(f"! {shown(str(problem))}", style="yellow"))
-    return grid
+    above = labels("log_earlier", n=earlier, command=f"coach log {person} --all") if earlier else ""
+    return _with_problems(table, history.problems, above)
 
 
 def people_json(everybody: dict[str, History]) -> dict[str, Any]:
     """Return everybody as a JSON document."""
     listed = [
-        {"person": person, "sessions": len(history.records), "last": _brief(history.records[-1:])}
+        {
+            "person": person,
+            "sessions": len(history.records),
+            "last": _brief(history.records[-1:]),
+            "problems": [_problem(one) for one in history.problems if not one.line],
+        }
         for person, history in everybody.items()
     ]
     return {"v": JSON_VERSION, "people": listed}

@@ -18,14 +18,16 @@ from coach.cli.labels import Labels, shown
 from coach.cli.reading import home_of
 from coach.errors import CoachError, ProgramError
 from coach.logbook import SessionRecord
-from coach.logbook.store import Home, wall_clock
+from coach.logbook.files import UnreadableError
+from coach.logbook.reading import unreadable
+from coach.logbook.store import Decisions, Home, wall_clock
 from coach.logbook.writing import ENDING
+from coach.outputs import check, write
 from coach.program.model import Program
 from coach.program_files import read, shipped
 from coach.review.blocks import Content, Drawing, Items
 from coach.review.content import content
 from coach.review.figures import LeftOut, Review
-from coach.review.files import write
 from coach.review.measures import review
 from coach.review.table import dictionary, rows
 
@@ -49,6 +51,8 @@ def run(args: argparse.Namespace) -> int:
         raise CoachError("Say whose review: coach review PERSON, or of everybody: coach review --clinic DIR")
     if args.parquet is not None:
         raise CoachError("--parquet goes with --clinic DIR; for one person there is --csv FILE.")
+    for path in filter(None, (args.html, args.csv, args.fhir)):
+        check(path)
     home = home_of(args.home)
     found = reviewed(home, args.person, day_of(args.since))
     from coach.voice.pack import languages, load_pack
@@ -108,12 +112,15 @@ def day_of(text: str | None) -> date | None:
 def reviewed(home: Home, person: str, since: date | None = None) -> Review:
     """Return the review of a person, of the sessions from a day on."""
     history = home.history(person, sound=True)
-    decided = home.decisions(person)
+    try:
+        decided, known = home.decisions(person), True
+    except UnreadableError as error:  # without them nobody knows which level was reached
+        decided, known = Decisions((), (), (unreadable(error.path, error),)), False
     programs, lost = kept_programs(home, person, history.records)
     problems = [LeftOut(one.path.name, one.line, "", one.text) for one in (*history.problems, *decided.problems)]
     files = tuple((path.name, record) for path, record in zip(history.paths, history.records, strict=True))
     now = wall_clock().astimezone()
-    return review(
+    found = review(
         person,
         files,
         programs=programs,
@@ -123,6 +130,7 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
         decisions=decided.decisions,
         unread=history.unread,
     )
+    return found if known else replace(found, proposals=())
 
 
 def kept_programs(
@@ -135,7 +143,12 @@ def kept_programs(
     programs: dict[str, Program] = {}
     lost: list[LeftOut] = []
     for name, digest in sorted({(record.program, record.digest) for record in records if record.digest}):
-        path = home.kept(person, name, digest) or shipped().get(name)
+        try:
+            path = home.kept(person, name, digest)
+        except UnreadableError as error:
+            path = None
+            lost.append(LeftOut(error.path.name, 0, "", unreadable(error.path, error).text))
+        path = path or shipped().get(name)
         if path is None or sha256(path.read_bytes()).hexdigest() != digest:
             continue
         try:

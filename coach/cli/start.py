@@ -27,7 +27,7 @@ from coach.cli.parts import (
     told_broken,
 )
 from coach.cli.reading import home_of
-from coach.cli.today import decision_problems
+from coach.cli.today import problems
 from coach.cli.verdict import tell_verdict
 from coach.cli.view import View
 from coach.ears.enrolment import Enrolment
@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     if chosen_part is None:
         return 0
     prepared = chosen_part
-    for problem in decision_problems(home, person.id):
+    for problem in problems(home.history(person.id), home.decisions(person.id), labels):
         console.print(f"! {problem}", soft_wrap=True, markup=False)
     enrolment = taught_by(person, prepared.pack)
     if enrolment is not None:

@@ -13,7 +13,7 @@ from coach.cli.parts import Prepared, told_broken
 from coach.cli.reading import home_of
 from coach.history import past, undated
 from coach.logbook.reading import History
-from coach.logbook.store import Decisions, Home
+from coach.logbook.store import Decisions
 from coach.session.lines import UNIT
 from coach.session.plan import PlannedExercise, dose
 from coach.session.progress import Proposal, proposals
@@ -94,11 +94,6 @@ def clauses(proposal: Proposal, labels: Labels) -> Iterable[str]:
     """Yield the clauses of a step up, a line each: "+" is met, "-" is not."""
     for one in proposal.clauses:
         yield f"  {'+' if one.met else '-'} {labels.clause(one)}"
-
-
-def decision_problems(home: Home, person: str) -> list[str]:
-    """Return what is wrong with the file of what was decided about a person."""
-    return [shown(str(problem)) for problem in home.decisions(person).problems]
 
 
 def problems(history: History, decided: Decisions, labels: Labels) -> Iterable[str]:

@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 from zipfile import ZipFile
@@ -23,7 +24,7 @@ from coach.ears.room_noise import RoomNoise
 from coach.ears.spectrum import BANDS, Spectra
 from coach.ears.takes import AFTERWARDS, LONGEST_ROWS, Take
 from coach.errors import HearingError
-from coach.logbook.files import sync_folder
+from coach.logbook.files import LARGEST_TAUGHT, AbsentError, clear_errors, list_folder, read_file, sync_folder
 from coach.tempo.units import to_samples
 
 FORMAT = 3
@@ -32,8 +33,6 @@ FILE = "enrolment.npz"
 """Name of the file in a person's folder."""
 _PART = ".enrolment-"
 """How the name of a file begins that is not whole yet."""
-LARGEST = 512 * 1024 * 1024
-"""Bytes of all arrays of the file at most: every word with fifty takes stays below."""
 FARTHEST = 1e4
 """Greatest number in an embedding: real ones stay below 100."""
 LOUDEST = 120.0
@@ -164,6 +163,10 @@ class Enrolment:
         return path
 
 
+class NoEnrolmentError(HearingError):
+    """Nothing was taught yet."""
+
+
 class UnusableEnrolmentError(HearingError):
     """What was taught is damaged or of an earlier version: the words can only be taught anew."""
 
@@ -171,15 +174,17 @@ class UnusableEnrolmentError(HearingError):
 def load_enrolment(folder: Path) -> Enrolment:
     """Return the enrolment in a person's folder.
 
-    Raises UnusableEnrolmentError, or HearingError if there is none or a later version wrote it.
+    Raises NoEnrolmentError, UnusableEnrolmentError, UnreadableError, or HearingError if a later version wrote it.
     """
     path = folder / FILE
     person = folder.parent.name if folder.name == "takes" else folder.name
-    if not path.is_file():
-        raise HearingError(f"{person} has taught no words yet; run: coach enrol {person}")
     try:
-        _check_size(path)
-        with np.load(path, allow_pickle=False) as data:
+        held = BytesIO(read_file(path, LARGEST_TAUGHT))
+    except AbsentError as error:
+        raise NoEnrolmentError(f"{person} has taught no words yet; run: coach enrol {person}") from error
+    try:
+        _check_size(held)
+        with np.load(held, allow_pickle=False) as data:
             found = int(data["format"])
             enrolment = _read(data) if found == FORMAT else None
     except Exception as error:  # a damaged archive raises whatever the layer that stumbles over it raises
@@ -197,11 +202,15 @@ def load_enrolment(folder: Path) -> Enrolment:
 
 
 def forget_enrolment(folder: Path) -> bool:
-    """Delete what a person taught; tell whether there was anything."""
+    """Delete what a person taught; tell whether there was anything. Raises RecordError."""
     path = folder / FILE
-    there = path.exists()
-    path.unlink(missing_ok=True)
-    _sweep(folder)
+    try:
+        there = path in list_folder(folder)
+    except AbsentError:
+        return False
+    with clear_errors(path, "delete"):
+        path.unlink(missing_ok=True)
+        _sweep(folder)
     return there
 
 
@@ -249,18 +258,18 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
     )
 
 
-def _check_size(path: Path) -> None:
+def _check_size(file: BytesIO) -> None:
     """Raise ValueError if the arrays take up too much memory, or say that they hold more than lies there."""
-    with ZipFile(path) as archive:
+    with ZipFile(file) as archive:
         entries = archive.infolist()
-        if sum(entry.file_size for entry in entries) > LARGEST:
-            raise ValueError(path.name)
+        if sum(entry.file_size for entry in entries) > LARGEST_TAUGHT:
+            raise ValueError(FILE)
         for entry in entries:
-            with archive.open(entry) as file:
-                version = np.lib.format.read_magic(file)
+            with archive.open(entry) as part:
+                version = np.lib.format.read_magic(part)
                 if version != (1, 0):  # as ours are written
                     raise ValueError(entry.filename)
-                shape, _, kind = np.lib.format.read_array_header_1_0(file)
+                shape, _, kind = np.lib.format.read_array_header_1_0(part)
             # Memory is set aside for what a header says before anything is read; texts may be 0 bytes wide.
             if math.prod(shape) * max(1, kind.itemsize) > entry.file_size:
                 raise ValueError(entry.filename)

@@ -15,6 +15,7 @@ from coach.ears.learnt import learn
 from coach.ears.remade import Remaker
 from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker, examples_of
 from coach.errors import HearingError, did_you_mean
+from coach.logbook.files import AbsentError, list_folder
 from coach.ports import Block
 from coach.words.phrases import ReplyWords
 
@@ -64,9 +65,10 @@ def enrol_folder(
     what was taught before; the takes are added to it (see `with_takes`), and takes that are unlike are left out.
     Raises HearingError if the folder is missing or empty, a name is no word, or no file is usable.
     """
-    if not folder.is_dir():
-        raise HearingError(f"There is no folder {folder}; name one that holds takes such as stop_01.wav.")
-    files = sorted(path for path in folder.iterdir() if path.suffix.lower() in SOUNDS and path.is_file())
+    try:
+        files = [path for path in list_folder(folder) if path.suffix.lower() in SOUNDS and path.is_file()]
+    except AbsentError as error:
+        raise HearingError(f"There is no folder {folder}; name one that holds takes such as stop_01.wav.") from error
     if not files:
         raise HearingError(f"{folder} holds no .wav or .flac files; put takes such as stop_01.wav into it.")
     named = [(path, _word_of(path, replies)) for path in files]

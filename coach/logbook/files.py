@@ -7,9 +7,10 @@ whether it is damaged says who knows what should be in it.
 from __future__ import annotations
 
 import os
+import secrets
 import stat
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from coach.errors import RecordError
@@ -17,6 +18,12 @@ from coach.errors import RecordError
 MIB = 1024 * 1024
 LARGEST = 16 * MIB
 """Bytes of a file of a person at most, where the reader knows no other bound: an hour's session has less than 1 MiB."""
+
+HALF = ".new"
+"""How a file ends that is being written at this moment; its name begins with a dot."""
+
+LARGEST_TAUGHT = 512 * MIB
+"""Bytes of what a person taught at most, on the disk and unpacked: every word with fifty takes stays below."""
 
 _AT_ONCE = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOCTTY", 0) | getattr(os, "O_BINARY", 0)
 """A pipe that took a file's place never makes us wait; a terminal never becomes ours."""
@@ -26,6 +33,7 @@ _KINDS = (
     (stat.S_ISREG, "it is a file and no folder"),
     (stat.S_ISFIFO, "it is a pipe"),
     (stat.S_ISSOCK, "it is a socket"),
+    (stat.S_ISLNK, "it is a link"),
 )
 
 
@@ -42,18 +50,22 @@ class UnreadableError(RecordError):
     def __init__(self, path: Path, why: str, at: Path | None = None) -> None:
         """`path` was to be read; `at` is what stands in the way, if that is a folder above it."""
         super().__init__(f"Cannot read {at or path} ({why}): allow access to it, or put back what belongs there.")
+        self.path = at or path
+        """What must be put right."""
         self.why = why
         """In a few words, as they may stand in brackets."""
 
 
-def open_file(path: Path, *, adding: bool = False) -> int:
-    """Open a regular file, or one that a link leads to, to read or also to append; it never waits.
+def open_file(path: Path, *, adding: bool = False, links: bool = True) -> int:
+    """Open a regular file, or with `links` one that a link leads to, to read or also to append; it never waits.
 
     Raises AbsentError if there is nothing of that name, UnreadableError for all else.
     """
-    how = os.O_RDWR | os.O_APPEND if adding else os.O_RDONLY
+    how = (os.O_RDWR | os.O_APPEND if adding else os.O_RDONLY) | (0 if links else getattr(os, "O_NOFOLLOW", 0))
     with _told(path):
-        _refuse_unless(stat.S_ISREG, path, path.stat())  # a device may start something when it is only opened
+        _refuse_unless(
+            stat.S_ISREG, path, path.stat(follow_symlinks=links)
+        )  # a device may start something when it is only opened
         handle = os.open(path, how | _AT_ONCE)
     try:
         _refuse_unless(stat.S_ISREG, path, os.fstat(handle))  # what we have in hand, whatever took its place
@@ -63,9 +75,9 @@ def open_file(path: Path, *, adding: bool = False) -> int:
     return handle
 
 
-def read_file(path: Path, most: int = LARGEST) -> bytes:
-    """Return what a file holds, `most` bytes at most. Raises AbsentError, UnreadableError."""
-    with os.fdopen(open_file(path), "rb") as file, _told(path):
+def read_file(path: Path, most: int = LARGEST, *, links: bool = True) -> bytes:
+    """Return what a file holds, `most` bytes at most; `links` and errors as in `open_file`."""
+    with os.fdopen(open_file(path, links=links), "rb") as file, _told(path):
         size = os.fstat(file.fileno()).st_size
         data = file.read(size + 1) if size <= most else b""
         if len(data) > size:  # it has grown, or its system does not tell how long it is
@@ -180,17 +192,28 @@ def write_whole(handle: int, data: bytes) -> None:
 
 def replace_file(path: Path, data: bytes) -> None:
     """Write a file for its owner alone so that either the old or the new one is there, never a part."""
-    beside = path.with_name(path.name + ".new")
-    beside.unlink(missing_ok=True)
-    handle = create(beside)
-    try:
+    with replacing(path) as beside:
+        handle = open_file(beside, adding=True)
         try:
             write_whole(handle, data)
         finally:
             os.close(handle)
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[Path]:
+    """Give an empty file beside `path`, for its owner alone, by a name that nobody has: it takes the place of `path`.
+
+    After an exception it goes away, and what was there stays.
+    """
+    beside = path.with_name(f".{secrets.token_hex(8)}{HALF}")
+    os.close(create(beside))
+    try:
+        yield beside
         beside.replace(path)
     except BaseException:  # an interrupt, too
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
 

@@ -10,7 +10,6 @@ import json
 import os
 import re
 import secrets
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,7 +17,7 @@ from pathlib import Path
 from coach.errors import RecordError
 from coach.logbook import files
 from coach.logbook.handover import refuse_link
-from coach.logbook.store import Home
+from coach.logbook.store import PEOPLE, SESSIONS, Home
 from coach.logbook.writing import ENDING
 
 RECORD = "forgotten.jsonl"
@@ -54,8 +53,10 @@ def forget(home: Home, person_id: str) -> None:
 def left_over(home: Home) -> dict[Path, str]:
     """Return the folders that a forgetting which was killed has left, each with the person's id."""
     people = home.root / "people"
-    with files.clear_errors(people, "read"):
-        names = sorted(people.iterdir()) if people.is_dir() else []
+    try:
+        names = files.list_folder(people)
+    except files.AbsentError:
+        names = []
     return {path: found["id"] for path in names if (found := _LEAVING.fullmatch(path.name))}
 
 
@@ -72,40 +73,51 @@ def finish(home: Home, leaving: Path) -> None:
 
 
 def naming(home: Home, person_id: str) -> tuple[Path, ...]:
-    """Return the session files in other people's folders that say they are of this person."""
-    others = [home.person(other).sessions for other in home.people() if other != person_id]
-    return tuple(path for folder in others for path in sorted(folder.glob("*" + ENDING)) if _is_of(path, person_id))
+    """Return the session files in other people's folders that say they are of this person, as far as can be read."""
+    others = [home.root / PEOPLE / other / SESSIONS for other in home.people() if other != person_id]
+    return tuple(path for folder in others for path in _listed(folder) if _is_of(path, person_id))
+
+
+def _listed(sessions: Path) -> list[Path]:
+    """Return the session files in a folder; none if it is not there or cannot be read."""
+    try:
+        return [path for path in files.list_folder(sessions) if path.name.endswith(ENDING)]
+    except (files.AbsentError, files.UnreadableError):
+        return []
 
 
 def _is_of(path: Path, person_id: str) -> bool:
-    with files.clear_errors(path, "read"), path.open("rb") as file:
-        first = file.readline()
     try:
-        held = json.loads(first)
-    except (ValueError, RecursionError):
+        with os.fdopen(files.open_file(path), "rb") as file:
+            held = json.loads(file.readline(files.MIB))
+    except (files.AbsentError, files.UnreadableError, OSError, ValueError, RecursionError):
         return False
     return isinstance(held, dict) and held.get("person") == person_id
 
 
 def _refuse_running(folder: Path) -> None:
-    """Raise RecordError if another process writes a file of the person."""
-    for path in (*sorted((folder / "sessions").glob("*" + ENDING)), folder / "decisions.jsonl"):
-        if path.is_file():
-            with files.clear_errors(path, "read"):
-                handle = os.open(path, os.O_RDONLY)
-            free = files.lock(handle)
-            os.close(handle)
-            if not free:
-                raise RecordError("A session of theirs runs just now; end it first, then try again.")
+    """Raise RecordError if another process writes a file of the person, as far as their files can be opened."""
+    for path in (*_listed(folder / SESSIONS), folder / "decisions.jsonl"):
+        try:
+            handle = files.open_file(path)
+        except (files.AbsentError, files.UnreadableError):
+            continue
+        free = files.lock(handle)
+        os.close(handle)
+        if not free:
+            raise RecordError("A session of theirs runs just now; end it first, then try again.")
 
 
 def _empty(folder: Path) -> None:
     """Delete what lies in a folder; a link goes, what it leads to stays."""
     if not folder.is_dir():
         return
+    if not folder.is_symlink():
+        folder.chmod(0o700)  # what its owner shut they may delete all the same
     for path in sorted(folder.iterdir()):
         if path.is_dir() and not path.is_symlink():
-            shutil.rmtree(path)
+            _empty(path)
+            path.rmdir()
         else:
             path.unlink(missing_ok=True)
 
@@ -113,7 +125,7 @@ def _empty(folder: Path) -> None:
 def _note(home: Home, mark: str) -> None:
     path = home.root / RECORD
     with _claimed(path) as handle:
-        whole = path.read_bytes()
+        whole = files.read_file(path)
         whole = whole[: whole.rfind(b"\n") + 1]  # a line that was never finished is written anew
         os.ftruncate(handle, len(whole))
         if mark.encode() not in whole:

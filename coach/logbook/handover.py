@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 import stat
 import zipfile
 from collections.abc import Callable, Sequence
@@ -19,8 +18,6 @@ README = "README.txt"
 
 _NO_DATE = (1980, 1, 1, 0, 0, 0)
 """The same for each entry, so that the same data give the same archive."""
-_HALF = ".new"
-"""How a file ends that is being written at this moment; so does a name that begins with a dot."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +28,7 @@ class Archive:
     names: tuple[str, ...]
     """The files in it, below the person's folder, in order; without README."""
     left_out: tuple[str, ...]
-    """What lies in the folder and is no file of its own: links, above all."""
+    """What lies in the folder and is no file of its own, links above all, or cannot be read."""
 
 
 def pack_up(person: Person, readme: Callable[[Sequence[str], Sequence[str]], str]) -> Archive:
@@ -43,13 +40,13 @@ def pack_up(person: Person, readme: Callable[[Sequence[str], Sequence[str]], str
     refuse_link(person.folder)
     held: dict[str, bytes] = {}
     left_out: list[str] = []
-    with files.clear_errors(person.folder, "read"):
-        for path in _below(person.folder):
-            name = path.relative_to(person.folder).as_posix()
-            if not stat.S_ISREG(path.lstat().st_mode):
+    for path in _below(person.folder):
+        name = path.relative_to(person.folder).as_posix()
+        if not (path.name.startswith(".") or path.name.endswith(files.HALF)):
+            try:
+                held[name] = files.read_file(path, files.LARGEST_TAUGHT, links=False)
+            except (files.AbsentError, files.UnreadableError):
                 left_out.append(name)
-            elif not (path.name.startswith(".") or path.name.endswith(_HALF)):
-                held[name] = _read(path)
     body = io.BytesIO()
     with zipfile.ZipFile(body, "w") as archive:
         _add(archive, README, readme(tuple(held), tuple(left_out)).encode("utf-8"))
@@ -65,18 +62,20 @@ def refuse_link(folder: Path) -> None:
 
 
 def _below(folder: Path) -> list[Path]:
-    """Return what lies in a folder and its own folders, in order; a link to a folder is not followed."""
+    """Return what lies in a folder and its own folders; a link to a folder is not followed.
+
+    A folder in it that cannot be read stands there itself.
+    """
     found: list[Path] = []
-    for where, folders, names in os.walk(folder):
-        links = [name for name in folders if (Path(where) / name).is_symlink()]
-        found += [Path(where) / name for name in (*names, *links)]
+    for path in files.list_folder(folder):
+        if path.is_symlink() or not path.is_dir():
+            found.append(path)
+            continue
+        try:
+            found += _below(path)
+        except files.UnreadableError:
+            found.append(path)
     return sorted(found, key=lambda path: path.relative_to(folder).as_posix())
-
-
-def _read(path: Path) -> bytes:
-    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
-    with os.fdopen(handle, "rb") as file:
-        return file.read()
 
 
 def _add(archive: zipfile.ZipFile, name: str, data: bytes) -> None:

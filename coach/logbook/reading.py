@@ -109,12 +109,13 @@ def read_session(path: Path, *, sound: bool = False, hold: Hold = held) -> Sessi
     except files.AbsentError:  # it went away just now
         return SessionFile(None, ())
     except files.UnreadableError as error:
-        return SessionFile(None, (unreadable(path, error),), _unread(path))
+        return SessionFile(None, (unreadable(path, error),), lost_session(path))
     found = hold(data, path.name.removesuffix(ENDING))
     problems = tuple(FileProblem(path, problem.line, problem.text) for problem in found.problems)
     record = found.sound if sound and found.suspect else found.record
     if record is None:
-        return SessionFile(None, (*problems, FileProblem(path, 0, "holds no session")), _unread(path) if data else None)
+        lost = lost_session(path) if data else None
+        return SessionFile(None, (*problems, FileProblem(path, 0, "holds no session")), lost)
     return SessionFile(record, problems)
 
 
@@ -128,7 +129,7 @@ def text_of(data: bytes) -> str:
     return data.decode("utf-8", "surrogateescape")
 
 
-def _unread(path: Path) -> PastSession:
+def lost_session(path: Path) -> PastSession:
     """Return the session that may be in a file, as of the moment in its name, or else of its last change."""
     named = path.name.removesuffix(ENDING)
     try:

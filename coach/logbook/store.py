@@ -26,6 +26,12 @@ from coach.logbook.writing import ENDING, SessionStore
 from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
+RESERVED = re.compile(r"(con|nul|aux|prn|com[0-9]|lpt[0-9])|-.*")
+"""Ids for nobody new: names of devices on some systems, and what a command would take for an option."""
+PEOPLE = "people"
+"""The folder of a home that holds a folder a person."""
+SESSIONS = "sessions"
+"""The folder of a person that holds a file a session."""
 NAMED = "person.json"
 """The file in a person's folder that holds what they like to be called."""
 _OF_DIGEST = 12
@@ -54,6 +60,8 @@ class Person:
     name: str
     """What they like to be called; may be empty."""
     folder: Path
+    problems: tuple[FileProblem, ...] = ()
+    """What is wrong with the file that holds the name."""
 
     @property
     def takes(self) -> Path:
@@ -63,7 +71,7 @@ class Person:
     @property
     def sessions(self) -> Path:
         """Where the files of the sessions are; it need not exist."""
-        return self.folder / "sessions"
+        return self.folder / SESSIONS
 
     @property
     def decisions(self) -> Path:
@@ -116,7 +124,7 @@ class Home:
     def people(self) -> tuple[str, ...]:
         """Return the ids of the people here, in order."""
         try:
-            there = files.list_folder(self.root / "people")
+            there = files.list_folder(self.root / PEOPLE)
         except files.AbsentError:
             return ()
         return tuple(path.name for path in there if _ID.fullmatch(path.name) and not path.is_file())
@@ -135,14 +143,16 @@ class Home:
             raise UnknownPersonError(
                 f'Nobody called "{person_id}" in {self.root}. {there}; add them with: coach enrol {person_id}'
             ) from None
-        return Person(person_id, _read_name(folder / NAMED)[0], folder)
+        name, wrong = _read_name(folder / NAMED)
+        return Person(person_id, name, folder, wrong)
 
     def add_person(self, person_id: str, name: str = "") -> Person:
         """Make a place for a person; somebody who is here already stays, and gets the new name if one is given."""
+        self.check_new_id(person_id)
         folder = self._folder(person_id)
         known = folder / NAMED
         with files.clear_errors(folder, "write"):
-            files.make_folder(folder / "sessions")
+            files.make_folder(folder / SESSIONS)
             if name or not os.path.lexists(known):
                 held = {"v": 1, "id": person_id, "name": name, "added": self._now().astimezone(UTC).isoformat()}
                 files.replace_file(known, json.dumps(held, ensure_ascii=False).encode("utf-8", "replace"))
@@ -151,7 +161,7 @@ class Home:
     @contextmanager
     def one_session(self) -> Iterator[None]:
         """Hold this home for one session. Raises RecordError if another runs, in this or another process."""
-        with files.locked_folder(self.root / "people") as mine:
+        with files.locked_folder(self.root / PEOPLE) as mine:
             if not mine:
                 raise RecordError("Another session runs here just now; end it first, or wait for its end.")
             yield
@@ -202,10 +212,10 @@ class Home:
         Never fails because of what a file is or holds. A session of somebody else that lies in their folder is a
         problem, and left out. Raises UnreadableError if it cannot be told which files there are.
         """
-        folder = self.person(person_id).folder
-        cache = self._caches.setdefault(person_id, cached.Cache(folder / cached.NAME))
+        here = self.person(person_id)
+        cache = self._caches.setdefault(person_id, cached.Cache(here.folder / cached.NAME))
         found = cache.history(self._paths(person_id), sound=sound, tell=self.tell)
-        named = _read_name(folder / NAMED)[1]
+        named = here.problems
         read = list(zip(found.records, found.paths, strict=True))
         theirs = [(record, path) for record, path in read if record.person in ("", person_id)]
         others = [
@@ -219,14 +229,21 @@ class Home:
     def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
         """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""
         path = self.person(person_id).kept_program(program_id, digest)
-        if self.kept(person_id, program_id, digest) is None:
+        try:
+            kept = self.kept(person_id, program_id, digest)
+        except files.UnreadableError:
+            kept = None  # the copy that is made now takes its place, if anything can
+        if kept is None:
             with files.clear_errors(path, "write"):
                 files.make_folder(path.parent)
                 files.replace_file(path, data)
         return path
 
     def kept(self, person_id: str, program_id: str, digest: str) -> Path | None:
-        """Return the kept copy of the program with that digest; None if there is none, or it was changed since."""
+        """Return the kept copy of the program with that digest; None if there is none, or it was changed since.
+
+        Raises UnreadableError.
+        """
         path = self.person(person_id).kept_program(program_id, digest)
         with suppress(files.AbsentError):
             if sha256(files.read_file(path)).hexdigest() == digest:
@@ -251,7 +268,10 @@ class Home:
             store.append(kind, 0, plain(line))
 
     def decisions(self, person_id: str) -> Decisions:
-        """Return what was decided about a person. Never fails because of what the file holds."""
+        """Return what was decided about a person. Never fails because of what the file holds.
+
+        Raises UnreadableError: a step down that nobody can read must not be passed over.
+        """
         path = self.person(person_id).decisions
         try:
             raw = files.read_file(path)
@@ -268,9 +288,18 @@ class Home:
                 f'"{person_id}" cannot be the id of a person: use 1 to 40 small letters a-z, digits, "-" or "_".'
             )
 
+    def check_new_id(self, person_id: str) -> None:
+        """Raise RecordError if nobody can have this id, or nobody new; whoever is here with it stays."""
+        self.check_id(person_id)
+        if RESERVED.fullmatch(person_id) and not os.path.lexists(self._folder(person_id)):
+            raise RecordError(
+                f'"{person_id}" cannot be the id of a new person: it means a device or an option to some systems; '
+                f"use another, such as {person_id.strip('-') or 'p'}-01."
+            )
+
     def _folder(self, person_id: str) -> Path:
         self.check_id(person_id)
-        return self.root / "people" / person_id
+        return self.root / PEOPLE / person_id
 
     def _paths(self, person_id: str) -> list[Path]:
         try:

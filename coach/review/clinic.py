@@ -42,7 +42,9 @@ class Need(IntEnum):
     """A step up is proposed and waits for a decision."""
     MACHINE = 5
     """The last session ended because of the machine, the room or the hearing."""
-    NOT_BEGUN = 6
+    UNREAD = 6
+    """Some of the files in which their sessions are cannot be read."""
+    NOT_BEGUN = 7
     """There is no session yet."""
 
 
@@ -80,6 +82,8 @@ class Standing:
     """Answers about the morning after."""
     recent_worse: int
     name: str = ""
+    unread: bool = False
+    """Files among their sessions, or all of them, cannot be read."""
     steps_up: int | None = None
     """Step-ups that wait for a decision; None: not known."""
     days: tuple[tuple[int, bool, int | None], ...] = ()
@@ -95,7 +99,8 @@ class Standing:
             Need.STOPPED: (self.missed_now or 0) >= MISSED,
             Need.STEP_UP: bool(self.steps_up),
             Need.MACHINE: self.last_why in OF_MACHINE,
-            Need.NOT_BEGUN: not self.sessions,
+            Need.UNREAD: self.unread,
+            Need.NOT_BEGUN: not self.sessions and not self.unread,
         }
         return tuple(need for need in Need if found[need])
 
@@ -142,6 +147,7 @@ def look(clinic: Clinic, today: date) -> ClinicReview:
         Standing(
             **{name: value for name, value in row.items() if name in columns},
             name=clinic.members[row["person"]].at_home.name if row["person"] in clinic.members else "",
+            unread=row["person"] in clinic.unread,
             steps_up=waiting.get(row["person"]),
             days=tuple(days.get(row["person"], ())),
         )

@@ -7,7 +7,7 @@ import os
 import re
 import weakref
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import suppress
+from contextlib import ExitStack
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path
@@ -18,7 +18,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from coach.errors import CoachError
 from coach.logbook.files import make_folder
 from coach.logbook.kinds import KINDS
+from coach.outputs import output
 from coach.review.logbooks import LeftOut, Logbook, Member, logbooks, members, recheck
+from coach.session.past import PastSession
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -73,6 +75,8 @@ class Clinic(NamedTuple):
     """Everybody by their id, with their home; nobody if it was opened from columns."""
     proven: bool
     """Whether the logbooks were read and their checksums looked at, not columns made of them."""
+    unread: dict[str, list[PastSession]]
+    """By person the sessions that may be in files that cannot be read."""
 
 
 def open_clinic(folder: Path) -> Clinic:
@@ -83,13 +87,15 @@ def open_clinic(folder: Path) -> Clinic:
     engine = _engine()
     if (folder / "sessions.parquet").is_file():
         _open_columns(engine, folder)
-        return Clinic(engine, {}, proven=False)
-    everybody = members(folder)
+        return Clinic(engine, {}, proven=False, unread={})
+    left_out: list[LeftOut] = []
+    everybody = members(folder, left_out)
     for statement in statements("tables"):
         engine.execute(statement)
     engine.execute("INSERT INTO people SELECT unnest(?::VARCHAR[])", [[one.person for one in everybody]])
-    _load(engine, folder, everybody)
-    return Clinic(engine, {one.person: one for one in everybody}, proven=True)
+    unread: dict[str, list[PastSession]] = {}
+    _load(engine, folder, everybody, left_out, unread)
+    return Clinic(engine, {one.person: one for one in everybody}, proven=True, unread=unread)
 
 
 def write_columns(clinic: Clinic, folder: Path) -> None:
@@ -100,21 +106,14 @@ def write_columns(clinic: Clinic, folder: Path) -> None:
     import duckdb
 
     before = os.umask(0o077)  # the engine makes its files by itself
-    made = {folder / f"{table}.new": folder / f"{table}.parquet" for table in TABLES}
-    how = f"FORMAT parquet, COMPRESSION zstd, KV_METADATA {{{MARK}: '{token_hex(8)}'}}"
+    how = f"FORMAT parquet, COMPRESSION zstd, USE_TMP_FILE false, KV_METADATA {{{MARK}: '{token_hex(8)}'}}"
     try:
         make_folder(folder)
-        for table, beside in zip(TABLES, made, strict=True):
-            beside.unlink(missing_ok=True)
-            clinic.engine.execute(f"COPY (FROM {table} ORDER BY ALL) TO {_text(beside)} ({how})")
-        for beside, path in made.items():
-            beside.replace(path)
-    except BaseException as error:
-        for beside in made:
-            with suppress(OSError):
-                beside.unlink(missing_ok=True)
-        if not isinstance(error, (OSError, duckdb.Error)):  # an interrupt
-            raise
+        with ExitStack() as written:  # all of them are there before the first takes its place
+            for table in TABLES:
+                beside = written.enter_context(output(folder / f"{table}.parquet"))
+                clinic.engine.execute(f"COPY (FROM {table} ORDER BY ALL) TO {_text(beside)} ({how})")
+    except (OSError, duckdb.Error) as error:
         reason = getattr(error, "strerror", "") or "the engine could not write there"
         raise CoachError(
             f"Cannot write columns into {folder} ({reason}): name a folder where you may write."
@@ -173,9 +172,14 @@ def _open_columns(engine: DuckDBPyConnection, folder: Path) -> None:
         raise CoachError(f"The files in {folder} are of two times, for writing them was broken off; {anew}")
 
 
-def _load(engine: DuckDBPyConnection, folder: Path, everybody: tuple[Member, ...]) -> None:
-    left_out: list[LeftOut] = []
-    found = logbooks(folder, everybody, left_out)
+def _load(
+    engine: DuckDBPyConnection,
+    folder: Path,
+    everybody: tuple[Member, ...],
+    left_out: list[LeftOut],
+    unread: dict[str, list[PastSession]],
+) -> None:
+    found = logbooks(folder, everybody, left_out, unread)
     while heap := list(islice(found, HEAP)):
         heap = _readable(engine, heap, folder, left_out)
         suspects = set(_suspects(engine))

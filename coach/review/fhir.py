@@ -20,6 +20,7 @@ from uuid import NAMESPACE_URL, uuid5
 from coach.logbook import HaltRecord, PlannedExercise, QuestionRecord, SessionRecord, SetRecord
 from coach.logbook.kinds import Answer
 from coach.logbook.pain import is_pain
+from coach.outputs import write
 from coach.review.codes import (
     ACTIVITY,
     DURATION,
@@ -33,7 +34,6 @@ from coach.review.codes import (
     UNKNOWN,
     Code,
 )
-from coach.review.files import write
 
 Resource = dict[str, Any]
 

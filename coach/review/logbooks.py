@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from coach.errors import RecordError
+from coach.logbook import files
 from coach.logbook.decisions import local_moment
+from coach.logbook.reading import lost_session, unreadable
 from coach.logbook.record import read_lines
 from coach.logbook.seals import unbroken
-from coach.logbook.store import Home, Person
+from coach.logbook.store import PEOPLE, Home, Person
 from coach.logbook.writing import ENDING
-
-PEOPLE = "people"
-"""The folder of a home that makes it one."""
+from coach.session.past import PastSession
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,36 +59,89 @@ class Logbook:
     """Its sound lines; empty if all are sound, so that the file can be read as it is."""
 
 
-def members(folder: Path) -> tuple[Member, ...]:
-    """Return everybody in a home, or in all homes side by side in a folder. Raises RecordError if there are none."""
-    if (folder / PEOPLE).is_dir():
-        homes = {"": Home(folder)}
-    elif folder.is_dir():
-        homes = {f"{path.name}/": Home(path) for path in sorted(folder.iterdir()) if (path / PEOPLE).is_dir()}
-    else:
+def members(folder: Path, left_out: list[LeftOut]) -> tuple[Member, ...]:
+    """Return everybody in a home, or in all homes side by side in a folder; put who cannot be read into `left_out`.
+
+    Raises RecordError if there are no homes, or if the folder cannot be read.
+    """
+    try:
+        homes = {"": Home(folder)} if _is_home(folder) else {}
+        if not homes:
+            homes = {f"{path.name}/": Home(path) for path in _homes(folder, left_out)}
+    except files.AbsentError:
         homes = {}
     if not homes:
         raise RecordError(
             f'{folder} is no clinic: name a home, which is a folder with "{PEOPLE}" in it, or a folder of homes.'
         )
-    return tuple(
-        Member(before + person, home, home.person(person)) for before, home in homes.items() for person in home.people()
-    )
+    found = []
+    for before, home in homes.items():
+        for person in home.people():
+            try:
+                known = home.person(person)
+            except files.UnreadableError as error:
+                left_out.append(_unreadable(folder, error))
+                continue
+            left_out += [LeftOut(_shown(folder, one.path), one.line, one.text) for one in known.problems]
+            found.append(Member(before + person, home, known))
+    return tuple(found)
 
 
-def logbooks(folder: Path, everybody: tuple[Member, ...], left_out: list[LeftOut]) -> Iterator[Logbook]:
+def _is_home(folder: Path) -> bool:
+    try:
+        files.check_folder(folder / PEOPLE)
+    except files.AbsentError:
+        return False
+    return True
+
+
+def _homes(folder: Path, left_out: list[LeftOut]) -> Iterator[Path]:
+    """Yield the homes that lie in a folder."""
+    for path in files.list_folder(folder):
+        try:
+            if path.is_dir() and _is_home(path):
+                yield path
+        except files.UnreadableError as error:
+            left_out.append(_unreadable(folder, error))
+
+
+def _unreadable(folder: Path, error: files.UnreadableError) -> LeftOut:
+    return LeftOut(_shown(folder, error.path), 0, unreadable(error.path, error).text)
+
+
+def _shown(folder: Path, path: Path) -> str:
+    """Return a path as it is listed: below the clinic's folder, as text."""
+    return path.relative_to(folder).as_posix().encode("utf-8", "replace").decode("utf-8")
+
+
+def logbooks(
+    folder: Path, everybody: tuple[Member, ...], left_out: list[LeftOut], unread: dict[str, list[PastSession]]
+) -> Iterator[Logbook]:
     """Yield each session's file that can be used; put what cannot be counted into `left_out`.
 
-    Never fails because of what a file holds. A line is left out if `read_lines` has anything against it.
+    For a file of which nothing is known the session that may be in it stands in `unread`, by person; a person of whom
+    nobody knows which files there are stands there too. Never fails because of what a file is or holds. A line is left
+    out if `read_lines` has anything against it.
     """
     for member in everybody:
-        for path in sorted(member.at_home.sessions.glob("*" + ENDING)):
-            shown = path.relative_to(folder).as_posix().encode("utf-8", "replace").decode("utf-8")
+        try:
+            there = files.list_folder(member.at_home.sessions)
+        except files.AbsentError:
+            continue
+        except files.UnreadableError as error:
+            left_out.append(_unreadable(folder, error))
+            unread[member.person] = []
+            continue
+        for path in (one for one in there if one.name.endswith(ENDING)):
+            shown = _shown(folder, path)
             try:
                 path.as_posix().encode("utf-8")
-                data = path.read_bytes()
-            except OSError as error:
-                left_out.append(LeftOut(shown, 0, f"cannot be read ({error.strerror or error})"))
+                data = files.read_file(path)
+            except files.AbsentError:  # it went away just now
+                continue
+            except files.UnreadableError as error:
+                left_out.append(_unreadable(folder, error))
+                unread.setdefault(member.person, []).append(lost_session(path))
                 continue
             except UnicodeEncodeError:
                 left_out.append(LeftOut(shown, 0, "has a name that is no text"))
@@ -100,6 +153,8 @@ def logbooks(folder: Path, everybody: tuple[Member, ...], left_out: list[LeftOut
                 t, sound = _repaired(data, session, shown, left_out)
             moment = local_moment(t)
             if moment is None:
+                if data:
+                    unread.setdefault(member.person, []).append(lost_session(path))
                 left_out.append(LeftOut(shown, 0, "holds no session" if not t else "does not tell when it was"))
                 continue
             yield Logbook(path, member.person, session, t, moment.date().toordinal() - EPOCH, sound)
@@ -115,7 +170,7 @@ EPOCH = 719_163
 def recheck(logbook: Logbook, folder: Path, left_out: list[LeftOut]) -> None:
     """Look at every field of a file whose chain is whole; from then on only its sound lines are read."""
     shown = logbook.path.relative_to(folder).as_posix()
-    _, logbook.sound = _repaired(logbook.path.read_bytes(), logbook.session, shown, left_out)
+    _, logbook.sound = _repaired(files.read_file(logbook.path), logbook.session, shown, left_out)
 
 
 def _first_time(data: bytes) -> str:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from datetime import date
 from itertools import groupby
 from typing import Any
 
 from coach.errors import ProgramError
+from coach.logbook.files import UnreadableError
 from coach.program.model import Program
 from coach.program_files import read, shipped
 from coach.review.columns import Clinic, ask
 from coach.review.logbooks import EPOCH, Member
-from coach.session.past import Decision, PastExercise, PastSession
+from coach.session.past import PastExercise, PastSession
 from coach.session.progress import proposals
 
 Rows = Iterable[dict[str, Any]]
@@ -31,15 +33,11 @@ def steps_up(clinic: Clinic, today: date) -> dict[str, int]:
             programs[digest] = _kept(member, known[0]["program"], digest)
         program = programs[digest]
         if program is not None:
-            history = tuple(past(known))
-            waiting[person] = sum(one.due for one in proposals(program, history, _decisions(member), today))
+            history = (*past(known), *clinic.unread.get(person, ()))
+            with suppress(UnreadableError):  # a decision that nobody can read may have been made since
+                decisions = member.home.decisions(member.at_home.id).decisions
+                waiting[person] = sum(one.due for one in proposals(program, history, decisions, today))
     return waiting
-
-
-def _decisions(member: Member) -> tuple[Decision, ...]:
-    if not member.at_home.decisions.exists():
-        return ()
-    return member.home.decisions(member.at_home.id).decisions
 
 
 def past(rows: Rows) -> Iterator[PastSession]:
@@ -74,6 +72,6 @@ def _kept(member: Member, name: str, digest: str) -> Program | None:
     try:
         path = member.home.kept(member.at_home.id, name, digest) or shipped().get(name)
         program = None if path is None else read(path)
-    except ProgramError:
+    except (ProgramError, UnreadableError):
         return None
     return program if program is not None and program.digest == digest else None

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from broken import BROKEN, broken, opened_up, without_privilege
 from heard_rooms import REPLIES, as_version
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -24,6 +25,7 @@ from coach.ears.room_noise import RoomNoise
 from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
 from coach.errors import HearingError
+from coach.logbook.files import UnreadableError
 
 
 def made_up(*words: str) -> Enrolment:
@@ -152,6 +154,35 @@ def test_what_a_killed_process_left_half_written_goes_with_the_next_file_and_whe
     forget_enrolment(tmp_path)
 
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("how", BROKEN)
+@pytest.mark.parametrize("place", [FILE, "."])
+def test_what_cannot_be_read_is_neither_damaged_nor_never_taught(how: str, place: str, tmp_path: Path) -> None:
+    takes = tmp_path / "mira" / "takes"
+    takes.mkdir(parents=True)
+    made_up("stop").save(takes)
+    if place == "." and how == "folder":
+        pytest.skip("a folder there is what belongs there")
+    broken((takes / place).resolve(), how)
+
+    with without_privilege(), pytest.raises(UnreadableError, match=r"Cannot read .*takes") as found:
+        load_enrolment(takes)
+    opened_up(tmp_path)
+    assert "teach" not in str(found.value)
+
+
+def test_what_cannot_be_forgotten_is_said(tmp_path: Path) -> None:
+    takes = tmp_path / "takes"
+    takes.mkdir()
+    made_up("stop").save(takes)
+    broken(takes, "shut")
+
+    with without_privilege(), pytest.raises(UnreadableError, match="Cannot read"):
+        forget_enrolment(takes)
+    opened_up(tmp_path)
+    assert forget_enrolment(takes)
+    assert not forget_enrolment(tmp_path / "none")
 
 
 def test_forgetting_deletes_the_file(tmp_path: Path) -> None:

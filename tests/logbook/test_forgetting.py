@@ -10,6 +10,7 @@ from itertools import count
 from pathlib import Path
 
 import pytest
+from broken import broken, without_privilege
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook.forgetting import RECORD, finish, forget, left_over, naming
@@ -92,6 +93,28 @@ def test_that_it_happened_is_kept_as_a_day_and_a_number(tmp_path: Path) -> None:
     assert [(line["day"], line["forgotten"]) for line in lines] == [(home.today().isoformat(), 1)] * 2
     assert all(set(line) == {"v", "day", "forgotten", "mark"} for line in lines)
     assert (tmp_path / RECORD).stat().st_mode & 0o777 == 0o600
+
+
+@pytest.mark.parametrize("place", ["sessions", "takes", "programs", "sessions/old.jsonl.torn", "person.json"])
+@pytest.mark.parametrize("how", ["shut", "pipe", "dangling"])
+def test_what_nobody_may_read_goes_with_the_rest(place: str, how: str, tmp_path: Path) -> None:
+    home = lived_in(tmp_path)
+    broken(home.person("mira").folder / place, how)
+
+    with without_privilege():
+        forget(home, "mira")
+
+    assert told_of(home, "mira") == []
+    assert left_over(home) == {}
+
+
+def test_who_looks_for_their_name_elsewhere_waits_at_no_pipe(tmp_path: Path) -> None:
+    home = lived_in(tmp_path)
+    for how in ("pipe", "device", "huge", "shut"):
+        broken(home.person("otto").sessions / f"{how}.jsonl", how)
+
+    with without_privilege():
+        assert naming(home, "mira") == ()
 
 
 def test_killed_anywhere_it_is_finished_the_next_time_and_counted_once(tmp_path: Path) -> None:

@@ -92,6 +92,25 @@ def test_an_id_that_could_be_a_path_is_refused(home: Home, wrong: str) -> None:
         home.add_person(wrong)
 
 
+@pytest.mark.parametrize("wrong", ["con", "nul", "aux", "prn", "com1", "lpt9", "-x", "--home", "-"])
+def test_an_id_that_means_a_device_or_an_option_is_for_nobody_new_and_who_has_it_stays(home: Home, wrong: str) -> None:
+    with pytest.raises(RecordError, match="cannot be the id of a new person") as found:
+        home.add_person(wrong)
+    assert "\n" not in str(found.value)
+    assert home.people() == ("mira",)
+    if os.name == "nt":
+        return
+
+    (home.root / "people" / wrong).mkdir()
+    assert home.add_person(wrong, "Here before").name == "Here before"
+    assert home.history(wrong).records == ()
+
+
+@pytest.mark.parametrize("right", ["con1", "conny", "com", "com10", "a-", "_", "nul-1", "lpt"])
+def test_an_id_that_only_looks_like_one_is_taken(home: Home, right: str) -> None:
+    assert home.add_person(right).id == right
+
+
 def test_an_unknown_person_is_told_who_there_is_and_what_to_do(home: Home) -> None:
     with pytest.raises(UnknownPersonError, match=r"There are: mira.*coach enrol bo"):
         home.person("bo")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from random import Random
 
 import pytest
+from broken import broken
 from clinics import COURSES, TODAY, make_clinic
 
 from coach.cli.parts import prepare
@@ -60,6 +62,26 @@ def test_a_session_with_a_changed_line_is_no_evidence_in_either(tmp_path: Path) 
     assert [one.pain_unanswered for one in expected[0].exercises] == [True] * len(expected[0].exercises)
     assert not any(one.pain_unanswered for one in expected[-1].exercises)
     assert list(past(rows)) == [replace(one, digest="") for one in expected]
+
+
+def test_no_step_up_waits_past_a_session_or_decisions_that_cannot_be_read(root: Path, tmp_path: Path) -> None:
+    waiting = steps_up(opened(root), TODAY)
+    person = next(person for person, n in waiting.items() if n)
+    lost = tmp_path / "lost"
+    shutil.copytree(root, lost)
+    sessions = Home(lost).person(person).sessions
+    broken(sessions / f"{max(sessions.iterdir()).name[:8]}t235959z-1.jsonl", "pipe")
+    clinic = opened(lost)
+    review = look(clinic, TODAY)
+
+    assert steps_up(clinic, TODAY)[person] == 0
+    assert Need.UNREAD in next(one for one in review.people if one.person == person).needs
+    assert [one.text[:14] for one in review.left_out] == ["cannot be read"]
+
+    kept = tmp_path / "kept"
+    shutil.copytree(root, kept)
+    broken(Home(kept).person(person).decisions, "dangling")
+    assert person not in steps_up(opened(kept), TODAY)
 
 
 def test_unsteadiness_outside_of_any_exercise_counts_in_the_tables_for_each_as_in_the_records(tmp_path: Path) -> None:

@@ -15,7 +15,8 @@ from coach.cli.today import exercise_line, level_id, problems
 from coach.cli.visit.desk import OVER, Desk
 from coach.errors import CoachError
 from coach.history import past
-from coach.logbook.store import Home, Person
+from coach.logbook.files import UnreadableError
+from coach.logbook.store import RESERVED, Home, Person
 from coach.page.screens import Choice, Field, Line, Step
 from coach.program_files import find, open_file, shipped
 
@@ -27,13 +28,19 @@ LONGEST_NAME = 60
 def who(desk: Desk, home: Home, problem: str = "") -> Person | None:
     """Ask who trains; None: nobody, the page is to be closed."""
     labels = desk.labels
-    people = [home.person(known) for known in home.people()]
-    if people:
+    people: list[Person] = []
+    lines: list[Line] = []
+    for known in home.people():
+        try:
+            people.append(home.person(known))
+        except UnreadableError as error:  # the others can train all the same
+            lines.append(Line(shown(str(error)), "bad"))
+    if people or lines:
         told = people if len(people) <= MOST_SHOWN else []
         choices = [Choice(f"person.{one.id}", called(one), _day(one, home, labels) if one in told else "")
                    for one in people]  # fmt: skip
         choices += [Choice("new", labels("page_somebody_new")), Choice("close", labels("page_close"), weight="small")]
-        answer = desk.ask(Step("who", labels("page_who"), choices=tuple(choices), problem=problem))
+        answer = desk.ask(Step("who", labels("page_who"), lines=tuple(lines), choices=tuple(choices), problem=problem))
         if answer.id == "close":
             return None
         if answer.id != "new":
@@ -82,7 +89,7 @@ def _new(desk: Desk, home: Home, problem: str) -> Person | None:
 
 
 def free_id(name: str, taken: tuple[str, ...]) -> str:
-    """Return an id for a new person from a name in any writing; one that is taken gets a number.
+    """Return an id for a new person from a name in any writing; one that is taken, or for nobody, gets a number.
 
     >>> free_id("Zoë O'Neil", ("zoe-o-neil",))
     'zoe-o-neil-2'
@@ -90,7 +97,7 @@ def free_id(name: str, taken: tuple[str, ...]) -> str:
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     base = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:30].strip("-") or "person"
     number, made = 1, base
-    while made in taken:
+    while made in taken or RESERVED.fullmatch(made):
         number += 1
         made = f"{base}-{number}"
     return made
