@@ -145,6 +145,8 @@ def _program(desk: Desk, home: Home, person: Person) -> Prepared:
     if home.history(person.id).records:
         try:
             return chosen(None, home, person)
+        except UnreadableError:  # another choice would not help
+            raise
         except CoachError:  # several, or one whose file is gone: to be chosen
             pass
     return chosen(_which(desk, home, person), home, person)
