@@ -184,6 +184,7 @@ def load_enrolment(folder: Path) -> Enrolment:
         raise NoEnrolmentError(f"{person} has taught no words yet; run: coach enrol {person}") from error
     try:
         _check_size(held)
+        held.seek(0)
         with np.load(held, allow_pickle=False) as data:
             found = int(data["format"])
             enrolment = _read(data) if found == FORMAT else None
