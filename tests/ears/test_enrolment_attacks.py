@@ -106,7 +106,7 @@ def test_what_is_no_enrolment_is_damaged_at_once_and_does_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, attack: str
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("coach.ears.enrolment.LARGEST", 10 * 2**20)
+    monkeypatch.setattr("coach.ears.enrolment.LARGEST_TAUGHT", 10 * 2**20)
     folder = tmp_path / "mira" / "takes"
     folder.mkdir(parents=True)
     (folder / FILE).write_bytes(ATTACKS[attack]())
