@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from threading import Thread
-from typing import Any
 
 from coach.audio.echo import Canceller
 from coach.audio.echo_watch import EchoWatch
@@ -19,6 +18,7 @@ from coach.audio.room_check import RoomCheck
 from coach.ears.front import Ears
 from coach.errors import CoachError, OutOfPlaceError
 from coach.keeping import Keeper
+from coach.loglines.kinds import Heard, SessionBegun
 from coach.moments import moment_of, question_moment
 from coach.ports import Captured, Device, Hearing, Store, Voice
 from coach.session.agenda import Agenda, Sounding
@@ -145,8 +145,8 @@ class Engine:
         self._room_check = RoomCheck()
         self._shown_at = -LOOK_EVERY
 
-    def run(self, begun: dict[str, Any]) -> str:
-        """Run the session to its end and return why it ended. `begun` are the fields of the first line.
+    def run(self, begun: SessionBegun) -> str:
+        """Run the session to its end and return why it ended. `begun` is the first line.
 
         However it ends, the record is closed. Raises CoachError when the device is gone for good, or when the disk does
         not take the first line; one that refuses later ends nothing: see `coach.keeping` and the store's `close`.
@@ -156,7 +156,7 @@ class Engine:
             self._ears.open(frozenset())
             self._device.open(self._mixer.render)  # before the record: without a device there was no session
             self._look_up()
-            self._store.take("session_begun", 0, begun)
+            self._store.take(0, begun)
             self._store.flush()
             writing.start()
             self._over, self.begun = False, True
@@ -324,16 +324,16 @@ class Engine:
     def _write_heard(self, outcome: Outcome, *, used: bool) -> None:
         """Write what each ear heard and what it came to; `used`: the word that settled it does something."""
         for hearing in outcome.hearings:
-            fields = {
-                "ear": hearing.ear,
-                "word": hearing.word,
-                "score": round(float(hearing.score), 3),
-                "began": int(hearing.began),
-                "ended": int(hearing.ended),
-                "used": used and hearing.word == outcome.hearings[-1].word,
-                "decision": outcome.decision,
-            }
-            self._keeper.append("heard", self._now, fields)
+            line = Heard(
+                ear=hearing.ear,
+                word=hearing.word,
+                score=round(float(hearing.score), 3),
+                began=int(hearing.began),
+                ended=int(hearing.ended),
+                used=used and hearing.word == outcome.hearings[-1].word,
+                decision=outcome.decision,
+            )
+            self._keeper.append(self._now, line)
 
     # -- events and commands -------------------------------------------------------------------------------------------
 
@@ -365,8 +365,8 @@ class Engine:
 
     def _obey(self, command: Command, event: Event) -> None:
         match command:
-            case Record(kind, at, fields):
-                self._keeper.append(kind, at, fields)
+            case Record(at, it):
+                self._keeper.append(at, it)
                 return
             case End():
                 self._over = True

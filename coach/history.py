@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 
 from coach.logbook import EasedRecord, QuestionRecord, SessionRecord, SetRecord, joined
 from coach.logbook.decisions import local_moment
-from coach.logbook.kinds import Answer
 from coach.logbook.pain import edge, is_pain
+from coach.loglines.kinds import Answer
 from coach.session.past import PastExercise, PastSession
 from coach.session.plan import NEXT_DAY
 from coach.session.taken_up import Broken, BrokenExercise
@@ -146,8 +146,7 @@ def _exercise(record: SessionRecord, name: str, sets: list[SetRecord], pains: li
         sets_in_full=sum(one.in_full for one in sets),
         pain=_highest([*(one.pain for one in sets), *(halt.pain for halt in halts), *before]),
         effort=_highest(one.effort for one in sets),
-        unsteady=any(halt.why == "unsteady" for halt in halts)
-        or any(one.why in ("unsteady", "halted_unsteady") for one in sets),
+        unsteady=any(halt.why == "unsteady" for halt in halts) or any(one.why == "halted_unsteady" for one in sets),
         eased=bool(eased),
         pain_unanswered=record.doubtful or sets[-1].pain is None or not all(asked.values()),
         least=_least(sets),

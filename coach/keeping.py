@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from threading import Event, Lock
-from typing import Any
 
 from coach.errors import RecordError
+from coach.loglines.kinds import Fact
 from coach.ports import Store
 
 PATIENCE = 0.02
@@ -30,9 +30,9 @@ class Keeper:
         self.refused = False
         """The disk refused, and has not taken all since."""
 
-    def append(self, kind: str, at: int, fields: dict[str, Any]) -> None:
-        """Take one line; it is on the disk on return, or soon. Raises RecordError if it does not fit its kind."""
-        self._store.take(kind, at, fields)
+    def append(self, at: int, it: Fact) -> None:
+        """Take one line; it is on the disk on return, or soon."""
+        self._store.take(at, it)
         with self._lock:
             self._idle.clear()
             self._wake.set()

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
+
+from coach.loglines.kinds import Fact
 
 Block = npt.NDArray[np.float32]
 """Mono sound, shape (frames,), full scale -1.0 to 1.0."""
@@ -99,8 +101,8 @@ class Voice(Protocol):
 class Store(Protocol):
     """Where a session's lines go."""
 
-    def take(self, kind: str, at: int, fields: dict[str, Any]) -> None:
-        """Take one line, in memory: nothing waits here. Raises RecordError if it does not fit its kind."""
+    def take(self, at: int, it: Fact) -> None:
+        """Take one line, in memory: nothing waits here."""
         ...
 
     def flush(self) -> None:

@@ -43,11 +43,11 @@ from coach.history import past
 from coach.logbook import SessionRecord, packed
 from coach.logbook.assembled import assemble
 from coach.logbook.cached import Cache, _seal
-from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
 from coach.logbook.reading import held
 from coach.logbook.record import read_lines, seal
 from coach.logbook.store import Home, Person
+from coach.loglines.changes import Decided, ProgramVersion
 from coach.page.server import Gate, Relay, Ticket
 from coach.program.load import load
 from coach.program.model import Program

@@ -33,10 +33,11 @@ from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
 from coach.history import broken_off, past
 from coach.logbook import SessionRecord, joined
-from coach.logbook.changes import Decided
 from coach.logbook.files import make_folder
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
+from coach.loglines.changes import Decided
+from coach.loglines.kinds import Fact, SetEnded
 from coach.program.model import Program
 from coach.program_files import read, shipped
 from coach.session.plan import Today, plan, turns
@@ -196,10 +197,10 @@ def _live_on(home: Home, program: Program, today: Today, chance: Random, tell: T
     tell(doing="session" if anew else "taken up")
     store = begin_in(home, PERSON, today)
 
-    def write(kind: str, at: int, fields: dict[str, Any]) -> None:
-        store.append(kind, at, fields)
-        if kind == "set_ended":
-            tell(session=store.session, set_id=fields["set_id"], counted=fields["counted"], why=fields["why"])
+    def write(at: int, it: Fact) -> None:
+        store.append(at, it)
+        if isinstance(it, SetEnded):
+            tell(session=store.session, set_id=it.set_id, counted=it.counted, why=it.why)
 
     live(StoredRun(today, write), Person(chance, chance.choice((0.0, 0.0, 0.01)), chance.choice((0.0, 0.0, 0.1))))
     store.close()

@@ -7,6 +7,8 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from coach.logbook import fields_of
+from coach.loglines.kinds import KIND_OF
 from coach.program.model import AskAfter, Guide, Phase, Program, Range, Reps, Sides, Work
 from coach.program_files import read, shipped
 from coach.session.events import On
@@ -77,7 +79,7 @@ def work_until(run: WatchedRun, kind: On, number: int, phase: int = 0, side: str
 
 
 def lines(run: WatchedRun, kind: str) -> list[dict[str, Any]]:
-    return [line.fields for line in run.records if line.kind == kind]
+    return [fields_of(line.fact) for line in run.records if KIND_OF[type(line.fact)] == kind]
 
 
 def keys(run: WatchedRun) -> list[str]:

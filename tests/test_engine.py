@@ -22,6 +22,8 @@ from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.engine import LAST_WORDS, STALLS, Engine, Measured
 from coach.errors import DeviceError, RecordError, ToldToEndError
+from coach.logbook import plain
+from coach.loglines.kinds import KIND_OF, Fact, SessionBegun, SetEnded
 from coach.ports import Block, Captured, Ear, Hearing
 from coach.session.events import On
 from coach.session.state import State
@@ -63,8 +65,8 @@ class Lines:
     lines: list[tuple[str, int, dict[str, Any]]] = field(default_factory=list)
     closed: bool = False
 
-    def take(self, kind: str, at: int, fields: dict[str, Any]) -> None:
-        self.waiting.append((kind, at, fields))
+    def take(self, at: int, it: Fact) -> None:
+        self.waiting.append((KIND_OF[type(it)], at, plain(it)))
 
     def flush(self) -> None:
         while self.waiting:
@@ -201,6 +203,10 @@ def engine(
     return made
 
 
+def begun(ready: Prepared) -> SessionBegun:
+    return first_line(ready, session="s", person=PERSON, ears=("keys",), device="desk")
+
+
 def run(
     act: Callable[[Desk], str | None] | None = None,
     *,
@@ -211,8 +217,7 @@ def run(
 ) -> Ran:
     """Run a session to its end."""
     desk, lines, ready, measured = Desk(act, answers=answers), lines or Lines(), ready or brief(), Measured()
-    begun = first_line(ready, session="s", person=PERSON, ears=("keys",), device="desk")
-    why = engine(desk, lines, ready, measured, **more).run(begun)
+    why = engine(desk, lines, ready, measured, **more).run(begun(ready))
     return Ran(why, lines, desk, measured)
 
 
@@ -483,11 +488,11 @@ def test_who_told_it_to_end_is_the_reason_in_the_record(by: Any, why: str) -> No
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_while_the_end_of_a_set_is_written_loses_no_line_of_it(number: signal.Signals) -> None:
     class Told(Lines):
-        def take(self, kind: str, at: int, fields: dict[str, Any]) -> None:
-            if kind == "set_ended":
+        def take(self, at: int, it: Fact) -> None:
+            if isinstance(it, SetEnded):
                 signal.raise_signal(number)
                 signal.raise_signal(number)
-            super().take(kind, at, fields)
+            super().take(at, it)
 
     with heeded() as told, told.noting():
         ran = run(lines=Told(), poll=told.look)
@@ -502,7 +507,7 @@ def test_told_to_end_before_the_first_line_there_is_no_session() -> None:
 
     desk, lines, ready = Desk(), Lines(), brief()
     with pytest.raises(ToldToEndError):
-        engine(desk, lines, ready, Measured(), poll=told).run({})
+        engine(desk, lines, ready, Measured(), poll=told).run(begun(ready))
 
     assert lines.lines == []
     assert lines.closed
@@ -520,7 +525,7 @@ def test_after_the_process_stood_still_work_waits_for_ready_and_the_record_says_
 
     desk, lines, ready = Desk(), Lines(), brief()
     measured = Measured()
-    engine(desk, lines, ready, measured, poll=poll).run({})
+    engine(desk, lines, ready, measured, poll=poll).run(begun(ready))
     states = [state for state, event in measured.events if event.at >= stopped[0]]
 
     assert [one["what"] for one in lines.of("device")] == ["speaker_lost", "speaker_back"]
@@ -532,7 +537,7 @@ def test_a_disk_that_is_full_at_the_first_line_ends_before_anything_sounds() -> 
     desk, lines, ready = Desk(), Lines(breaks_at=0), brief()
 
     with pytest.raises(RecordError, match="free some space"):
-        engine(desk, lines, ready, Measured()).run({})
+        engine(desk, lines, ready, Measured()).run(begun(ready))
 
     assert lines.lines == []
     assert lines.closed
@@ -611,7 +616,7 @@ def test_a_device_that_does_not_open_leaves_no_line() -> None:
     desk, lines, ready = Broken(), Lines(), brief()
 
     with pytest.raises(DeviceError):
-        engine(desk, lines, ready, Measured()).run({})
+        engine(desk, lines, ready, Measured()).run(begun(ready))
 
     assert lines.lines == []
     assert lines.closed
@@ -625,7 +630,7 @@ def test_a_device_that_goes_for_good_in_a_set_is_told_and_the_record_is_closed()
     desk, lines, ready = Desk(act), Lines(), brief()
 
     with pytest.raises(DeviceError):
-        engine(desk, lines, ready, Measured()).run({})
+        engine(desk, lines, ready, Measured()).run(begun(ready))
 
     assert lines.lines[-1][0] == "session_ended"
     assert len(lines.of("set_ended")) == 1
@@ -672,8 +677,7 @@ def test_an_ear_that_speaks_against_ready_takes_the_lead_in_back_and_both_are_wr
 
     desk.act = answers
     ears = [Names("taught", "ready", waiting), Names("vosk", "no", leading_in)]
-    begun = first_line(ready, session="s", person=PERSON, ears=("keys",), device="desk")
-    why = engine(desk, lines, ready, measured, ears=ears).run(begun)
+    why = engine(desk, lines, ready, measured, ears=ears).run(begun(ready))
 
     assert why == "asked"
     assert lines.of("set_begun") == []
@@ -686,9 +690,9 @@ def test_an_ear_that_speaks_against_ready_takes_the_lead_in_back_and_both_are_wr
 @pytest.mark.parametrize("word", ["ready", "yes", "no", "n3"])
 def test_an_ear_that_is_not_trusted_alone_passes_nothing_and_what_it_heard_is_written(word: str) -> None:
     desk, lines, ready, measured = Desk(answers=False), Lines(), brief(), Measured()
-    begun = first_line(ready, session="s", person=PERSON, ears=("vosk",), device="desk")
+    first = first_line(ready, session="s", person=PERSON, ears=("vosk",), device="desk")
     ear = Names("vosk", word, lambda: desk.state is State.CHECKING and desk.quiet_for > RATE // 2)
 
-    assert engine(desk, lines, ready, measured, ears=[ear]).run(begun) == "not_heard"
+    assert engine(desk, lines, ready, measured, ears=[ear]).run(first) == "not_heard"
     assert [(one["word"], one["used"], one["decision"]) for one in lines.of("heard")] == [(word, False, "unclear")]
     assert lines.of("sound_check")[0]["heard"] is False

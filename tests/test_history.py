@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from coach.history import broken_off, day_of, past
 from coach.logbook import SessionRecord
 from coach.logbook.assembled import HaltRecord
+from coach.logbook.fields import fact
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
 from coach.review.due import due_days
@@ -73,7 +74,7 @@ def written(root: Path, told: Told, moments: Callable[[], datetime]) -> SessionR
     with home.begin("mira") as store:
         for kind, at, fields in told:
             more = {"session": store.session, "program": ANKLE.id} if kind == "session_begun" else {}
-            store.append(kind, at, fields | more)
+            store.append(at, fact(kind, fields | more))
     history = home.history("mira")
     assert history.problems == ()
     return history.records[0]

@@ -17,6 +17,7 @@ COACH = ROOT / "coach"
 ROWS: tuple[tuple[str, ...], ...] = (
     ("errors",),
     ("resources",),
+    ("loglines",),
     ("ports",),
     ("program",),
     ("tempo",),
@@ -36,7 +37,10 @@ ROWS: tuple[tuple[str, ...], ...] = (
 )
 """A row imports from rows above it and from its own folder, from nothing else in the package."""
 
-CORE = ("errors", "ports", "program", "tempo", "words", "session", "logbook", "snapshot", "snapshots", "history")
+CORE = (
+    "errors", "ports", "program", "tempo", "words", "loglines", "session", "logbook", "snapshot", "snapshots",
+    "history",
+)  # fmt: skip
 CORE_EDGES = {
     f"coach/logbook/{name}.py" for name in ("store", "files", "reading", "writing", "cached", "handover", "forgetting")
 }

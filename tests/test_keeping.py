@@ -7,10 +7,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from threading import Event, Thread
 from time import monotonic
-from typing import Any
 
 from coach.errors import RecordError
 from coach.keeping import PATIENCE, Keeper
+from coach.loglines.kinds import Fact, Note
+
+HELLO = Note("hello", "coach")
 
 
 @dataclass
@@ -22,7 +24,7 @@ class Disk:
     taken: list[int] = field(default_factory=list)
     written: list[int] = field(default_factory=list)
 
-    def take(self, _kind: str, at: int, _fields: dict[str, Any]) -> None:
+    def take(self, at: int, _it: Fact) -> None:
         self.taken.append(at)
 
     def flush(self) -> None:
@@ -52,7 +54,7 @@ def test_a_line_is_on_a_usual_disk_when_append_returns() -> None:
     disk.free.set()
     with working(disk) as keeper:
         for at in range(200):
-            keeper.append("note", at, {})
+            keeper.append(at, HELLO)
             assert keeper.behind or disk.written[-1] == at
 
 
@@ -61,7 +63,7 @@ def test_a_disk_that_stands_still_holds_up_no_more_than_one_line_and_that_one_br
     with working(disk) as keeper:
         began = monotonic()
         for at in range(100):
-            keeper.append("note", at, {})
+            keeper.append(at, HELLO)
         took = monotonic() - began
 
         assert keeper.behind
@@ -74,12 +76,12 @@ def test_a_disk_that_refuses_is_noted_and_so_is_its_coming_back() -> None:
     disk = Disk(refuses=True)
     disk.free.set()
     with working(disk) as keeper:
-        keeper.append("note", 1, {})
+        keeper.append(1, HELLO)
         while keeper.behind:
             pass
         assert keeper.refused
         disk.refuses = False
-        keeper.append("note", 2, {})
+        keeper.append(2, HELLO)
         while keeper.behind:
             pass
 

@@ -25,6 +25,7 @@ import pytest
 from in_the_room import SMALL
 
 from coach.logbook.store import Home
+from coach.loglines.kinds import Note
 from coach.program.load import load
 from coach.testing.histories import Course, write_history
 
@@ -125,7 +126,7 @@ def test_a_record_kept_in_the_folder_for_temporary_files_can_not_be_read(
     temporary.mkdir(mode=0o1777)
     monkeypatch.setattr(tempfile, "tempdir", str(temporary))
     store = Home(place / "gone").begin(Home(place / "gone").add_person("mira", "Mira").id)
-    store.take("note", 0, {"text": "private", "by": "caregiver"})
+    store.take(0, Note("private", "caregiver"))
     store.close(reachable=False)
     assert store.kept_at is not None
     kept = store.kept_at

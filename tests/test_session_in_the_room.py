@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,7 +14,7 @@ from coach.audio.room import Acoustics
 from coach.audio.sounds import tick
 from coach.audio.wavs import WavWriter
 from coach.cli.parts import Prepared
-from coach.logbook.kinds import SoundCheck
+from coach.loglines.kinds import SessionBegun, SoundCheck
 from coach.session.state import State
 from coach.tempo.units import BLOCK, RATE, to_samples
 from coach.words.phrases import phrase, sentence
@@ -225,7 +224,7 @@ def test_the_same_seed_gives_the_same_session(whole: Outcome, furnished: Furnish
 def test_a_session_begins_anew_after_one_that_died(furnished: Furnished) -> None:
     home = furnished.home
     store = home.begin("mira")
-    store.append("session_begun", 0, dict(_begun(store.session)))
+    store.append(0, _begun(store.session))
     store.close()
 
     home.close_broken("mira")
@@ -234,10 +233,10 @@ def test_a_session_begins_anew_after_one_that_died(furnished: Furnished) -> None
     assert record.why == "interrupted"
 
 
-def _begun(name: str) -> Iterator[tuple[str, object]]:
+def _begun(name: str) -> SessionBegun:
     from coach.cli.parts import first_line
 
-    yield from first_line(prepared(), session=name, person="mira", ears=("taught",), device="virtual room").items()
+    return first_line(prepared(), session=name, person="mira", ears=("taught",), device="virtual room")
 
 
 def test_yes_and_no_are_enough_to_place_pain(furnished: Furnished) -> None:

@@ -13,9 +13,9 @@ from coach.cli.reading import home_of
 from coach.cli.today import problems
 from coach.errors import CoachError, did_you_mean
 from coach.history import past
-from coach.logbook.changes import Decided
 from coach.logbook.reading import History
 from coach.logbook.store import Home, Person
+from coach.loglines.changes import Decided
 from coach.session.past import Decision, PastSession, Verdict
 from coach.session.progress import Proposal, proposals
 from coach.session.reached import in_order, reached

@@ -18,10 +18,11 @@ from coach.errors import CoachError, RecordError
 from coach.history import broken_off, past
 from coach.logbook import assemble, read_lines
 from coach.logbook.assembled import SessionRecord
-from coach.logbook.changes import ProgramVersion
 from coach.logbook.reading import History, read_session
 from coach.logbook.store import Home, wall_clock
 from coach.logbook.writing import ENDING, SessionStore
+from coach.loglines.changes import ProgramVersion
+from coach.loglines.kinds import SessionBegun
 from coach.ports import Device
 from coach.program.model import Program
 from coach.program_files import ProgramFile, find, open_file
@@ -104,8 +105,8 @@ def sentences(prepared: Prepared) -> list[str]:
     return list(dict.fromkeys(sentence(prepared.pack, said) for said in repertoire(prepared.today)))
 
 
-def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str, ...], device: str) -> dict[str, Any]:
-    """Return the fields of a session's first line."""
+def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str, ...], device: str) -> SessionBegun:
+    """Return a session's first line."""
     speech = prepared.pack.speech
     voice = f"{speech.voice}, {speech.rate} words a minute"
     return session_begun(

@@ -15,6 +15,7 @@ from coach.audio.wavs import WavWriter
 from coach.cli.labels import clock, shown
 from coach.cli.parts import Prepared, coach_voice, prepare, render_all, sentences
 from coach.logbook.store import Home
+from coach.loglines.kinds import SetBegun, SetEnded
 from coach.session.agenda import Sounding
 from coach.session.ideal import Rehearsal, rehearse
 from coach.tempo.units import BLOCK, to_seconds
@@ -57,21 +58,23 @@ def sets_table(prepared: Prepared, laid_out: Rehearsal) -> Table:
     """Return a row a set: when it begins, how long it takes, its time under tension."""
     names = {planned.exercise.id: planned.exercise.name for planned in prepared.today.exercises}
     table = Table("Begins", "Exercise", "Set", "Of", "Takes", "Under tension", box=None, pad_edge=False)
-    begun = {}
+    begun: dict[int, tuple[int, SetBegun]] = {}
     totals: dict[str, float] = defaultdict(float)
     for record in laid_out.records:
-        if record.kind == "set_begun":
-            begun[record.fields["set_id"]] = record
-        elif record.kind == "set_ended":
-            fields, start = record.fields, begun[record.fields["set_id"]]
-            totals[fields["exercise"]] += fields["tension_s"]
+        if isinstance(record.fact, SetBegun):
+            begun[record.fact.set_id] = record.at, record.fact
+        elif isinstance(record.fact, SetEnded):
+            ended = record.fact
+            at, opened = begun[ended.set_id]
+            tension = ended.tension_s or 0.0
+            totals[ended.exercise] += tension
             table.add_row(
-                clock(to_seconds(start.at)),
-                shown(names[fields["exercise"]]),
-                f"{fields['set']} {fields['side']}".strip(),
-                f"{fields['counted']} {start.fields['unit']}",
-                f"{to_seconds(record.at - start.at):.0f} s",
-                f"{fields['tension_s']:.0f} s",
+                clock(to_seconds(at)),
+                shown(names[ended.exercise]),
+                f"{ended.set} {ended.side}".strip(),
+                f"{ended.counted} {opened.unit}",
+                f"{to_seconds(record.at - at):.0f} s",
+                f"{tension:.0f} s",
             )
     for exercise, seconds in totals.items():
         table.add_row("", shown(names[exercise]), "all", "", "", f"{seconds:.0f} s", style="bold")

@@ -14,14 +14,14 @@ from rich.text import Text
 from coach.cli.labels import Labels, clock, shown
 from coach.logbook import HaltRecord, SessionRecord, SetRecord
 from coach.logbook.assembled import QuestionRecord
-from coach.logbook.kinds import Answer, SoundCheck
 from coach.logbook.pain import edge, is_pain
+from coach.loglines.kinds import Answer, SoundCheck
 
 HIGH_PAIN = 4
 """A pain that is named among what needs a look, 0-10; the program's own limits have acted in the session already."""
 
 _UNUSUAL = frozenset({
-    "pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt", "not_heard", "screen", "next_day",
+    "pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt", "not_heard", "screen",
 })  # fmt: skip
 
 

@@ -9,10 +9,10 @@ from coach.logbook.assembled import (
     SetRecord,
     assemble,
 )
-from coach.logbook.fields import complaint, plain
+from coach.logbook.fields import fields_of, plain
 from coach.logbook.joined import joined
-from coach.logbook.kinds import KINDS, PlannedExercise
-from coach.logbook.record import VERSION, Line, Problem, Reading, encode, read_lines, seal
+from coach.logbook.record import VERSION, Line, Problem, Reading, encode, line_of, read_lines, seal
+from coach.loglines.kinds import KINDS, PlannedExercise
 
 __all__ = [
     "KINDS",
@@ -28,9 +28,10 @@ __all__ = [
     "SessionRecord",
     "SetRecord",
     "assemble",
-    "complaint",
     "encode",
+    "fields_of",
     "joined",
+    "line_of",
     "plain",
     "read_lines",
     "seal",

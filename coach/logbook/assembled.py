@@ -7,12 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import reduce
 
-from coach.logbook import kinds
-from coach.logbook.changes import Told
 from coach.logbook.fields import Unfit, fact
-from coach.logbook.kinds import Answer, PlannedExercise
 from coach.logbook.pain import is_pain, worse
 from coach.logbook.record import Line
+from coach.loglines import kinds
+from coach.loglines.changes import Told
+from coach.loglines.kinds import Answer, PlannedExercise
 
 VIRTUAL_ROOM = "virtual room"
 """Device of a session in the simulated room."""
@@ -82,7 +82,7 @@ class HaltRecord:
     """Reply id that halted."""
     ear: str
     why: str
-    """"pain", "tired", "unsteady", "break", "unexplained"; empty: the file does not say."""
+    """"pain", "tired", "unsteady", "break"; empty: the file does not say."""
     pain: Answer
 
 
@@ -93,7 +93,6 @@ class QuestionRecord:
     at: int
     """Sample of the answer, or of giving it up."""
     question: str
-    exercise: str
     set_id: int
     value: Answer
     answered: bool
@@ -276,7 +275,7 @@ def _halts(facts: list[tuple[int, kinds.Fact]]) -> tuple[HaltRecord, ...]:
             case kinds.Heard(used=True):
                 last_word = it.word
             case kinds.Halted():
-                halts.append(_halt(it, at, it.word or last_word))
+                halts.append(_halt(it, at, last_word))
                 halted = True
             case kinds.HaltExplained():
                 if not halted:
@@ -381,10 +380,8 @@ def _with_answer(one: SetRecord, question: str, value: Answer) -> SetRecord:
 
 def _question(it: kinds.Answered | kinds.Unanswered, at: int) -> QuestionRecord:
     if isinstance(it, kinds.Answered):
-        return QuestionRecord(
-            at, it.question, it.exercise, it.set_id, it.value, True, it.ear, it.read_back, it.attempts
-        )
-    return QuestionRecord(at, it.question, it.exercise, it.set_id, None, False, "", False, it.prompts, it.because)
+        return QuestionRecord(at, it.question, it.set_id, it.value, True, it.ear, it.read_back, it.attempts)
+    return QuestionRecord(at, it.question, it.set_id, None, False, "", False, it.prompts, it.because)
 
 
 def _halt(it: kinds.Halted | kinds.HaltExplained, at: int, word: str) -> HaltRecord:

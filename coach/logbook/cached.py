@@ -2,9 +2,9 @@
 
 One file in the person's folder, which may go at any time: it only saves time. A row has a key, a seal and a record. The
 key is the SHA-256 of the session's id and of the bytes of its file, which are read and hashed on each use: a file that
-was changed has no row. The seal is that of key, record and the source of the logbook: a row that was damaged, or
-written by another version, counts for nothing. The newest sessions, on which levels and amounts rest above all, are put
-together from their files in each process. A row that says other than its file does away with all rows.
+was changed has no row. The seal is that of key, record and the source of logbook and loglines: a row that was damaged,
+or written by another version, counts for nothing. The newest sessions, on which levels and amounts rest above all, are
+put together from their files in each process. A row that says other than its file does away with all rows.
 
 The seal keeps no secret, as that of a session's file keeps none: whoever may write in the folder can write both anew.
 """
@@ -25,6 +25,7 @@ from coach.logbook.fields import Unfit
 from coach.logbook.packed import pack, unpack
 from coach.logbook.reading import Held, History, held, read_history
 from coach.logbook.writing import ENDING
+from coach.loglines import kinds
 
 NAME = ".records"
 """Of the file; the dot keeps it out of what is handed over."""
@@ -168,7 +169,8 @@ def _seal(key: str, packed: bytes) -> bytes:
 @cache
 def _source() -> bytes:
     """Return the digest of the source that puts records together: what another version of it made is not taken."""
-    sources = (path.read_bytes() for path in sorted(Path(__file__).parent.glob("*.py")))
+    folders = (Path(__file__).parent, Path(kinds.__file__).parent)
+    sources = (path.read_bytes() for folder in folders for path in sorted(folder.glob("*.py")))
     return sha256(b"\0".join(sources)).digest()
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.fields import Unfit, fact
 from coach.logbook.record import Reading
+from coach.loglines.changes import Decided, ProgramVersion
 from coach.session.past import Decision, Verdict, Version
 
 

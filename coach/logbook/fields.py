@@ -1,4 +1,4 @@
-"""Check the fields of a line against the class of its kind."""
+"""A line as its class, and its fields as they stand in the file; both ways."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from math import isfinite
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
-from coach.logbook.kinds import KINDS, Fact
+from coach.loglines.kinds import KINDS, Fact
 
 _Take = Callable[[object], object]
 
@@ -20,8 +20,10 @@ class Unfit(Exception):  # noqa: N818 - it names a value, and never leaves the l
 
 def plain(value: Any) -> Any:  # noqa: ANN401 - JSON is any of these
     """Return `value` as JSON would give it back: dataclasses as dicts, tuples as lists, text that UTF-8 can hold."""
-    if value is None or type(value) in (int, bool, float):  # most of a file; asked first, since files are long
+    if value is None or type(value) in (int, bool):  # most of a file; asked first, since files are long
         return value
+    if isinstance(value, float):
+        return value if isfinite(value) else None  # no number in JSON: the line is then told when it is read
     if isinstance(value, str):
         return str(value).encode("utf-8", "replace").decode("utf-8")
     if is_dataclass(value) and not isinstance(value, type):
@@ -44,15 +46,13 @@ def fact(kind: str, held: Mapping[str, Any]) -> Fact:
     return cast("Fact", _build(known, held))
 
 
-def complaint(kind: str, held: Mapping[str, Any]) -> str:
-    """Say what is wrong with a line before it is written; empty if nothing is. Here an unknown field is wrong too."""
-    try:
-        fact(kind, held)
-    except Unfit as unfit:
-        return str(unfit)
-    known: type = KINDS[kind]
-    strange = [name for name in held if name not in _takers(known)]
-    return f'"{kind}" has no field "{strange[0]}"' if strange else ""
+def fields_of(it: Fact) -> dict[str, Any]:
+    """Return the fields of a line as JSON values, by their names in the file.
+
+    One that holds its default is left out.
+    """
+    held = ((field, getattr(it, field.name)) for field in fields(it))
+    return {_key(field.name): plain(value) for field, value in held if value != field.default}
 
 
 def _key(name: str) -> str:

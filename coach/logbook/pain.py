@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.logbook.kinds import Answer
+from coach.loglines.kinds import Answer
 
 
 def is_pain(question: str) -> bool:

@@ -15,11 +15,12 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
-from coach.errors import RecordError
-from coach.logbook.fields import Unfit, complaint, fact, plain
+from coach.logbook.fields import Unfit, fact, fields_of, plain
+from coach.loglines.kinds import KIND_OF, Fact
 
-VERSION = 1
-"""Version of the format that this program writes; it reads this and all before it."""
+VERSION = 2
+"""Version of the format that this program writes; it reads this and all before it. In 1 a line named fields that
+nothing wrote, and held those with their defaults too."""
 
 FRAME = ("v", "n", "t", "at", "line", "chain")
 """The keys that every line has; no kind may have a field of such a name."""
@@ -68,14 +69,13 @@ class Reading:
     """Which of `lines`, by index, have a problem."""
 
 
-def encode(line: Line, previous: str) -> tuple[str, str]:
-    """Return the text of `line`, without a newline, and its chain; `previous` is the chain before it.
+def line_of(n: int, t: str, at: int, it: Fact) -> Line:
+    """Return what is to be written as a line: `n` its number, `t` when, `at` in samples of the session."""
+    return Line(n, t, at, KIND_OF[type(it)], fields_of(it))
 
-    Raises RecordError if the kind is not known or its fields do not fit it.
-    """
-    wrong = complaint(line.kind, line.fields)
-    if wrong:
-        raise RecordError(f'the logbook cannot take a line "{line.kind}": {wrong}; see coach/logbook/kinds.py.')
+
+def encode(line: Line, previous: str) -> tuple[str, str]:
+    """Return the text of `line`, without a newline, and its chain; `previous` is the chain before it."""
     body = _json({"v": line.v, "n": line.n, "t": line.t, "at": line.at, "line": line.kind, **plain(line.fields)})
     return seal(body, previous)
 

@@ -12,17 +12,18 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import cached, files
 from coach.logbook.assembled import SetRecord, assemble
-from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.decisions import decided
-from coach.logbook.fields import plain
 from coach.logbook.reading import STAMP, FileProblem, History, text_of, unreadable
 from coach.logbook.record import Reading, read_lines
 from coach.logbook.writing import ENDING, SessionStore
+from coach.loglines.changes import Decided, ProgramVersion
+from coach.loglines.kinds import Note, SessionEnded, SetEnded
+from coach.loglines.reasons import Work
 from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
@@ -204,7 +205,7 @@ class Home:
         with files.clear_errors(path, "write"):
             store = self._going_on(path, files.open_file(path, adding=True), session)
         with store:
-            store.append("note", store.reached, {"text": text, "by": by})
+            store.append(store.reached, Note(text, by))
 
     def history(self, person_id: str, *, sound: bool = False) -> History:
         """Return all sessions of a person; `sound` as in `read_history`.
@@ -256,7 +257,6 @@ class Home:
         A torn tail is kept beside the file, as one of a session is.
         """
         path = self.person(person_id).decisions
-        kind = "decided" if isinstance(line, Decided) else "program_version"
         with files.clear_errors(path, "write"):
             try:
                 handle = files.create(path)
@@ -265,7 +265,7 @@ class Home:
                 handle = files.open_file(path, adding=True)
             store = self._going_on(path, handle, person_id)
         with store:
-            store.append(kind, 0, plain(line))
+            store.append(0, line)
 
     def decisions(self, person_id: str) -> Decisions:
         """Return what was decided about a person. Never fails because of what the file holds.
@@ -347,9 +347,9 @@ def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
     at = max(line.at for line in reading.lines)
     for one in assemble(reading.lines).sets:
         if not one.why:
-            store.append("set_ended", at, _interrupted(one))
+            store.append(at, interrupted(one))
     because = "the program stopped in the middle; closed at the next start"
-    store.append("session_ended", at, {"why": "interrupted", "next_in_days": None, "because": because})
+    store.append(at, SessionEnded("interrupted", None, because))
     return True
 
 
@@ -385,20 +385,21 @@ def _claimed(path: Path, handle: int) -> bytes:
     return raw
 
 
-def _interrupted(one: SetRecord) -> dict[str, Any]:
-    return {
-        "set_id": one.set_id,
-        "exercise": one.exercise,
-        "level": one.level,
-        "set": one.set,
-        "side": one.side,
-        "kind": one.kind,
-        "planned_low": one.planned_low,
-        "planned_high": one.planned_high,
-        "counted": None,
-        "tension_s": None,
-        "why": "interrupted",
-    }
+def interrupted(one: SetRecord) -> SetEnded:
+    """Return the end of a set in which the program died."""
+    return SetEnded(
+        set_id=one.set_id,
+        exercise=one.exercise,
+        level=one.level,
+        set=one.set,
+        side=one.side,
+        kind=cast("Work", one.kind),  # it was taken from a line of a set
+        planned_low=one.planned_low,
+        planned_high=one.planned_high,
+        counted=None,
+        tension_s=None,
+        why="interrupted",
+    )
 
 
 def _read_name(path: Path) -> tuple[str, tuple[FileProblem, ...]]:

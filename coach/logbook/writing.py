@@ -5,15 +5,16 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Self
+from typing import Self
 
 from coach.errors import RecordError
 from coach.logbook import files
-from coach.logbook.record import Line, Reading, encode, read_lines
+from coach.logbook.record import Reading, encode, line_of, read_lines
+from coach.loglines.kinds import Fact
 
 ENDING = ".jsonl"
 
@@ -58,12 +59,12 @@ class SessionStore:
         """All that was taken, on the disk or not."""
         return self._whole.decode("utf-8", "surrogateescape")
 
-    def take(self, kind: str, at: int, fields: Mapping[str, Any]) -> None:
-        """Take one line, in memory. Raises RecordError if it does not fit its kind, or if the file is closed."""
+    def take(self, at: int, it: Fact) -> None:
+        """Take one line, in memory. Raises RecordError if the file is closed."""
         if self._handle is None:
             raise RecordError(f"The record {self.path.name} is closed; begin a new session.")
         t = self._now().astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-        text, chain = encode(Line(self._n + 1, t, at, kind, fields), self._chain)
+        text, chain = encode(line_of(self._n + 1, t, at, it), self._chain)
         self._whole += text.encode("utf-8") + b"\n"
         self._n, self._chain = self._n + 1, chain
 
@@ -84,13 +85,13 @@ class SessionStore:
                         raise
                     self._write(first)  # a full disk may have room for one
 
-    def append(self, kind: str, at: int, fields: Mapping[str, Any]) -> None:
+    def append(self, at: int, it: Fact) -> None:
         """Take one line and make sure it is on the disk.
 
-        Raises RecordError if it does not fit its kind, or if the disk refuses it; then nothing of it is kept.
+        Raises RecordError if the disk refuses it; then nothing of it is kept.
         """
         before = self._n, self._chain, self._whole
-        self.take(kind, at, fields)
+        self.take(at, it)
         try:
             self.flush()
         except RecordError:

@@ -21,7 +21,7 @@ WORSE = 2
 STRIP_DAYS = 56
 """Days that days.sql tells of."""
 
-FOR_SAFETY = ("pain", "unsteady", "halts", "no_answer_halt", "next_day", "screen", "tired")
+FOR_SAFETY = ("pain", "unsteady", "halts", "no_answer_halt", "screen", "tired")
 """Ends of a session that somebody should look at before the next."""
 OF_MACHINE = ("not_heard", "deaf", "mute", "interrupted", "told_to_end", "no_answer")
 """Ends of a session that speak of the machine, the room or the hearing."""

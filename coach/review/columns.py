@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from coach.errors import CoachError
 from coach.logbook.files import make_folder
-from coach.logbook.kinds import KINDS
+from coach.loglines.kinds import KINDS
 from coach.outputs import output
 from coach.review.logbooks import LeftOut, Logbook, Member, logbooks, members, recheck
 from coach.session.past import PastSession

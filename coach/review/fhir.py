@@ -18,8 +18,8 @@ from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
 from coach.logbook import HaltRecord, PlannedExercise, QuestionRecord, SessionRecord, SetRecord
-from coach.logbook.kinds import Answer
 from coach.logbook.pain import is_pain
+from coach.loglines.kinds import Answer
 from coach.outputs import write
 from coach.review.codes import (
     ACTIVITY,
@@ -198,9 +198,7 @@ class _Session:
         code = {"effort": EFFORT.concept}.get(question.question, _text(f"Asked: {question.question}"))
         if is_pain(question.question):
             code = PAIN.concept
-        about = question.exercise or next(
-            (one.exercise for one in self.record.sets if one.set_id == question.set_id), ""
-        )
+        about = next((one.exercise for one in self.record.sets if one.set_id == question.set_id), "")
         notes = [f"Exercise: {self.record.name_of(about)}"] if about else []
         notes += [f"Set {question.set_id} of the session"] if question.set_id else []
         notes += ["At a halt"] if question.question == "halt_pain" else []

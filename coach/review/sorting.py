@@ -7,8 +7,8 @@ from datetime import datetime
 
 from coach.logbook import PlannedExercise, SessionRecord, joined
 from coach.logbook.decisions import local_moment
-from coach.logbook.kinds import Answer
 from coach.logbook.pain import edge, is_pain
+from coach.loglines.kinds import Answer
 from coach.program.model import Exercise, Hold, Program, steps
 from coach.review.figures import LeftOut, Pain, Visit, worst
 from coach.session.lines import NO_TENSION

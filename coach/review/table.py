@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from io import StringIO
 
 from coach.logbook import SetRecord
-from coach.logbook.kinds import Answer
+from coach.loglines.kinds import Answer
 from coach.review.blocks import shown_pain
 from coach.review.figures import Review, Visit
 from coach.review.sorting import span

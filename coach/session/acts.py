@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from coach.loglines.kinds import Answered, Held, Resumed, ScreenConfirmed, ScreenDenied
+from coach.loglines.reasons import SetWhy
 from coach.program.model import Action, Hold
 from coach.session import entries
 from coach.session.changed import changed
@@ -9,7 +11,7 @@ from coach.session.commands import Command, CutFrom, Place, Record, Silence, Wak
 from coach.session.easing import eased, eased_all, eased_words, next_set_words, slowed
 from coach.session.entries import Result, say, text
 from coach.session.events import Event, On
-from coach.session.lines import frozen, heard_line, last_phase, planned_amount, set_begun, where, work_of
+from coach.session.lines import frozen, last_phase, planned_amount, set_begun, where, work_of
 from coach.session.plan import NEXT_DAY
 from coach.session.prompts import Act, question_again
 from coach.session.sets import close, go_on
@@ -30,10 +32,9 @@ def answer_screen(session: Session, event: Event) -> Result:
     """Note a yes or no and what it leads to."""
     question = session.today.screen[session.screen_index]
     answer = event.on is On.YES
-    line = heard_line("answered", event, {"question": f"screen.{question.id}", "value": answer, "read_back": False,
-                                          "attempts": session.prompts + 1})  # fmt: skip
+    line = Answered(f"screen.{question.id}", answer, event.ear, read_back=False, attempts=session.prompts + 1)
     answered = changed(session, screen_index=session.screen_index + 1, screen_answers=(*session.screen_answers, answer))
-    return answered, (WakeAt(-1), Silence(), line)
+    return answered, (WakeAt(-1), Silence(), Record(event.at, line))
 
 
 def screen_ends(session: Session, event: Event) -> Result:
@@ -44,7 +45,7 @@ def screen_ends(session: Session, event: Event) -> Result:
 
 def screen_confirmed(session: Session, event: Event) -> Result:
     """The answers stand: ease from the start where one of them says so."""
-    commands: tuple[Command, ...] = (WakeAt(-1), Silence(), heard_line("screen_confirmed", event, {}))
+    commands: tuple[Command, ...] = (WakeAt(-1), Silence(), Record(event.at, ScreenConfirmed(event.ear)))
     causes = [
         question.id
         for question, answer in zip(session.today.screen, session.screen_answers, strict=True)
@@ -60,12 +61,12 @@ def screen_confirmed(session: Session, event: Event) -> Result:
 def screen_anew(session: Session, event: Event) -> Result:
     """The read-back was denied: all questions again."""
     denied = changed(session, screen_index=0, screen_answers=(), attempts=session.attempts + 1)
-    return denied, (WakeAt(-1), Silence(), heard_line("screen_denied", event, {}))
+    return denied, (WakeAt(-1), Silence(), Record(event.at, ScreenDenied(event.ear)))
 
 
 def screen_unsettled(session: Session, event: Event) -> Result:
     """The read-back was denied too often: without answers there is no session."""
-    return changed(session, end_why="screen"), (WakeAt(-1), Silence(), heard_line("screen_denied", event, {}))
+    return changed(session, end_why="screen"), (WakeAt(-1), Silence(), Record(event.at, ScreenDenied(event.ear)))
 
 
 # -- the work ---------------------------------------------------------------------------------------------------------
@@ -79,7 +80,7 @@ def place_work(session: Session, event: Event) -> Result:
 def go(session: Session, event: Event) -> Result:
     """The set begins, or goes on."""
     if session.open_set is not None:
-        return session, (Record("resumed", event.at, {"set_id": session.open_set.number}),)
+        return session, (Record(event.at, Resumed(session.open_set.number)),)
     session, line = set_begun(session, event.at)
     return session, (line,)
 
@@ -111,7 +112,7 @@ def second(session: Session, event: Event) -> Result:
     return changed(session, open_set=changed(session.open_set, counted=event.number)), ()
 
 
-def close_as(why: str) -> Act:
+def close_as(why: SetWhy) -> Act:
     """Return the act that closes the set for this reason, begins its rest and lines up its questions."""
 
     def act(session: Session, event: Event) -> Result:
@@ -200,8 +201,15 @@ def hold_here(session: Session, event: Event) -> Result:
     assert session.open_set is not None
     if finished:
         session = changed(session, open_set=changed(session.open_set, counted=session.open_set.counted + 1))
-    line = Record("held", event.at, where(session) | {"set_id": running.number})
-    return changed(session, held=True), (WakeAt(-1), Silence(), line, *say("held"), *say("ready_when"))
+    here = where(session)
+    line = Held(here.exercise, here.level, here.set, here.side, running.number)
+    return changed(session, held=True), (
+        WakeAt(-1),
+        Silence(),
+        Record(event.at, line),
+        *say("held"),
+        *say("ready_when"),
+    )
 
 
 def complete_set(session: Session, event: Event) -> Result:

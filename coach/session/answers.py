@@ -2,6 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
+from coach.loglines.kinds import (
+    Answered,
+    HaltExplained,
+    Ladder,
+    NumberHeard,
+    NumbersNotHeard,
+    Paused,
+    Unanswered,
+)
 from coach.program.model import Hold
 from coach.session.changed import changed
 from coach.session.commands import Command, Record, Silence, WakeAt
@@ -9,7 +20,7 @@ from coach.session.easing import eased, eased_all, eased_words
 from coach.session.entries import Result
 from coach.session.events import Event, On
 from coach.session.ladder import above, climbed, stated
-from coach.session.lines import asked_work, heard_line
+from coach.session.lines import asked_work
 from coach.session.prompts import prompt_again
 from coach.session.rules import Band, band
 from coach.session.sets import close, more_sets, without_numbers
@@ -19,7 +30,7 @@ from coach.session.state import Question, Session, State, Then
 def note_number(session: Session, event: Event) -> Result:
     """A number was heard: it is read back before it counts."""
     noted = _noted(session, -1, event.number)
-    line = heard_line("number_heard", event, {"question": str(session.asked_about), "value": event.number})
+    line = Record(event.at, NumberHeard(str(session.asked_about), event.number, event.ear))
     return noted, (WakeAt(-1), Silence(), line)
 
 
@@ -33,16 +44,16 @@ def _noted(session: Session, low: int, number: int) -> Session:
 def answer_rung(session: Session, event: Event) -> Result:
     """Yes or no to "more than so much?": a higher rung, or the band, which is read back."""
     more = event.on is On.YES
-    fields = {"question": str(session.asked_about), "above": above(session), "value": more}
-    commands = (WakeAt(-1), Silence(), heard_line("ladder", event, fields))
+    line = Ladder(str(session.asked_about), above(session), more, event.ear)
+    commands = (WakeAt(-1), Silence(), Record(event.at, line))
     found = climbed(session, more=more)
     return changed(session, rung=session.rung + 1) if found is None else _noted(session, *found), commands
 
 
 def to_ladder(session: Session, event: Event) -> Result:
     """A number was denied or not understood again: from here on pain is placed by yes and no."""
-    fields = {"question": str(session.asked_about), "why": "denied" if event.on is On.NO else "not_understood"}
-    line = Record("numbers_not_heard", event.at, fields)
+    why: Literal["denied", "not_understood"] = "denied" if event.on is On.NO else "not_understood"
+    line = Record(event.at, NumbersNotHeard(str(session.asked_about), why))
     session = changed(session, by_ladder=True, attempts=0, number=-1)
     session, lines = without_numbers(session, event.at)
     return session, (WakeAt(-1), Silence(), line, *lines)
@@ -74,14 +85,8 @@ def _settled(session: Session, event: Event, value: int | bool, *, low: int = -1
     """Apply `value`; of a band, which begins at `low`, it is the highest pain."""
     question = session.asked_about
     written = value if low < 0 else stated(low, value)
-    fields = {
-        "question": str(question),
-        "value": written,
-        "read_back": read_back,
-        "attempts": session.attempts or session.prompts + 1,
-        "set_id": session.sets_begun,
-    }
-    line = heard_line("answered", event, fields)
+    attempts = session.attempts or session.prompts + 1
+    line = Record(event.at, Answered(str(question), written, event.ear, read_back, attempts, session.sets_begun))
     session = _without_first(session)
     commands: tuple[Command, ...] = (WakeAt(-1), Silence(), line)
     if question is Question.REPS and value is False and not isinstance(asked_work(session), Hold):
@@ -101,7 +106,7 @@ def _apply_pain(session: Session, event: Event, pain: int, written: int | str, *
     """Apply a pain by the program's limits; of a band its highest, which is `written` as the band that it is."""
     session = changed(session, worst_pain=max(session.worst_pain, pain))
     where_it_lies = band(session.today.program.limits, pain)
-    lines: tuple[Command, ...] = (Record("halt_why", event.at, {"why": "pain", "pain": written}),) if halt else ()
+    lines: tuple[Command, ...] = (Record(event.at, HaltExplained("pain", written)),) if halt else ()
     if where_it_lies is Band.END:
         return changed(session, end_why="pain", asks=()), lines
     if halt and (too_many_halts(session) or where_it_lies is Band.EASE) and session.open_set is not None:
@@ -136,8 +141,7 @@ def _without_first(session: Session) -> Session:
 
 
 def _unanswered(session: Session, event: Event) -> Record:
-    question, prompts = str(session.asked_about), session.prompts + 1
-    return Record("unanswered", event.at, {"question": question, "prompts": prompts, "set_id": session.sets_begun})
+    return Record(event.at, Unanswered(str(session.asked_about), session.prompts + 1, session.sets_begun))
 
 
 def skip_question(session: Session, event: Event) -> Result:
@@ -147,7 +151,7 @@ def skip_question(session: Session, event: Event) -> Result:
 
 def pause_unanswered(session: Session, event: Event) -> Result:
     """Nobody answered about pain, or no number was confirmed: no work until somebody does."""
-    lines = (_unanswered(session, event), Record("paused", event.at, {"why": "no_answer"}))
+    lines = (_unanswered(session, event), Record(event.at, Paused("no_answer")))
     if session.asked_about is not Question.HALT_PAIN:  # after a halt that question comes first in any case
         session = changed(session, then=Then.BACK, back=State.ASKING)
     return changed(session, attempts=0), (WakeAt(-1), Silence(), *lines)

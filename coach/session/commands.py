@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
+from coach.loglines.kinds import Fact
 from coach.tempo.timeline import Cue, Mark
 from coach.words.phrases import Phrase
 
@@ -47,10 +47,9 @@ class WakeAt:
 class Record:
     """Write a line into the logbook."""
 
-    kind: str
-    """One of the kinds in logbook/record.py."""
     at: int
-    fields: dict[str, Any] = field(default_factory=dict)
+    """Sample at which it happened."""
+    fact: Fact
 
 
 @dataclass(frozen=True, slots=True)

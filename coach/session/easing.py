@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coach.loglines.kinds import Eased
 from coach.program.model import Hold
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
@@ -36,7 +37,7 @@ def _one_step(session: Session, at: int, because: str) -> Result:
     if easier is None:
         return session, ()
     session, what, (before, after) = easier
-    line = Record("eased", at, {"exercise": exercise, "what": what, "from": before, "to": after, "because": because})
+    line = Record(at, Eased(exercise, what, before, after, because))
     return changed(session, new_setup=session.new_setup or what == "level"), (line,)
 
 
@@ -60,11 +61,5 @@ def slowed(session: Session, at: int) -> Result:
     after = min(before * SLOWER_BY, SLOWEST)
     if after == before or isinstance(work_of(session), Hold):
         return session, ()
-    fields = {
-        "exercise": session.planned.exercise.id,
-        "what": "slower",
-        "from": f"{before:g}",
-        "to": f"{after:g}",
-        "because": "asked",
-    }
-    return changed(session, stretch=after), (Record("eased", at, fields),)
+    line = Eased(session.planned.exercise.id, "slower", f"{before:g}", f"{after:g}", "asked")
+    return changed(session, stretch=after), (Record(at, line),)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from coach.loglines.changes import Told
+from coach.loglines.kinds import Asked, ExerciseEnded, SessionEnded
+from coach.loglines.reasons import SetWhy
 from coach.program.model import Hold, Reach, Reps, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, End, Place, Record, Say, Silence, WakeAt
@@ -159,8 +162,7 @@ def _news(session: Session, at: int) -> Result:
     session = changed(session, introduced=index + 1)
     if not news:
         return session, ()
-    line = Record("told", at, {"exercise": planned.exercise.id, "news": list(news)})
-    return session, (line, *(said for key in news for said in say(key)))
+    return session, (Record(at, Told(planned.exercise.id, news)), *(said for key in news for said in say(key)))
 
 
 def setup(session: Session, _at: int) -> Result:
@@ -259,7 +261,7 @@ def asking(session: Session, at: int) -> Result:
 
 def asked(question: str, at: int, session: Session) -> Command:
     """Return the line about a question that is put."""
-    return Record("asked", at, {"question": question, "set_id": session.sets_begun})
+    return Record(at, Asked(question, session.sets_begun))
 
 
 def ask(session: Session) -> tuple[Command, ...]:
@@ -360,8 +362,7 @@ CALL_FOR = frozenset({"pain", "unsteady", "screen", "no_answer_halt", "halts"})
 
 def exercise_ended(session: Session, at: int) -> Command:
     """Return the line that ends the present exercise."""
-    fields = {"exercise": session.planned.exercise.id, "why": session.exercise_over or "done"}
-    return Record("exercise_ended", at, fields)
+    return Record(at, ExerciseEnded(session.planned.exercise.id, session.exercise_over or "done"))
 
 
 def closing(session: Session, at: int) -> Result:
@@ -384,7 +385,7 @@ def closing(session: Session, at: int) -> Result:
     return session, (*commands, WakeAt(at + to_samples(CLOSING_PATIENCE)))
 
 
-SET_WHY = {
+SET_WHY: dict[str, SetWhy] = {
     "pain": "halted_pain",
     "unsteady": "halted_unsteady",
     "tired": "halted_tired",
@@ -411,13 +412,14 @@ def next_in(session: Session) -> int:
 
 def ended(session: Session, at: int) -> Result:
     session, lines = set_ended(session, at, SET_WHY.get(session.end_why, "ended"))
-    fields = {
-        "why": session.end_why,
-        "sets_begun": session.sets_begun,
-        "sets_in_full": session.sets_done,
-        "next_in_days": next_in(session),
-    }
-    return session, (Silence(), WakeAt(-1), *lines, Record("session_ended", at, fields), End())
+    assert session.end_why
+    line = SessionEnded(
+        why=session.end_why,
+        next_in_days=next_in(session),
+        sets_begun=session.sets_begun,
+        sets_in_full=session.sets_done,
+    )
+    return session, (Silence(), WakeAt(-1), *lines, Record(at, line), End())
 
 
 ENTER: dict[State, Callable[[Session, int], Result]] = {

@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Literal
 
+from coach.loglines.kinds import (
+    DeviceChanged,
+    Halted,
+    HaltedAgain,
+    HaltExplained,
+    Paused,
+    Ready,
+)
+from coach.loglines.reasons import HaltWhy, SessionWhy
 from coach.program.model import Action
 from coach.session.answers import too_many_halts
 from coach.session.changed import changed
@@ -11,7 +20,7 @@ from coach.session.commands import Command, Record, Silence, WakeAt
 from coach.session.easing import eased
 from coach.session.entries import Result, say
 from coach.session.events import Event, On
-from coach.session.lines import frozen, heard_line, phase_name, set_ended, where
+from coach.session.lines import Where, frozen, phase_name, set_ended, where
 from coach.session.prompts import Act
 from coach.session.sets import stop
 from coach.session.state import Question, Session, State, Then
@@ -40,29 +49,40 @@ def interrupted(session: Session, at: int) -> Session:
 
 def halt(session: Session, event: Event) -> Result:
     """Everything falls silent."""
-    line = heard_line("halted", event, _place(session))
+    here, running = _where(session), session.open_set
+    line = Halted(
+        state=str(session.state),
+        ear=event.ear,
+        exercise=here.exercise,
+        level=here.level,
+        set=here.set,
+        side=here.side,
+        rep=running.rep if running else 0,
+        phase=phase_name(session) if running else "",
+        set_id=running.number if running else 0,
+    )
     session = interrupted(session, event.at)
-    return changed(session, halted=True, halts=session.halts + 1, prompts=0), (Silence(), WakeAt(-1), line)
+    return changed(session, halted=True, halts=session.halts + 1, prompts=0), (
+        Silence(),
+        WakeAt(-1),
+        Record(event.at, line),
+    )
 
 
-def _place(session: Session) -> dict[str, Any]:
-    """Return where the session is, for the line of a halt."""
-    fields: dict[str, Any] = {"state": str(session.state)}
-    if session.exercising:
-        fields |= where(session)
-    running = session.open_set
-    return fields | ({"rep": running.rep, "phase": phase_name(session), "set_id": running.number} if running else {})
+def _where(session: Session) -> Where:
+    """Return where the session is, for the line of a halt; empty before the exercises."""
+    return where(session) if session.exercising else Where("", "", 0, "")
 
 
 def halt_again(session: Session, event: Event) -> Result:
     """Halted already: silent again, and asked why once more."""
-    return session, (Silence(), WakeAt(-1), heard_line("halted_again", event, {}), *say("halt_why"))
+    return session, (Silence(), WakeAt(-1), Record(event.at, HaltedAgain(event.ear)), *say("halt_why"))
 
 
 def halt_deaf(session: Session, event: Event) -> Result:
     """A halt while a device is gone: nothing sounds, and "ready" is waited for in the halt's own words."""
     if session.halted:
-        return session, (Silence(), heard_line("halted_again", event, {}))
+        return session, (Silence(), Record(event.at, HaltedAgain(event.ear)))
     session, commands = halt(session, event)
     return session, tuple(c for c in commands if not isinstance(c, WakeAt))  # the wait for the device goes on
 
@@ -111,23 +131,34 @@ def tell_unsteady(session: Session, event: Event) -> Result:
     return changed(session, exercise_over="unsteady", decision="unsteady_exercise", then=Then.REST), commands
 
 
-def _told(session: Session, event: Event, why: str) -> Result:
+def _told(session: Session, event: Event, why: HaltWhy) -> Result:
     """Silence everything because the person said why, halted or not."""
-    line = heard_line("halt_why", event, {"why": why, "pain": None} | _place(session))
+    here, running = _where(session), session.open_set
+    line = HaltExplained(
+        why=why,
+        state=str(session.state),
+        ear=event.ear,
+        exercise=here.exercise,
+        level=here.level,
+        set=here.set,
+        side=here.side,
+        rep=running.rep if running else 0,
+        phase=phase_name(session) if running else "",
+        set_id=running.number if running else 0,
+    )
     session = interrupted(session, event.at)
-    return changed(session, halted=True, prompts=0), (Silence(), WakeAt(-1), line)
+    return changed(session, halted=True, prompts=0), (Silence(), WakeAt(-1), Record(event.at, line))
 
 
 def tell_break(session: Session, event: Event) -> Result:
     """Just a break: all as it was, when the person is ready."""
-    line = heard_line("halt_why", event, {"why": "break", "pain": None})
+    line = Record(event.at, HaltExplained("break", ear=event.ear))
     return changed(session, decision="break", prompts=0), (Silence(), WakeAt(-1), line)
 
 
 def ready(session: Session, event: Event) -> Result:
     """The person is ready: the halt, if there was one, is over."""
-    fields = {"set_id": session.open_set.number} if session.open_set else {}
-    line = heard_line("ready", event, fields)
+    line = Record(event.at, Ready(event.ear, session.open_set.number if session.open_set else 0))
     session = frozen(session, event.at)
     unmeasured = session.asks[:1] == (Question.HALT_PAIN,)  # pain was told: how much comes before anything else
     return changed(session, halted=session.halted and unmeasured, held=False, prompts=0), (WakeAt(-1), Silence(), line)
@@ -136,13 +167,13 @@ def ready(session: Session, event: Event) -> Result:
 def pause(session: Session, event: Event) -> Result:
     """The person wants to wait."""
     session = interrupted(session, event.at)
-    return changed(session, prompts=0), (Silence(), WakeAt(-1), heard_line("paused", event, {"why": "asked"}))
+    return changed(session, prompts=0), (Silence(), WakeAt(-1), Record(event.at, Paused("asked", event.ear)))
 
 
 def pause_unsure(session: Session, event: Event) -> Result:
     """Nobody answered while the set was held."""
     session = interrupted(session, event.at)
-    return changed(session, prompts=0), (Silence(), WakeAt(-1), Record("paused", event.at, {"why": "no_answer"}))
+    return changed(session, prompts=0), (Silence(), WakeAt(-1), Record(event.at, Paused("no_answer")))
 
 
 def take_back(session: Session, _event: Event) -> Result:
@@ -150,11 +181,20 @@ def take_back(session: Session, _event: Event) -> Result:
     return changed(session, then=Then.SET if session.open_set else Then.BACK), (Silence(), WakeAt(-1))
 
 
+DEVICE: dict[On, Literal["mic_lost", "mic_back", "speaker_lost", "speaker_back"]] = {
+    On.MIC_LOST: "mic_lost",
+    On.MIC_BACK: "mic_back",
+    On.SPEAKER_LOST: "speaker_lost",
+    On.SPEAKER_BACK: "speaker_back",
+}
+"""What the record says of each event of a device."""
+
+
 def _device(session: Session, event: Event) -> tuple[Session, Record]:
     mic = event.on is On.MIC_LOST or (session.mic_lost and event.on is not On.MIC_BACK)
     speaker = event.on is On.SPEAKER_LOST or (session.speaker_lost and event.on is not On.SPEAKER_BACK)
-    line = Record("device", event.at, {"what": str(event.on)})
-    return changed(session, mic_lost=mic, speaker_lost=speaker), line
+    line = DeviceChanged(DEVICE[event.on])
+    return changed(session, mic_lost=mic, speaker_lost=speaker), Record(event.at, line)
 
 
 def device(session: Session, event: Event) -> Result:
@@ -175,12 +215,12 @@ def record_trouble(session: Session, event: Event) -> Result:
     return changed(session, unwritten=unwritten, unwritten_told=session.unwritten_told and unwritten), ()
 
 
-def end_as(why: str) -> Act:
+def end_as(why: SessionWhy) -> Act:
     """Return the act that ends the session for this reason; a reason found earlier stands."""
 
     def act(session: Session, event: Event) -> Result:
         session = frozen(session, event.at)
-        reason = "no_answer_halt" if why == "no_answer" and session.halted else why
+        reason: SessionWhy = "no_answer_halt" if why == "no_answer" and session.halted else why
         return changed(session, end_why=session.end_why or reason), (WakeAt(-1),)
 
     return act
@@ -189,6 +229,6 @@ def end_as(why: str) -> Act:
 def end_halts(session: Session, event: Event) -> Result:
     """The last halt that the program allows: the open set ended with it, explained or not."""
     explained = event.on is not On.READY
-    lines: tuple[Command, ...] = (heard_line("halt_why", event, {"why": "break", "pain": None}),) if explained else ()
+    lines: tuple[Command, ...] = (Record(event.at, HaltExplained("break", ear=event.ear)),) if explained else ()
     session, closed = set_ended(session, event.at, "halted_break" if explained else "halted_unexplained")
     return changed(session, end_why="halts"), (WakeAt(-1), *lines, *closed)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import NamedTuple
 
+from coach.loglines.kinds import PlannedExercise, SessionBegun, SetBegun, SetEnded
+from coach.loglines.reasons import SetWhy
+from coach.loglines.reasons import Work as WorkKind
 from coach.program.model import Hold, Reps, Route, Work, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
-from coach.session.events import Event
 from coach.session.past import Clause
 from coach.session.plan import Today, dose
 from coach.session.reached import amount
@@ -16,8 +18,8 @@ from coach.session.state import OpenSet, Session
 from coach.session.taken_up import Ahead, ahead
 from coach.tempo.units import RATE, to_seconds
 
-KIND = {Reps: "reps", Hold: "hold", Route: "route"}
-UNIT = {Reps: "reps", Hold: "seconds", Route: "rounds"}
+KIND: dict[type[Work], WorkKind] = {Reps: "reps", Hold: "hold", Route: "route"}
+UNIT: dict[type[Work], str] = {Reps: "reps", Hold: "seconds", Route: "rounds"}
 
 NO_TENSION = "rest"
 """A phase of this name is not time under tension."""
@@ -60,16 +62,20 @@ def phase_name(session: Session) -> str:
     return parts[session.open_set.phase].name if session.open_set and parts else ""
 
 
-def where(session: Session) -> dict[str, Any]:
-    """Return where the session is, for a line: exercise, level, set, side."""
+class Where(NamedTuple):
+    """Where a session is in its exercises, as a line tells it."""
+
+    exercise: str
+    level: str
+    set: int
+    side: str
+
+
+def where(session: Session) -> Where:
+    """Return where the session is: exercise, level, number of the set and its side, both as "left+right"."""
     exercise = session.planned.exercise
     number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
-    return {
-        "exercise": exercise.id,
-        "level": exercise.levels[session.level].id,
-        "set": number,
-        "side": "+".join(sides),
-    }
+    return Where(exercise.id, exercise.levels[session.level].id, number, "+".join(sides))
 
 
 def session_begun(
@@ -82,48 +88,48 @@ def session_begun(
     device: str,
     app_version: str,
     in_words: Callable[[Clause], str] = str,
-) -> dict[str, Any]:
-    """Return the fields of a session's first line: who does what today, with which ears and voice.
+) -> SessionBegun:
+    """Return a session's first line: who does what today, with which ears and voice.
 
     `in_words` words the clauses that chose the plan, for whoever reads the record.
     """
     program = today.program
-    return {
-        "session": session,
-        "person": person,
-        "program": program.id,
-        "title": program.title,
-        "digest": program.digest,
-        "written_by": program.written_by.who,
-        "language": program.language,
-        "plan": [_planned(one, in_words) for one in ahead(today)],
-        "ears": list(ears),
-        "voice": voice,
-        "device": device,
-        "rate": RATE,
-        "app_version": app_version,
-        "numbers": "spoken" if today.numbers_heard else "ladder",
-        "continues": today.taken_up.session if today.taken_up else "",
-    }
+    return SessionBegun(
+        session=session,
+        person=person,
+        program=program.id,
+        title=program.title,
+        digest=program.digest,
+        written_by=program.written_by.who,
+        language=program.language,
+        plan=tuple(_planned(one, in_words) for one in ahead(today)),
+        ears=ears,
+        voice=voice,
+        device=device,
+        rate=RATE,
+        app_version=app_version,
+        numbers="spoken" if today.numbers_heard else "ladder",
+        continues=today.taken_up.session if today.taken_up else "",
+    )
 
 
-def _planned(one: Ahead, in_words: Callable[[Clause], str]) -> dict[str, Any]:
+def _planned(one: Ahead, in_words: Callable[[Clause], str]) -> PlannedExercise:
     planned, exercise = one.planned, one.planned.exercise
     level = exercise.levels[planned.level]
     work = dose(exercise, planned.level).work
-    return {
-        "exercise": exercise.id,
-        "level": level.id,
-        "sets": one.sets,
-        "because": "; ".join(in_words(clause) for clause in planned.because),
-        "name": exercise.name,
-        "kind": KIND[type(work)],
-        "low": amount(work).low,
-        "high": amount(work).high,
-        "target": planned.target,
-        "unit": UNIT[type(work)],
-        "sides": str(exercise.sides),
-    }
+    return PlannedExercise(
+        exercise=exercise.id,
+        level=level.id,
+        sets=one.sets,
+        because="; ".join(in_words(clause) for clause in planned.because),
+        name=exercise.name,
+        kind=KIND[type(work)],
+        low=amount(work).low,
+        high=amount(work).high,
+        target=planned.target,
+        unit=UNIT[type(work)],
+        sides=str(exercise.sides),
+    )
 
 
 def set_begun(session: Session, at: int) -> tuple[Session, Command]:
@@ -131,15 +137,20 @@ def set_begun(session: Session, at: int) -> tuple[Session, Command]:
     number = session.sets_begun + 1
     opened = changed(session, open_set=OpenSet(number), sets_begun=number)
     low, high = planned_amount(session)
-    fields = where(session) | {
-        "set_id": number,
-        "kind": KIND[type(work_of(session))],
-        "unit": UNIT[type(work_of(session))],
-        "planned_low": low,
-        "planned_high": high,
-        "tension_planned_s": round(planned_tension(session), 3),
-    }
-    return opened, Record("set_begun", at, fields)
+    here, work = where(session), work_of(session)
+    line = SetBegun(
+        set_id=number,
+        exercise=here.exercise,
+        level=here.level,
+        set=here.set,
+        side=here.side,
+        kind=KIND[type(work)],
+        planned_low=low,
+        planned_high=high,
+        unit=UNIT[type(work)],
+        tension_planned_s=round(planned_tension(session), 3),
+    )
+    return opened, Record(at, line)
 
 
 def frozen(session: Session, at: int) -> Session:
@@ -156,7 +167,7 @@ def _is_rest(session: Session, phase: int) -> bool:
     return isinstance(work, Reps) and work.phases[phase].name == NO_TENSION
 
 
-def set_ended(session: Session, at: int, why: str) -> tuple[Session, tuple[Command, ...]]:
+def set_ended(session: Session, at: int, why: SetWhy) -> tuple[Session, tuple[Command, ...]]:
     """Close the open set, if there is one, and return its one record."""
     session = frozen(session, at)
     running = session.open_set
@@ -164,15 +175,20 @@ def set_ended(session: Session, at: int, why: str) -> tuple[Session, tuple[Comma
         return session, ()
     low, high = planned_amount(session)
     in_full = running.counted >= high or why == "enough"
-    fields = where(session) | {
-        "set_id": running.number,
-        "kind": KIND[type(work_of(session))],
-        "planned_low": low,
-        "planned_high": high,
-        "counted": running.counted,
-        "tension_s": round(to_seconds(running.tension), 3),
-        "why": why,
-    }
+    here = where(session)
+    line = SetEnded(
+        set_id=running.number,
+        exercise=here.exercise,
+        level=here.level,
+        set=here.set,
+        side=here.side,
+        kind=KIND[type(work_of(session))],
+        planned_low=low,
+        planned_high=high,
+        counted=running.counted,
+        tension_s=round(to_seconds(running.tension), 3),
+        why=why,
+    )
     closed = changed(
         session,
         open_set=None,
@@ -182,9 +198,4 @@ def set_ended(session: Session, at: int, why: str) -> tuple[Session, tuple[Comma
     limit = session.today.program.limits.cut_sets
     if not in_full and closed.cut_sets >= limit and not closed.exercise_over:
         closed = changed(closed, exercise_over="cut_sets")
-    return closed, (Record("set_ended", at, fields),)
-
-
-def heard_line(kind: str, event: Event, fields: dict[str, Any]) -> Record:
-    """Return a line about something that an ear heard."""
-    return Record(kind, event.at, fields | {"ear": event.ear})
+    return closed, (Record(at, line),)

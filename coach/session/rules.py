@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Literal
 
 from coach.program.model import Limits
 from coach.session.reached import amount
@@ -36,7 +37,7 @@ def fewer(target: int) -> int:
     return max(1, target * 2 // 3)
 
 
-def ease(session: Session) -> tuple[Session, str, tuple[str, str]] | None:
+def ease(session: Session) -> tuple[Session, Literal["level", "amount"], tuple[str, str]] | None:
     """Make the coming sets of this exercise easier: a lower level, else fewer. None: nothing is easier.
 
     Returns the session, what changed ("level" or "amount") and from what to what. Never makes anything harder: where a

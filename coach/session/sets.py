@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from coach.loglines.kinds import Unanswered
+from coach.loglines.reasons import SetWhy
 from coach.program.model import AskAfter
 from coach.session.changed import changed
 from coach.session.commands import Record
@@ -15,7 +17,7 @@ def more_sets(session: Session) -> bool:
     return session.turn + 1 < len(session.turns) and not session.exercise_over
 
 
-def close(session: Session, at: int, why: str) -> Result:
+def close(session: Session, at: int, why: SetWhy) -> Result:
     """Close the open set, let its rest begin and line up its questions."""
     counted = session.open_set.counted if session.open_set else 0
     session, lines = set_ended(session, at, why)
@@ -52,14 +54,14 @@ def without_numbers(session: Session, at: int) -> Result:
     if not session.by_ladder:
         return session, ()
     lines = tuple(
-        Record("unanswered", at, {"question": str(question), "prompts": 0, "set_id": session.sets_begun,
-                                  "because": "numbers_not_heard"})
-        for question in session.asks if question in NUMBERS_ONLY
-    )  # fmt: skip
+        Record(at, Unanswered(str(question), 0, session.sets_begun, "numbers_not_heard"))
+        for question in session.asks
+        if question in NUMBERS_ONLY
+    )
     return changed(session, asks=tuple(q for q in session.asks if q not in NUMBERS_ONLY)), lines
 
 
-def stop(session: Session, at: int, why: str) -> Result:
+def stop(session: Session, at: int, why: SetWhy) -> Result:
     """Close the set that a halt cut short, if one is open: it is not asked how hard it was."""
     if session.open_set is None:
         return session, ()

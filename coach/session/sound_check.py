@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coach.loglines.kinds import SoundCheck
 from coach.session.changed import changed
 from coach.session.commands import Command, Record, Silence, WakeAt
 from coach.session.entries import Result, say
@@ -56,15 +57,15 @@ def _cautions(room: RoomFacts | None) -> tuple[str, ...]:
 
 def _line(session: Session, event: Event, *, heard: bool) -> Command:
     room = event.room or RoomFacts()
-    fields = {
-        "heard": heard,
-        "ear": event.ear,
-        "askings": session.prompts + 1,
-        "level": room.level,
-        "floor": room.floor,
-        "room_taught": room.taught,
-        "echo": room.echo,
-        "voices": room.voices,
-        "cautions": _cautions(event.room),
-    }
-    return Record("sound_check", event.at, fields)
+    line = SoundCheck(
+        heard=heard,
+        ear=event.ear,
+        askings=session.prompts + 1,
+        level=room.level,
+        floor=room.floor,
+        room_taught=room.taught,
+        echo=room.echo,
+        voices=room.voices,
+        cautions=_cautions(event.room),
+    )
+    return Record(event.at, line)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Literal
 
+from coach.loglines.reasons import SessionWhy
 from coach.session.changed import changed
 from coach.session.plan import PlannedExercise, Today, turns
 from coach.tempo.units import to_samples
@@ -74,7 +76,7 @@ class OpenSet:
     """The set that runs; its one record is written when it is closed."""
 
     number: int
-    """The how-manieth set of the session, from 1: its id in the record."""
+    """The set's number within the session, from 1: its id in the record."""
     counted: int = 0
     """Reps (each side for itself), rounds or seconds that ran their whole length."""
     tension: int = 0
@@ -173,7 +175,7 @@ class Session:
     """The state to take up again."""
     decision: str = ""
     """RECOVERING: which halt_ phrase says what happens now."""
-    end_why: str = ""
+    end_why: SessionWhy | Literal[""] = ""
     """CLOSING: why the session ends."""
     worst_pain: int = -1
     """Highest pain stated today; -1: none stated."""

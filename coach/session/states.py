@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from coach.loglines.reasons import SessionWhy
 from coach.session import acts, answers, halts, prompts, sound_check
 from coach.session.events import REPLIES, On
 from coach.session.guards import (
@@ -129,7 +130,11 @@ EXERCISING = (
 )  # fmt: skip
 GONE = (S.DEAF, S.MUTE)
 LIVE = (*BEFORE, *EXERCISING, *GONE)
-FROM_OUTSIDE = (On.QUIT, On.TOLD_TO_END, On.HUNG_UP)
+FROM_OUTSIDE: dict[On, SessionWhy] = {
+    On.QUIT: "quit",
+    On.TOLD_TO_END: "told_to_end",
+    On.HUNG_UP: "hung_up",
+}
 """What ends a session at once, without a word; the record names it as the reason."""
 
 TABLE: tuple[Row, ...] = (
@@ -139,7 +144,8 @@ TABLE: tuple[Row, ...] = (
     Row(S.HALTED,       On.STOP,       always,              None,             halts.halt_again),
     *_for(GONE, On.STOP, always, None, halts.halt_deaf),
     Row(S.CLOSING,      On.STOP,       always,              S.ENDED,          prompts.nothing),
-    *(row for on in FROM_OUTSIDE for row in _for((*LIVE, S.CLOSING), on, always, S.ENDED, halts.end_as(str(on)))),
+    *(row for on, why in FROM_OUTSIDE.items()
+      for row in _for((*LIVE, S.CLOSING), on, always, S.ENDED, halts.end_as(why))),
     # why, said at once or when asked
     *_for(EXERCISING, On.PAIN, always, S.ASKING, halts.tell_pain),
     *_for(EXERCISING, On.TIRED, always, DECIDED, halts.tell_tired),

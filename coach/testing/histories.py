@@ -14,11 +14,11 @@ from functools import lru_cache
 from random import Random
 
 from coach.history import past
-from coach.logbook import Line, assemble, encode, seal
-from coach.logbook.changes import Decided
+from coach.logbook import assemble, encode, line_of, seal
 from coach.logbook.reading import STAMP
 from coach.logbook.store import Home
 from coach.logbook.writing import ENDING
+from coach.loglines.changes import Decided
 from coach.program.model import Program
 from coach.session.commands import Record
 from coach.session.lines import session_begun
@@ -210,7 +210,7 @@ def _lived(
                           device="none", app_version="test")  # fmt: skip
     bare = replace(today, exercises=tuple(replace(one, because=()) for one in today.exercises), because=(), due=None)
     ran = _ran(bare, script)
-    first = _unsealed((Record("session_begun", 0, begun),), n=1)
+    first = _unsealed((Record(0, begun),), n=1)
     texts, chain = [], session
     for head, at, tail in (*first, *ran.unsealed):
         t = (began + timedelta(seconds=to_seconds(at))).isoformat(timespec="milliseconds").replace("+00:00", "Z")
@@ -237,8 +237,8 @@ class _Ran:
 def _ran(today: Today, script: Script) -> _Ran:
     records, true = visit(today, script)
     begun = session_begun(today, session="", person="", ears=(), voice="", device="", app_version="")
-    whole = (Record("session_begun", 0, begun), *records)
-    record = assemble(Line(n, NOON, one.at, one.kind, one.fields) for n, one in enumerate(whole, start=1))
+    whole = (Record(0, begun), *records)
+    record = assemble(line_of(n, NOON, one.at, one.fact) for n, one in enumerate(whole, start=1))
     return _Ran(true, next(iter(past((record,), today.program.id)), None), tuple(_unsealed(records, n=2)))
 
 
@@ -248,6 +248,6 @@ NOON = "2027-01-11T12:00:00.000Z"
 
 def _unsealed(records: Iterable[Record], n: int) -> Iterator[tuple[str, int, str]]:
     for number, record in enumerate(records, start=n):
-        text, _ = encode(Line(number, NOON, record.at, record.kind, record.fields), "")
+        text, _ = encode(line_of(number, NOON, record.at, record.fact), "")
         head, _, tail = text.partition(NOON)
         yield head, record.at, tail[: tail.rindex(',"chain"')] + "}"

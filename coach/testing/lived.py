@@ -7,11 +7,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from random import Random
-from typing import Any
 
 from coach.history import broken_off, past
-from coach.logbook import Line, SessionRecord, assemble
+from coach.logbook import SessionRecord, assemble, line_of
 from coach.logbook.pain import edge, is_pain
+from coach.logbook.store import interrupted
+from coach.loglines.kinds import Answered, Eased, HaltExplained, SessionEnded, SetBegun, SetEnded, Unanswered
 from coach.program.model import Hold, Program
 from coach.session.commands import Record
 from coach.session.lines import session_begun
@@ -35,22 +36,16 @@ def record_of(
 ) -> SessionRecord:
     """Return the record that the lines come to; `closed`: as the next start leaves a session that broke off."""
     first = session_begun(today, session=name, person="mira", ears=(), voice="", device="", app_version="")
-    told: list[tuple[str, int, dict[str, Any]]] = [("session_begun", 0, first)]
-    told += [(one.kind, one.at, one.fields) for one in records]
     lines = [
-        Line(n, (began + timedelta(seconds=to_seconds(at))).isoformat(), at, kind, fields)
-        for n, (kind, at, fields) in enumerate(told, start=1)
+        line_of(n, (began + timedelta(seconds=to_seconds(one.at))).isoformat(), one.at, one.fact)
+        for n, one in enumerate((Record(0, first), *records), start=1)
     ]
     if closed:
         at = lines[-1].at
         for one in assemble(lines).sets:
             if not one.why:
-                names = ("set_id", "exercise", "level", "set", "side", "kind", "planned_low", "planned_high")
-                fields = {key: getattr(one, key) for key in names}
-                fields |= {"counted": None, "tension_s": None, "why": "interrupted"}
-                lines.append(Line(len(lines) + 1, lines[-1].t, at, "set_ended", fields))
-        end = {"why": "interrupted", "next_in_days": None}
-        lines.append(Line(len(lines) + 1, lines[-1].t, at, "session_ended", end))
+                lines.append(line_of(len(lines) + 1, lines[-1].t, at, interrupted(one)))
+        lines.append(line_of(len(lines) + 1, lines[-1].t, at, SessionEnded("interrupted", None)))
     return assemble(lines)
 
 
@@ -104,7 +99,7 @@ class Days:
             live(run, Person.any(self.chance))
             lines, broke = run.records, self.chance.random() < self.broken
             if broke:
-                lines = [one for one in lines if one.kind != "session_ended"]
+                lines = [one for one in lines if not isinstance(one.fact, SessionEnded)]
                 lines = lines[: self.chance.randint(0, len(lines))]
             kept += lines
             self._records.append(record_of(today, lines, f"{name}.{part}", began, closed=broke))
@@ -126,29 +121,31 @@ class Days:
         anywhere = False
         unanswered: dict[str, str] = {}
         for line in lines:
-            fields = line.fields
-            if line.kind == "set_begun":
-                done.add(str(fields["exercise"]))
-                if fields["exercise"] != exercise:
-                    exercise = str(fields["exercise"])
-                    self._spoilt.pop(exercise, None)
-                    unanswered.pop(exercise, None)
-            elif line.kind == "set_ended" and fields["why"] not in ("done", "enough"):
-                self._spoilt[exercise] = f"a set ended as {fields['why']}"
-            elif line.kind == "eased" and fields["what"] != "slower":
-                self._spoilt[str(fields["exercise"])] = "it was eased"
-            elif line.kind == "halt_why" and fields["why"] == "unsteady":
-                anywhere |= "exercise" not in fields
-                self._spoilt[str(fields.get("exercise", exercise))] = "something gave way"
-            elif line.kind == "unanswered" and fields["question"] == "pain":
-                unanswered[exercise] = "nobody answered about pain"
-            elif line.kind == "session_ended" and fields["why"] in NOT_WELL:
-                self._spoilt |= dict.fromkeys(done, f"the session ended as {fields['why']}")
-            elif line.kind == "answered" and is_pain(fields["question"]):
-                unanswered.pop(exercise, None)  # it was asked again, after a halt maybe
-                pain = edge(fields["value"])
-                if pain is None or pain > self.program.limits.pain_carry_on_to:
-                    self._spoilt[exercise] = f"pain {pain}"
+            match line.fact:
+                case SetBegun() as it:
+                    done.add(it.exercise)
+                    if it.exercise != exercise:
+                        exercise = it.exercise
+                        self._spoilt.pop(exercise, None)
+                        unanswered.pop(exercise, None)
+                case SetEnded(why=why) if why not in ("done", "enough"):
+                    self._spoilt[exercise] = f"a set ended as {why}"
+                case Eased() as it if it.what != "slower":
+                    self._spoilt[it.exercise] = "it was eased"
+                case HaltExplained(why="unsteady") as it:
+                    anywhere |= not it.exercise
+                    self._spoilt[it.exercise or exercise] = "something gave way"
+                case Unanswered(question="pain"):
+                    unanswered[exercise] = "nobody answered about pain"
+                case SessionEnded(why=why) if why in NOT_WELL:
+                    self._spoilt |= dict.fromkeys(done, f"the session ended as {why}")
+                case Answered() as it if is_pain(it.question):
+                    unanswered.pop(exercise, None)  # it was asked again, after a halt maybe
+                    pain = edge(it.value)
+                    if pain is None or pain > self.program.limits.pain_carry_on_to:
+                        self._spoilt[exercise] = f"pain {pain}"
+                case _:
+                    pass
         self._spoilt |= unanswered
         if anywhere:
             self._spoilt |= dict.fromkeys(done, "something gave way outside of any exercise")

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
+from coach.loglines.kinds import Fact
 from coach.session.commands import Record
 from coach.session.events import Event
 from coach.session.lines import session_begun
@@ -14,7 +14,7 @@ from coach.session.plan import Today
 from coach.testing.people import Person, live
 from coach.testing.watched import WatchedRun
 
-Write = Callable[[str, int, dict[str, Any]], None]
+Write = Callable[[int, Fact], None]
 
 
 class StoredRun(WatchedRun):
@@ -30,7 +30,7 @@ class StoredRun(WatchedRun):
         taken = super().give(event)
         for _, _, command in self.commands[told:]:
             if isinstance(command, Record):
-                self._write(command.kind, command.at, command.fields)
+                self._write(command.at, command.fact)
         return taken
 
 
@@ -39,7 +39,7 @@ def begin_in(home: Home, person: str, today: Today) -> SessionStore:
     store = home.begin(person)
     first = session_begun(today, session=store.session, person=person, ears=("keys",), voice="made up",
                           device="none", app_version="test")  # fmt: skip
-    store.append("session_begun", 0, first)
+    store.append(0, first)
     return store
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from coach.logbook.kinds import Answer
+from coach.loglines.kinds import Answer, Heard
 from coach.program.model import Hold, Level, Limits, Reps, steps
 from coach.session.commands import Record
 from coach.session.events import Event, On
@@ -289,16 +289,16 @@ class _Visit:
         if on in (On.TIRED, On.UNSTEADY):
             self._said = f"limits.{on}"
         ear = "vosk" if unheard else self.ear
-        fields = {
-            "ear": ear,
-            "word": "again" if unheard else f"n{number}" if on is On.NUMBER else str(on),
-            "score": 0.5 if unheard else 0.9,
-            "began": run.now - to_samples(0.5),
-            "ended": run.now - to_samples(0.1),
-            "used": not unheard,
-            "decision": "unclear" if unheard else "halted" if on is On.STOP else "understood",
-        }
-        run.commands.append((run.now, run.session.state, Record("heard", run.now, fields)))
+        line = Heard(
+            ear=ear,
+            word="again" if unheard else f"n{number}" if on is On.NUMBER else str(on),
+            score=0.5 if unheard else 0.9,
+            began=run.now - to_samples(0.5),
+            ended=run.now - to_samples(0.1),
+            used=not unheard,
+            decision="unclear" if unheard else "halted" if on is On.STOP else "understood",
+        )
+        run.commands.append((run.now, run.session.state, Record(run.now, line)))
         if not run.give(Event(on, run.now, number=number, ear="activity" if unheard else ear)):
             run.commands.pop()
             return False

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from typing import get_args
 
-from coach.logbook import complaint
-from coach.logbook.kinds import Answer
-from coach.logbook.pain import edge
-from coach.logbook.reasons import SessionWhy, SetWhy
+from coach.logbook.fields import fact, fields_of
+from coach.logbook.pain import edge, is_pain
+from coach.loglines.kinds import KIND_OF, Answer, Answered, Asked, Resumed, SessionEnded, SetBegun, SetEnded
 from coach.program.model import Action, Hold, steps
 from coach.session.commands import Command, End, Place, Record, Say
 from coach.session.events import Event, On
@@ -24,7 +22,6 @@ from coach.words.phrases import Phrase
 
 TELLS_A_HALT = frozenset({On.STOP, On.PAIN, On.TIRED, On.UNSTEADY})
 OVER = frozenset({State.CLOSING, State.ENDED})
-SET_WHY, SESSION_WHY = frozenset(get_args(SetWhy)), frozenset(get_args(SessionWhy))
 
 
 class RuleBrokenError(AssertionError):
@@ -50,8 +47,8 @@ class WatchedRun(SoundlessRun):
         self._pain_told = False
         self._pain_open = ""
         self._doomed = False
-        self._open: dict[str, object] | None = None
-        self._rest_from: tuple[int, dict[str, object]] | None = None
+        self._open: SetBegun | None = None
+        self._rest_from: tuple[int, SetEnded] | None = None
         self._sets: Counter[tuple[object, object]] = Counter()
         self._ended_exercises: set[str] = set()
         self._phase_until = -1
@@ -81,7 +78,10 @@ class WatchedRun(SoundlessRun):
         self._phases(event, before)
         need(not self._doomed or self.session.state in OVER, "pain above the limit ends the session")
         if self.over:
-            need(isinstance(self.records[-1], Record) and self.records[-1].kind == "session_ended", "ends in a record")
+            need(
+                isinstance(self.records[-1], Record) and isinstance(self.records[-1].fact, SessionEnded),
+                "ends in a record",
+            )
             need(self._endings == 1 and self._open is None, "one last line, no set left open")
             need(isinstance(commands[-1], End), "the end is the last command")
         return True
@@ -134,26 +134,24 @@ class WatchedRun(SoundlessRun):
 
     # 2, 3, 4, 6
     def _line(self, line: Record, event: Event, before: Session) -> None:
-        wrong = complaint(line.kind, line.fields)
-        need(not wrong, "a line fits the logbook", line.kind, wrong)
+        it = line.fact
+        need(fact(KIND_OF[type(it)], fields_of(it)) == it, "a line is read as it was written", it)
         need(line.at == event.at, "a line has the time of its event", line)
         need(not self._endings, "nothing is written behind the last line", line)
-        fields = line.fields
-        match line.kind:
-            case "asked" if fields["question"] in ("pain", "halt_pain"):
-                self._pain_open = fields["question"]
-            case "answered" if fields["question"] in ("pain", "halt_pain"):
-                self._pain_answered(fields["value"], event)
-            case "set_begun":
-                self._set_begun(event, fields, before)
-            case "resumed":
-                need(self._open is not None and self._open["set_id"] == fields["set_id"], "the open set goes on", line)
-                need(self._open and self._open["exercise"] not in self._ended_exercises, "a set of an ended exercise")
-            case "set_ended":
-                self._set_ended(event, fields)
-            case "session_ended":
+        match it:
+            case Asked() if is_pain(it.question):
+                self._pain_open = it.question
+            case Answered() if is_pain(it.question):
+                self._pain_answered(it.value, event)
+            case SetBegun():
+                self._set_begun(event, it, before)
+            case Resumed():
+                need(self._open is not None and self._open.set_id == it.set_id, "the open set goes on", line)
+                need(self._open and self._open.exercise not in self._ended_exercises, "a set of an ended exercise")
+            case SetEnded():
+                self._set_ended(event, it)
+            case SessionEnded():
                 self._endings += 1
-                need(fields["why"] in SESSION_WHY, "a session ends for a reason", fields)
             case _:
                 pass
 
@@ -167,47 +165,52 @@ class WatchedRun(SoundlessRun):
         self._doomed = self._doomed or too_much
 
     # 3, 5
-    def _set_begun(self, event: Event, fields: dict[str, object], before: Session) -> None:
-        need(self._open is None, "one set at a time", fields)
-        need(fields["set_id"] == sum(self._sets.values()) + 1, "sets are numbered in order", fields)
-        self._open = fields
+    def _set_begun(self, event: Event, begun: SetBegun, before: Session) -> None:
+        need(self._open is None, "one set at a time", begun)
+        need(begun.set_id == sum(self._sets.values()) + 1, "sets are numbered in order", begun)
+        self._open = begun
         planned = before.planned
         exercise = planned.exercise
         ids = [level.id for level in exercise.levels]
-        level = ids.index(str(fields["level"]))
-        need(level <= planned.level, "never a higher level than planned", fields)
-        need(exercise.id not in self._ended_exercises, "no set of an exercise that is over", fields)
-        self._sets[exercise.id, fields["side"]] += 1
+        level = ids.index(begun.level)
+        need(level <= planned.level, "never a higher level than planned", begun)
+        need(exercise.id not in self._ended_exercises, "no set of an exercise that is over", begun)
+        self._sets[exercise.id, begun.side] += 1
         for index in (level, planned.level):
             sets = exercise.levels[index].dose.sets
-            need(self._sets[exercise.id, fields["side"]] <= sets, "never more sets than the program says", fields)
-        sides = len(str(fields["side"]).split("+"))
+            need(self._sets[exercise.id, begun.side] <= sets, "never more sets than the program says", begun)
+        sides = len(begun.side.split("+"))
         most = amount(exercise.levels[level].dose.work).high * sides
-        need(fields["planned_high"] <= most, "never more than the range of the program", fields)  # type: ignore[operator]
-        need(fields["planned_low"] <= fields["planned_high"], "a range is in order", fields)  # type: ignore[operator]
+        need(begun.planned_high <= most, "never more than the range of the program", begun)
+        need(begun.planned_low <= begun.planned_high, "a range is in order", begun)
         minutes = to_samples(60.0 * self._program.limits.minutes)
-        need(event.at - before.began <= minutes + to_samples(30.0), "no set begins after the program's minutes", fields)
+        need(event.at - before.began <= minutes + to_samples(30.0), "no set begins after the program's minutes", begun)
         if self._rest_from is not None:
-            need(event.at >= self._rest_from[0] + self._written_rest(fields), "a rest is as long as written", fields)
+            need(event.at >= self._rest_from[0] + self._written_rest(begun), "a rest is as long as written", begun)
 
-    def _written_rest(self, fields: dict[str, object]) -> int:
+    def _written_rest(self, begun: SetBegun) -> int:
         assert self._rest_from is not None
         ended = self._rest_from[1]
-        exercise = self._program.exercise(str(ended["exercise"]))
-        dose = next(level for level in exercise.levels if level.id == ended["level"]).dose
-        other_side = (ended["exercise"], ended["set"]) == (fields["exercise"], fields["set"])
-        need(not other_side or ended["side"] != fields["side"], "no set is done twice", fields)
+        exercise = self._program.exercise(ended.exercise)
+        dose = next(level for level in exercise.levels if level.id == ended.level).dose
+        other_side = (ended.exercise, ended.set) == (begun.exercise, begun.set)
+        need(not other_side or ended.side != begun.side, "no set is done twice", begun)
         return to_samples(dose.change_sides if other_side else dose.rest)
 
-    def _set_ended(self, event: Event, fields: dict[str, object]) -> None:
+    def _set_ended(self, event: Event, now: SetEnded) -> None:
         opened, self._open = self._open, None
-        need(opened is not None, "only an open set ends", fields)
+        need(opened is not None, "only an open set ends", now)
         for name in ("set_id", "exercise", "level", "set", "side", "kind", "planned_low", "planned_high"):
-            need(opened is not None and opened[name] == fields[name], "a set ends as it began", name, opened, fields)
-        need(fields["why"] in SET_WHY, "a set ends for a reason", fields)
-        need(0 <= fields["counted"] <= fields["planned_high"], "never more than planned", fields)  # type: ignore[operator]
-        need(fields["why"] != "done" or fields["counted"] == fields["planned_high"], "done is all of it", fields)
-        self._rest_from = (event.at, fields)
+            need(
+                opened is not None and getattr(opened, name) == getattr(now, name),
+                "a set ends as it began",
+                name,
+                opened,
+                now,
+            )
+        need(now.counted is not None and 0 <= now.counted <= now.planned_high, "never more than planned", now)
+        need(now.why != "done" or now.counted == now.planned_high, "done is all of it", now)
+        self._rest_from = (event.at, now)
 
     # 6
     def _told(self, event: Event, before: Session) -> None:

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
 from time import perf_counter, sleep
-from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -30,6 +29,7 @@ from coach.audio.mixer import Mixer
 from coach.cli.parts import first_line
 from coach.engine import Measured
 from coach.keeping import Keeper
+from coach.loglines.kinds import Fact
 from coach.ports import Captured
 from coach.session.state import State
 from coach.tempo.units import RATE
@@ -87,8 +87,8 @@ def measured(seconds: float, disk: float, in_loop: bool) -> tuple[float, list[fl
     """Return the longest stretch of the loop and the delay of each halt, in seconds; lines on the disk, and taken."""
     if in_loop:
 
-        def at_once(keeper: Keeper, kind: str, at: int, fields: dict[str, Any]) -> None:
-            keeper._store.take(kind, at, fields)
+        def at_once(keeper: Keeper, at: int, it: Fact) -> None:
+            keeper._store.take(at, it)
             keeper._store.flush()
 
         setattr(Keeper, "append", at_once)  # noqa: B010 - for the whole of this process

@@ -15,8 +15,10 @@ from coach.cli.choose import chosen
 from coach.cli.labels import Labels
 from coach.cli.parts import Prepared, keep
 from coach.errors import CoachError
+from coach.logbook import plain
 from coach.logbook.cached import NAME
 from coach.logbook.store import Home
+from coach.loglines.changes import Told
 from coach.program.model import AskAfter
 from coach.program_files import read, shipped
 from coach.session.ideal import rehearse
@@ -85,7 +87,7 @@ def test_a_step_up_that_is_decided_is_the_plan_of_today_and_told_in_the_session(
     said = [sounding.phrase.key for sounding in session.soundings if sounding.phrase]
     assert said.count("news_up") == 1
     assert said.index("news_up") < said.index("exercise")
-    assert [line.fields for line in session.records if line.kind == "told"] == [
+    assert [plain(line.fact) for line in session.records if isinstance(line.fact, Told)] == [
         {"exercise": "heel_lowering", "news": ["news_up"]}
     ]
 

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from coach.cli import main
+from coach.logbook.fields import fact
 from coach.logbook.store import Home
 
 Told = list[tuple[str, int, dict[str, Any]]]
@@ -27,7 +28,8 @@ def home(tmp_path: Path, told: Told, ticking: Callable[[], datetime], monkeypatc
     for cut in (None, 14):
         with home.begin("mira") as store:
             for kind, at, fields in told[:cut]:
-                store.append(kind, at, fields | {"session": store.session} if kind == "session_begun" else fields)
+                own = {"session": store.session} if kind == "session_begun" else {}
+                store.append(at, fact(kind, fields | own))
     return home
 
 

@@ -15,7 +15,8 @@ from rich.console import Console
 from coach.cli.labels import Labels, clock
 from coach.cli.view import REDRAW, Screen, View, changes, summary
 from coach.errors import VoicePackError
-from coach.logbook import Line, assemble, kinds, reasons
+from coach.logbook import Line, assemble
+from coach.loglines import kinds, reasons
 from coach.session.state import State
 from coach.snapshot import Snapshot
 from coach.voice.pack import load_pack

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coach.logbook.changes import Decided, ProgramVersion
 from coach.logbook.store import Home
+from coach.loglines.changes import Decided, ProgramVersion
 from coach.session.past import Verdict
 
 UP = Decided("ankle", "d1", "heel", "up", "both", "one", "Kim Rivers", "steady")

@@ -16,6 +16,7 @@ from coach.errors import RecordError, UnknownPersonError
 from coach.logbook.forgetting import RECORD, finish, forget, left_over, naming
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
+from coach.loglines.kinds import Note
 
 
 class KilledError(BaseException):
@@ -53,7 +54,7 @@ def lived_in(root: Path) -> Home:
         home.add_person(person, person.title())
         home.keep_program(person, "ankle", "5f" * 32, f"title: for {person}\n".encode())
         with home.begin(person) as store:
-            store.append("note", 0, {"text": f"of {person}", "by": "caregiver"})
+            store.append(0, Note(f"of {person}", "caregiver"))
     takes = home.person("mira").takes
     takes.mkdir()
     (takes / "enrolment.npz").write_bytes(b"numbers of mira")
@@ -140,7 +141,7 @@ def test_killed_anywhere_it_is_finished_the_next_time_and_counted_once(tmp_path:
 def test_it_is_refused_while_a_session_of_theirs_runs(tmp_path: Path) -> None:
     home = lived_in(tmp_path)
     with home.begin("mira") as running:
-        running.append("note", 0, {"text": "on the way", "by": "caregiver"})
+        running.append(0, Note("on the way", "caregiver"))
         before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
 
         with pytest.raises(RecordError, match="runs just now; end it first"):
@@ -154,7 +155,7 @@ def test_a_session_of_somebody_else_that_runs_is_no_hindrance(tmp_path: Path) ->
     home = lived_in(tmp_path)
     with home.begin("otto") as running:
         forget(home, "mira")
-        running.append("note", 0, {"text": "on the way", "by": "caregiver"})
+        running.append(0, Note("on the way", "caregiver"))
 
     assert len(home.history("otto").records) == 2
 
@@ -173,7 +174,7 @@ def test_a_session_that_begins_in_the_very_moment_stops_it(tmp_path: Path, monke
     with pytest.raises(RecordError, match="runs just now"):
         forget(home, "mira")
 
-    begun[0].append("note", 0, {"text": "on the way", "by": "caregiver"})
+    begun[0].append(0, Note("on the way", "caregiver"))
     begun[0].close()
     assert len(home.history("mira").records) == 2
     assert left_over(home) == {}

@@ -12,6 +12,7 @@ import pytest
 from coach.errors import RecordError
 from coach.logbook.handover import README, pack_up
 from coach.logbook.store import Home, Person
+from coach.loglines.kinds import Note
 
 
 def readme(names: Sequence[str], left_out: Sequence[str]) -> str:
@@ -24,7 +25,7 @@ def person(tmp_path: Path) -> Person:
     home.add_person("mira", "Mira")
     home.keep_program("mira", "ankle", "5f" * 32, b"format: 1\n")
     with home.begin("mira") as store:
-        store.append("note", 0, {"text": "a cushion", "by": "caregiver"})
+        store.append(0, Note("a cushion", "caregiver"))
     return home.person("mira")
 
 

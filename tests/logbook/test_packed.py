@@ -12,7 +12,7 @@ import pytest
 from coach.logbook import SessionRecord, assemble
 from coach.logbook.fields import Unfit
 from coach.logbook.packed import pack, unpack
-from coach.logbook.record import Line, encode, read_lines
+from coach.logbook.record import encode, line_of, read_lines
 from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.plan import plan
@@ -27,10 +27,10 @@ def random_record(seed: int) -> SessionRecord:
     run = WatchedRun(today)
     live(run, Person(chance, odd=0.3, silent=0.1))
     begun = session_begun(today, session="s", person="mira", ears=("keys",), voice="v", device="d", app_version="1")
-    lines = (Record("session_begun", 0, begun), *run.records)
+    lines = (Record(0, begun), *run.records)
     texts, chain = [], "s"
     for n, one in enumerate(lines, start=1):
-        text, chain = encode(Line(n, "2027-03-01T09:00:00.000Z", one.at, one.kind, one.fields), chain)
+        text, chain = encode(line_of(n, "2027-03-01T09:00:00.000Z", one.at, one.fact), chain)
         texts.append(text)
     return assemble(read_lines("\n".join(texts) + "\n", "s").lines)
 

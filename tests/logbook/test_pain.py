@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import pytest
 
-from coach.logbook.kinds import Answer
 from coach.logbook.pain import worse
+from coach.loglines.kinds import Answer
 
 
 @pytest.mark.parametrize(

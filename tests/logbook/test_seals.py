@@ -11,9 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coach.logbook.fields import fact
 from coach.logbook.record import read_lines
 from coach.logbook.seals import unbroken
 from coach.logbook.store import Home
+from coach.loglines.kinds import Note, Ready
 
 Told = list[tuple[str, int, dict[str, Any]]]
 
@@ -25,8 +27,9 @@ def file(told: Told, tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, s
     home.add_person("mira")
     with home.begin("mira") as store:
         for kind, at, fields in told:
-            store.append(kind, at, fields | {"session": store.session} if kind == "session_begun" else fields)
-        store.append("note", 5_000_000, {"text": 'so: ,"chain":"' + "0" * 64 + '"}\n é', "by": "caregiver"})
+            own = {"session": store.session} if kind == "session_begun" else {}
+            store.append(at, fact(kind, fields | own))
+        store.append(5_000_000, Note('so: ,"chain":"' + "0" * 64 + '"}\n é', "caregiver"))
     return store.path.read_bytes(), store.session
 
 
@@ -49,7 +52,7 @@ def test_a_file_as_it_was_written_is_unbroken(file: tuple[bytes, str]) -> None:
         lambda data: data + b"\n",
         lambda data: data + b"junk\n",
         lambda data: b"\n" + data,
-        lambda data: data.replace(b'"v":1', b'"v":2', 1),
+        lambda data: data.replace(b'"v":2', b'"v":3', 1),
         lambda data: data.replace(b'"value":3', b'"value":2', 1),
         lambda data: b"\n".join(data.split(b"\n")[1:]),
         lambda data: b"\n".join(data.split(b"\n")[:3] + data.split(b"\n")[4:]),
@@ -92,6 +95,6 @@ def test_a_clock_of_the_store_makes_no_difference(ticking: Callable[[], datetime
     home = Home(tmp_path, ticking)
     home.add_person("bo")
     with home.begin("bo") as store:
-        store.append("ready", 1, {"ear": "keys"})
+        store.append(1, Ready("keys"))
 
     assert unbroken(store.path.read_bytes(), store.session)

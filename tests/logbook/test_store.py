@@ -19,10 +19,12 @@ from hypothesis import strategies as st
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import read_lines
+from coach.logbook.fields import fact
 from coach.logbook.files import UnreadableError
 from coach.logbook.reading import read_history
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
+from coach.loglines.kinds import Note
 
 Told = list[tuple[str, int, dict[str, Any]]]
 
@@ -36,7 +38,8 @@ def home(tmp_path: Path, ticking: Callable[[], datetime]) -> Home:
 
 def fill(store: SessionStore, told: Told) -> SessionStore:
     for kind, at, fields in told:
-        store.append(kind, at, fields | {"session": store.session} if kind == "session_begun" else fields)
+        own = {"session": store.session} if kind == "session_begun" else {}
+        store.append(at, fact(kind, fields | own))
     return store
 
 
@@ -175,11 +178,11 @@ def test_a_full_disk_later_leaves_whole_lines_only(home: Home, told: Told, monke
     monkeypatch.setattr(os, "write", full_disk(after=30))
 
     with pytest.raises(RecordError, match="No space left"):
-        store.append(*told[5])
+        store.append(told[5][1], fact(told[5][0], told[5][2]))
 
     assert store.path.read_bytes() == before
     monkeypatch.undo()
-    store.append(*told[5])
+    store.append(told[5][1], fact(told[5][0], told[5][2]))
     store.close()
     assert read_lines(store.path.read_text("utf-8"), store.session).problems == ()
 
@@ -382,7 +385,7 @@ def test_a_record_that_is_closed_takes_no_more_lines(home: Home, told: Told) -> 
         fill(store, told)
 
     with pytest.raises(RecordError, match="closed"):
-        store.append("note", 0, {"text": "late", "by": "coach"})
+        store.append(0, Note("late", "coach"))
 
 
 def test_two_sessions_at_the_same_time_are_one_too_many(tmp_path: Path) -> None:

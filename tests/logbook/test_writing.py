@@ -17,6 +17,7 @@ import pytest
 
 from coach.errors import RecordError
 from coach.logbook import read_lines
+from coach.logbook.fields import fact
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
 
@@ -41,7 +42,8 @@ def home(tmp_path: Path, ticking: Callable[[], datetime]) -> Home:
 
 def take(store: SessionStore, told: Told) -> None:
     for kind, at, fields in told:
-        store.take(kind, at, fields | {"session": store.session} if kind == "session_begun" else fields)
+        own = {"session": store.session} if kind == "session_begun" else {}
+        store.take(at, fact(kind, fields | own))
 
 
 def whole(path: Path, session: str, told: Told) -> None:
@@ -318,10 +320,10 @@ def test_a_line_that_is_refused_when_it_is_appended_takes_nothing_with_it(
 
         broken.setattr(os, "write", write)
         with pytest.raises(RecordError):
-            store.append(*told[2])
+            store.append(told[2][1], fact(told[2][0], told[2][2]))
 
-    for one in told[2:]:
-        store.append(*one)
+    for kind, at, fields in told[2:]:
+        store.append(at, fact(kind, fields))
     store.close()
 
     whole(store.path, store.session, told)

@@ -17,7 +17,7 @@ import pytest
 from coach.cli.parts import prepare
 from coach.errors import CoachError
 from coach.history import past
-from coach.logbook import SessionRecord, joined
+from coach.logbook import VERSION, SessionRecord, joined
 from coach.logbook.pain import edge, is_pain
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
@@ -165,7 +165,7 @@ def test_an_edited_line_is_left_out_and_the_others_are_not(home: Path) -> None:
     path = files(home, "ana")[2]
     lines = path.read_bytes().split(b"\n")
     at = next(n for n, line in enumerate(lines) if b'"line":"set_ended"' in line)
-    lines[at] = lines[at].replace(b'"why":"done"', b'"why":"pain"')
+    lines[at] = lines[at].replace(b'"why":"done"', b'"why":"enough"')
     path.write_bytes(b"\n".join(lines))
     before = rows(open_clinic(home), "SELECT 1")
 
@@ -224,7 +224,9 @@ def frame(n: int, line: str, v: int = 1, **fields: Any) -> dict[str, Any]:
 
 def test_a_file_of_a_newer_version_is_left_out_line_by_line(home: Path) -> None:
     path = files(home, "cy")[0].parent / "newer.jsonl"
-    path.write_bytes(sealed("newer", frame(1, "ready", v=2, ear="keys"), frame(2, "ready", v=2, ear="keys")))
+    path.write_bytes(
+        sealed("newer", frame(1, "ready", v=VERSION + 1, ear="keys"), frame(2, "ready", v=VERSION + 1, ear="keys"))
+    )
 
     told = [(line, text) for file, line, text in left_out(open_clinic(home)) if "newer" in file]
 

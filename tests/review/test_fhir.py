@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from coach.errors import CoachError
 from coach.logbook import Line, SessionRecord, assemble
-from coach.logbook.kinds import Answer
+from coach.loglines.kinds import Answer
 from coach.review import codes
 from coach.review.fhir import Resource, bundle, write_bundle
 

@@ -15,6 +15,7 @@ from clinics import COURSES, TODAY, make_clinic
 
 from coach.cli.parts import prepare
 from coach.history import past as past_of_records
+from coach.logbook.fields import fact
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
 from coach.review.clinic import Need, look
@@ -96,7 +97,7 @@ def test_unsteadiness_outside_of_any_exercise_counts_in_the_tables_for_each_as_i
         for line in (*lines[:at], halt, *lines[at:]):
             fields = {key: value for key, value in line.items() if key not in ("v", "n", "t", "at", "line", "chain")}
             own = {"session": store.session} if line["line"] == "session_begun" else {}
-            store.append(line["line"], line["at"], fields | own)
+            store.append(line["at"], fact(line["line"], fields | own))
 
     expected = past_of_records(home.history("ana").records, "ankle_steady")
     found = list(past(ask(opened(home.root).engine, "past")))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.loglines.kinds import ScreenConfirmed
 from coach.session.agenda import Agenda
 from coach.session.commands import CutFrom, End, Place, Record, Say, Silence, WakeAt
 from coach.session.events import Event, On
@@ -103,7 +104,7 @@ def test_a_name_longer_than_its_phase_is_left_out_and_a_count_never() -> None:
 def test_lines_and_the_end_are_none_of_its_business() -> None:
     due = agenda()
 
-    assert due.obey(Record("held", 5), 5) == ()
+    assert due.obey(Record(5, ScreenConfirmed("keys")), 5) == ()
     assert due.obey(End(), 5) == ()
     assert due.next_at() is None
 

@@ -200,7 +200,7 @@ def test_a_break_is_written_as_what_it_is() -> None:
     run.say(On.STOP)
     run.say(On.BREAK)
 
-    assert lines(run, "halt_why") == [{"why": "break", "pain": None, "ear": "keys"}]
+    assert lines(run, "halt_why") == [{"why": "break", "ear": "keys"}]
     assert run.session.decision == "break"
     assert run.session.open_set is not None
 
@@ -216,7 +216,7 @@ def test_at_the_last_halt_the_set_ends_as_explained_or_not(reply: On, why: str, 
 
     assert run.session.end_why == "halts"
     assert [line["why"] for line in lines(run, "set_ended")] == [why]
-    assert lines(run, "halt_why") == [{"why": "break", "pain": None, "ear": "keys"}] * told
+    assert lines(run, "halt_why") == [{"why": "break", "ear": "keys"}] * told
 
 
 def asking_about_a_set() -> WatchedRun:

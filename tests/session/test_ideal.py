@@ -7,6 +7,7 @@ from functools import cache
 
 import pytest
 
+from coach.loglines.kinds import KIND_OF, SessionEnded, SetBegun, SetEnded
 from coach.program_files import read, shipped
 from coach.session.ideal import Rehearsal, rehearse
 from coach.session.plan import Today, plan, turns
@@ -31,26 +32,28 @@ def rehearsed(name: str) -> Rehearsal:
 def test_every_set_is_done_in_full_and_the_session_ends_as_done(name: str) -> None:
     planned = sum(len(turns(p.exercise, p.exercise.levels[p.level], today(name).side)) for p in today(name).exercises)
 
-    ended = [line.fields for line in rehearsed(name).records if line.kind == "set_ended"]
+    ended = [line.fact for line in rehearsed(name).records if isinstance(line.fact, SetEnded)]
     assert len(ended) == planned == len(rehearsed(name).turns)
-    assert all(fields["why"] == "done" and fields["counted"] == fields["planned_high"] for fields in ended)
-    assert rehearsed(name).records[-1].fields["why"] == "done"
-    assert rehearsed(name).records[-1].fields["sets_in_full"] == planned
+    assert all(one.why == "done" and one.counted == one.planned_high for one in ended)
+    last = rehearsed(name).records[-1].fact
+    assert isinstance(last, SessionEnded)
+    assert (last.why, last.sets_in_full) == ("done", planned)
 
 
 @pytest.mark.parametrize("name", PROGRAMS)
 def test_nothing_is_eased_halted_or_left_open(name: str) -> None:
-    kinds = {line.kind for line in rehearsed(name).records}
+    kinds = {KIND_OF[type(line.fact)] for line in rehearsed(name).records}
 
     assert not kinds & {"halted", "held", "eased", "paused", "unanswered", "device", "screen_denied"}
 
 
 @pytest.mark.parametrize("name", PROGRAMS)
 def test_the_time_under_tension_is_what_is_planned(name: str) -> None:
-    begun = {line.fields["set_id"]: line.fields for line in rehearsed(name).records if line.kind == "set_begun"}
-    for line in rehearsed(name).records:
-        if line.kind == "set_ended":
-            assert line.fields["tension_s"] == pytest.approx(begun[line.fields["set_id"]]["tension_planned_s"])
+    told = [line.fact for line in rehearsed(name).records]
+    begun = {one.set_id: one for one in told if isinstance(one, SetBegun)}
+    for one in told:
+        if isinstance(one, SetEnded):
+            assert one.tension_s == pytest.approx(begun[one.set_id].tension_planned_s)
 
 
 @pytest.mark.parametrize("name", PROGRAMS)

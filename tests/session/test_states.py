@@ -12,6 +12,7 @@ from typing import ClassVar
 import pytest
 
 from coach.errors import OutOfPlaceError
+from coach.loglines.kinds import SessionEnded
 from coach.program_files import read, shipped
 from coach.session.commands import Say
 from coach.session.events import REPLIES, Event, On
@@ -211,7 +212,7 @@ def test_whoever_falls_silent_anywhere_still_has_a_session_that_ends_with_a_reco
                 break
 
         assert run.over, f"stuck in {run.session.state}"
-        assert run.records[-1].kind == "session_ended"
+        assert isinstance(run.records[-1].fact, SessionEnded)
         assert run.now - fell_silent < to_samples(30 * 60.0)
 
 

@@ -16,6 +16,7 @@ from scenes import RAISE, made
 
 from coach.history import STILL_TODAY, broken_off, past
 from coach.logbook import SessionRecord, joined
+from coach.loglines.kinds import Answered, ScreenConfirmed, SessionEnded, SetBegun
 from coach.program.model import Action, Program, Sides
 from coach.program_files import read, shipped
 from coach.session.commands import Say
@@ -39,7 +40,7 @@ def lived(today: Today, chance: Random) -> WatchedRun:
 
 def broken_at(run: WatchedRun, today: Today, keep: int, name: str = "a", began: datetime = BEGAN) -> SessionRecord:
     """Return the record of a session that was killed after so many lines."""
-    return record_of(today, [one for one in run.records if one.kind != "session_ended"][:keep], name, began)
+    return record_of(today, [one for one in run.records if not isinstance(one.fact, SessionEnded)][:keep], name, began)
 
 
 def most_of(today: Today) -> Counter[tuple[str, str]]:
@@ -65,7 +66,7 @@ def test_over_all_parts_there_are_never_more_sets_nor_harder_ones_than_planned(s
     for part in range(4):
         assert today is not None
         run = lived(today, chance)
-        lines = [one for one in run.records if one.kind != "session_ended"]
+        lines = [one for one in run.records if not isinstance(one.fact, SessionEnded)]
         began = BEGAN + timedelta(hours=part)
         records.append(broken_at(run, today, chance.randint(0, len(lines)), str(part), began))
         ran += records[-1].seconds
@@ -123,7 +124,7 @@ def in_the_middle(**changes: Any) -> tuple[Today, SessionRecord]:
     """Return a plan and its session, killed in the middle of its second set."""
     today = plan(small(), (), DAY)
     run = calm(today)
-    keep = [at for at, one in enumerate(run.records) if one.kind == "set_begun"][1] + 1
+    keep = [at for at, one in enumerate(run.records) if isinstance(one.fact, SetBegun)][1] + 1
     return today, replace(broken_at(run, today, keep), **changes)
 
 
@@ -162,13 +163,15 @@ def test_the_screen_then_pain_then_a_whole_rest_come_before_the_first_set_and_it
         State.SETUP,
     ]
     assert [state for state in states if state in wanted] == wanted
-    first = next(one for one in run.records if one.kind == "set_begun")
-    confirmed = next(one for one in run.records if one.kind == "screen_confirmed")
+    first = next(one for one in run.records if isinstance(one.fact, SetBegun))
+    confirmed = next(one for one in run.records if isinstance(one.fact, ScreenConfirmed))
     place = left.exercises[left.taken_up.exercise_index]
     assert first.at - confirmed.at >= to_samples(place.exercise.levels[place.level].dose.rest)
     assert "taken_up" in {one.phrase.key for _, _, one in run.commands if isinstance(one, Say)}
-    pain = next(one for one in run.records if one.kind == "answered" and one.fields["question"] == "pain")
-    assert (pain.fields["set_id"], pain.at < first.at) == (0, True)
+    at, pain = next(
+        (one.at, one.fact) for one in run.records if isinstance(one.fact, Answered) and one.fact.question == "pain"
+    )
+    assert (pain.set_id, at < first.at) == (0, True)
 
 
 def test_silence_about_pain_begins_no_work_when_taken_up() -> None:
@@ -182,7 +185,7 @@ def test_silence_about_pain_begins_no_work_when_taken_up() -> None:
         pass
 
     assert run.over
-    assert not [one for one in run.records if one.kind == "set_begun"]
+    assert not [one for one in run.records if isinstance(one.fact, SetBegun)]
 
 
 def hurts_most(left: Today) -> WatchedRun:

@@ -11,6 +11,7 @@ import pytest
 from budget import draws
 
 from coach.logbook import SessionRecord
+from coach.logbook.fields import fact
 from coach.logbook.pain import edge
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
@@ -125,7 +126,7 @@ def _write_again(store: SessionStore, made: str, moments: list[datetime]) -> Non
         held = json.loads(text)
         moments.append(datetime.fromisoformat(held.pop("t")))
         kind, at = held.pop("line"), held.pop("at")
-        store.append(kind, at, {name: value for name, value in held.items() if name not in ("v", "n", "chain")})
+        store.append(at, fact(kind, {name: value for name, value in held.items() if name not in ("v", "n", "chain")}))
 
 
 def test_whoever_always_comes_comes_on_every_day_that_is_due(tmp_path: Path) -> None:

@@ -23,7 +23,7 @@ FROM (SELECT person, book, unnest(plan) AS one, generate_subscripts(plan, 1) AS 
 
 INSERT INTO answers
 SELECT
-    person, book, n, question, coalesce(exercise, ''), coalesce(set_id, 0), line = 'answered', number, yes, word,
+    person, book, n, question, coalesce(set_id, 0), line = 'answered', number, yes, word,
     CASE WHEN is_pain THEN coalesce(number, if(word = 'none', 0, TRY_CAST(split_part(word, '-', 1) AS INTEGER))) END,
     CASE WHEN is_pain THEN coalesce(number, if(word = 'none', 0, TRY_CAST(split_part(word, '-', -1) AS INTEGER))) END
 FROM (

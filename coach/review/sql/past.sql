@@ -68,7 +68,7 @@ each_exercise AS (
         MAX(CASE WHEN place = 1 THEN planned_high END) AS first_target,
         MAX(pain) AS pain,
         MAX(effort) AS effort,
-        MAX(CASE WHEN why IN ('unsteady', 'halted_unsteady') THEN 1 ELSE 0 END) AS unsteady,
+        MAX(CASE WHEN why = 'halted_unsteady' THEN 1 ELSE 0 END) AS unsteady,
         MAX(CASE WHEN unanswered = 1 OR (back = 1 AND pain IS NULL) THEN 1 ELSE 0 END) AS pain_unanswered,
         CASE WHEN MAX(unknown) = 0 THEN MIN(least) END AS least
     FROM done

@@ -45,7 +45,6 @@ CREATE TABLE answers (
     session VARCHAR,
     line INTEGER,                 -- number of the line in its file
     question VARCHAR,             -- "pain", "halt_pain", "effort", "reps", "missed", "screen.ID"
-    exercise VARCHAR,
     set_id INTEGER,               -- 0: about no set
     answered BOOLEAN,
     number INTEGER,               -- what was answered, if it was a number

@@ -1,7 +1,8 @@
 """The format of the logbook: each kind of line with its fields, their units and what they mean.
 
 A new kind is a class here and stands in `KINDS`; a new field has a default, so that older files still read. A field
-whose name is a Python word ends in "_" here and not in the file ("from").
+that holds its default is not written. A field whose name is a Python word ends in "_" here and not in the file
+("from").
 """
 
 from __future__ import annotations
@@ -9,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from coach.logbook.changes import CHANGES, Change
-from coach.logbook.reasons import HaltWhy, SessionWhy, SetWhy, Work
+from coach.loglines.changes import CHANGES, Change
+from coach.loglines.reasons import HaltWhy, SessionWhy, SetWhy, Work
 
 Answer = int | bool | str | None
 """What was answered: a number, yes or no, a word, or nothing."""
@@ -100,11 +101,8 @@ class Asked:
 
     question: str
     """"pain", "effort", "reps", "missed", "halt_pain", or "screen." and the id of a screen question."""
-    text_key: str = ""
-    """Phrase key of its wording."""
     set_id: int = 0
     """The set it is about; 0 if it is about none."""
-    exercise: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +119,7 @@ class Answered:
     attempts: int
     """How often it was put, the first time included."""
     set_id: int = 0
-    exercise: str = ""
+    """The set it is about; 0 if it is about none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +130,7 @@ class Unanswered:
     prompts: int
     """How often it was put, the first time included."""
     set_id: int = 0
-    exercise: str = ""
+    """The set it is about; 0 if it is about none."""
     because: str = ""
     """"numbers_not_heard": it was not put, since nothing but a number answers it."""
 
@@ -181,7 +179,7 @@ class SetBegun:
     """A set began to count."""
 
     set_id: int
-    """The how-manieth set of the session, from 1."""
+    """The set's number within the session, from 1."""
     exercise: str
     level: str
     set: int
@@ -259,8 +257,6 @@ class Halted:
     """Name of the phase or point that ran, or its index from 0; empty: none."""
     set_id: int = 0
     """The set that was open; 0: none."""
-    word: str = ""
-    """Reply id that halted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,27 +302,20 @@ class Ready:
 class Held:
     """Somebody spoke in a set and nobody understood: the work was held."""
 
-    state: str = ""
-    ear: str = ""
-    exercise: str = ""
-    level: str = ""
-    set: int = 0
-    """Number of the set, from 1; 0: in no exercise."""
-    side: str = ""
-    rep: int = 0
-    """Rep, round or second that ran; 0: none."""
-    phase: int | str = ""
-    """Name of the phase or point that ran, or its index from 0; empty: none."""
-    set_id: int = 0
-    """The set that was open; 0: none."""
+    exercise: str
+    level: str
+    set: int
+    """Number of the set, from 1."""
+    side: str
+    set_id: int
+    """The set that was open."""
 
 
 @dataclass(frozen=True, slots=True)
 class Paused:
     """The session was paused."""
 
-    why: str = "asked"
-    """"asked", or "no_answer"."""
+    why: Literal["asked", "no_answer"]
     ear: str = ""
 
 
@@ -334,8 +323,7 @@ class Paused:
 class Resumed:
     """A set that was open goes on."""
 
-    set_id: int = 0
-    ear: str = ""
+    set_id: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,10 +331,10 @@ class Eased:
     """The work was made easier at once: fewer, slower, or a level down."""
 
     exercise: str
-    what: Literal["slower", "level", "amount", "reps", "seconds", "rounds", "sets"]
+    what: Literal["slower", "level", "amount"]
     """"amount" is the number of reps, seconds or rounds, whichever the exercise counts."""
-    from_: int | float | str
-    to: int | float | str
+    from_: str
+    to: str
     because: str
     """The rule or the reply that caused it."""
 
@@ -364,7 +352,7 @@ class ExerciseEnded:
 class DeviceChanged:
     """Something happened to the microphone or the speaker."""
 
-    what: Literal["mic_lost", "mic_back", "speaker_lost", "speaker_back", "xrun"]
+    what: Literal["mic_lost", "mic_back", "speaker_lost", "speaker_back"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -447,3 +435,6 @@ KINDS: dict[str, type[Fact]] = {
     **CHANGES,
 }
 """The name of each kind in the file."""
+
+KIND_OF: dict[type[Fact], str] = {known: kind for kind, known in KINDS.items()}
+"""The same the other way about."""

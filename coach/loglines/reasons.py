@@ -15,9 +15,6 @@ SetWhy = Literal[
     "halted_unsteady",
     "halted_break",
     "halted_unexplained",
-    "tired",
-    "pain",
-    "unsteady",
     "eased",
     "no_answer",
     "deaf",
@@ -29,7 +26,7 @@ SetWhy = Literal[
 "cut": the person ended it before its least; "ended": the session was
 ended in it; "interrupted": the program died in it; the others: what cut it short."""
 
-HaltWhy = Literal["pain", "tired", "unsteady", "break", "unexplained"]
+HaltWhy = Literal["pain", "tired", "unsteady", "break"]
 
 SessionWhy = Literal[
     "done",
@@ -42,7 +39,6 @@ SessionWhy = Literal[
     "no_answer_halt",
     "not_heard",
     "screen",
-    "next_day",
     "asked",
     "deaf",
     "mute",
@@ -51,7 +47,7 @@ SessionWhy = Literal[
     "hung_up",
     "interrupted",
 ]
-"""Why a session ended. "screen": an answer before the start; "next_day": worse since last time; "halts": so many that
+"""Why a session ended. "screen": an answer before the start; "halts": so many that
 the program ends it; "no_answer_halt": nobody answered after a halt; "not_heard": nobody answered the check at the
 start; "time": its minutes are over; "asked": the person said so; "quit": the command was stopped;
 "told_to_end": the system stopped it, as when the computer shuts down; "hung_up": its terminal was closed;
