@@ -12,7 +12,6 @@ from coach.cli.parts import Prepared, planned
 from coach.cli.reading import home_of
 from coach.cli.today import problems
 from coach.errors import CoachError, did_you_mean
-from coach.history import past
 from coach.logbook.reading import History
 from coach.logbook.store import Home, Person
 from coach.loglines.changes import Decided
@@ -51,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         console.print(f"! {problem}", soft_wrap=True, markup=False)
     verdict = Verdict(args.verdict)
     before = tuple(one for one in decided.decisions if not _replaced(one, prepared, args.exercise, home))
-    sessions = past(history.records, prepared.program.id, history.unread)
+    sessions = prepared.past
     from_level, to_level = _levels(prepared, args.exercise, verdict, sessions, before, home)
     found = proposals(prepared.program, sessions, before, home.today())
     proposal = next((one for one in found if one.exercise == args.exercise), None)

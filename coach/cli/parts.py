@@ -27,6 +27,7 @@ from coach.ports import Device
 from coach.program.model import Program
 from coach.program_files import ProgramFile, find, open_file
 from coach.session.lines import session_begun
+from coach.session.past import PastSession
 from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
 from coach.session.taken_up import Broken, ahead, take_up
@@ -54,6 +55,8 @@ class Prepared:
     """All sessions of the person, which the plan rests on."""
     left: Today | None = None
     """What is left of it, to be taken up in place of `today`; None: nothing, or nothing may be done any more."""
+    past: tuple[PastSession, ...] = ()
+    """What the plan knows of the sessions of this program, oldest first."""
 
 
 def halts_in(language: str) -> frozenset[str]:
@@ -78,7 +81,7 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "", histo
     broken = broken_off(history.records, program.id, home.now())
     known = broken is not None and sessions[-1].session == broken.session  # else what is left of it, nobody knows
     left = take_up(today, broken) if broken and known else None
-    return Prepared(program, pack, today, file.data, broken, history, left)
+    return Prepared(program, pack, today, file.data, broken, history, left, sessions)
 
 
 def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:

@@ -11,7 +11,7 @@ from coach.cli.choose import chosen
 from coach.cli.labels import Labels, shown
 from coach.cli.parts import Prepared, told_broken
 from coach.cli.reading import home_of
-from coach.history import past, undated
+from coach.history import undated
 from coach.logbook.reading import History
 from coach.logbook.store import Decisions
 from coach.session.lines import UNIT
@@ -38,8 +38,7 @@ def run(args: argparse.Namespace) -> int:
     labels = Labels(prepared.pack.screens)
     console = Console(highlight=False, markup=False)
     history, decided = prepared.history, home.decisions(person.id)
-    sessions = past(history.records, prepared.program.id, history.unread)
-    waiting = proposals(prepared.program, sessions, decided.decisions, home.today())
+    waiting = proposals(prepared.program, prepared.past, decided.decisions, home.today())
     for line in page(prepared, waiting, person.id, labels, str(home.today())):
         console.print(line, soft_wrap=True, markup=False)
     for problem in problems(history, decided, labels):

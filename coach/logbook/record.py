@@ -22,6 +22,11 @@ VERSION = 2
 """Version of the format that this program writes; it reads this and all before it. In 1 a line named fields that
 nothing wrote, and held those with their defaults too."""
 
+LONGEST = 256 * 1024
+"""Signs of a line at most: the longest that is written, a session's first, has some 10,000."""
+MOST_STRANGE = 1000
+"""Lines that are none after which the rest of a file is not read: so much is no damage, and each takes memory."""
+
 FRAME = ("v", "n", "t", "at", "line", "chain")
 """The keys that every line has; no kind may have a field of such a name."""
 
@@ -88,14 +93,17 @@ def seal(body: str, previous: str) -> tuple[str, str]:
 
 def read_lines(text: str, session: str = "") -> Reading:
     """Read the text of a session's file, whatever it holds; `session` is the id that it should have, if known."""
-    *whole, torn = text.split("\n")
     lines: list[Line] = []
     problems: list[Problem] = []
     suspect: set[int] = set()
     previous = session
-    for number, written in enumerate(whole, start=1):
-        line = _parsed(written)
+    strange = 0
+    begin = number = 0
+    while (end := text.find("\n", begin)) >= 0 and strange < MOST_STRANGE:
+        written, begin, number = text[begin:end], end + 1, number + 1
+        line = _parsed(written) if len(written) <= LONGEST else None
         if line is None:
+            strange += 1
             problems.append(Problem(number, "is not a line of a logbook"))
             continue
         if not lines and not previous and isinstance(line.fields.get("session"), str):
@@ -107,8 +115,13 @@ def read_lines(text: str, session: str = "") -> Reading:
             problems += found
         lines.append(line)
         previous = line.chain
+    torn = text[begin:] if end < 0 else ""
     if torn:
-        problems.append(Problem(len(whole) + 1, "is torn off before its end"))
+        problems.append(Problem(number + 1, "is torn off before its end"))
+    elif end >= 0:
+        problems.append(
+            Problem(number + 1, "is not read, nor what follows: too much before it is no line of a logbook")
+        )
     return Reading(tuple(lines), tuple(problems), torn, previous, frozenset(suspect))
 
 

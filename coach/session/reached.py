@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby
 
 from coach.program.model import AfterGap, Exercise, Hold, Program, Range, Reps, Work
 from coach.session.past import Clause, Decision, PastExercise, PastSession, Verdict, clause
@@ -39,7 +40,13 @@ def amount(work: Work) -> Range:
 
 def in_order(history: tuple[PastSession, ...]) -> tuple[PastSession, ...]:
     """Return sessions oldest first, the same for whatever order they come in."""
-    return tuple(sorted(history, key=lambda session: (session.began or session.day.isoformat(), repr(session))))
+    ordered = sorted(history, key=_moment)
+    same = [list(group) for _, group in groupby(ordered, _moment)]  # to write one out takes long: only where it decides
+    return tuple(session for group in same for session in (sorted(group, key=repr) if len(group) > 1 else group))
+
+
+def _moment(session: PastSession) -> str:
+    return session.began or session.day.isoformat()
 
 
 def hurt(done: PastExercise, program: Program) -> bool:
@@ -119,14 +126,14 @@ def reached(
     """
     walk = _Walk(exercise, program, today)
     done = [
-        (session.began or session.day.isoformat(), 0, Done(session, one))
+        (_moment(session), 0, Done(session, one))
         for session in past
         for one in session.exercises
         if one.exercise == exercise.id
     ]
     events: list[tuple[str, int, Done | PastSession | Decision]] = [
         *done,
-        *((session.began or session.day.isoformat(), 0, session) for session in past if session.unread),
+        *((_moment(session), 0, session) for session in past if session.unread),
         *((one.at, 1, one) for one in effective(decisions, program.id, exercise.id)),
     ]
     for _, _, event in sorted(events, key=lambda event: event[:2]):

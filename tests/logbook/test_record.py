@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.logbook import Line, assemble, encode, read_lines
-from coach.logbook.record import FRAME, VERSION
+from coach.logbook.record import FRAME, LONGEST, MOST_STRANGE, VERSION
 
 Told = list[tuple[str, int, dict[str, Any]]]
 SESSION = "20270111t093000z-1"
@@ -185,3 +185,21 @@ def test_no_field_has_the_name_of_a_key_that_every_line_has() -> None:
     ]
 
     assert clashes == []
+
+
+def test_a_line_that_is_too_long_is_none_and_those_around_it_are_read() -> None:
+    one, chain = encode(Line(1, "2027-01-11T09:30:00Z", 0, "ready", {"ear": "keys"}), "s")
+    two, _ = encode(Line(2, "2027-01-11T09:30:01Z", 1, "ready", {"ear": "keys"}), chain)
+    reading = read_lines(f"{one}\n[{'0,' * LONGEST}0]\n{two}\n", "s")
+
+    assert [line.n for line in reading.lines] == [1, 2]
+    assert [(problem.line, problem.text) for problem in reading.problems] == [(2, "is not a line of a logbook")]
+
+
+def test_of_a_file_that_is_mostly_no_logbook_no_more_is_told_than_can_be_read() -> None:
+    one, _ = encode(Line(1, "2027-01-11T09:30:00Z", 0, "ready", {"ear": "keys"}), "s")
+    reading = read_lines(one + "\n" * (100 * MOST_STRANGE), "s")
+
+    assert len(reading.lines) == 1
+    assert len(reading.problems) == MOST_STRANGE + 1
+    assert "nor what follows" in reading.problems[-1].text

@@ -14,7 +14,6 @@ from coach.cli.parts import Prepared, begun_and_left, halts_in
 from coach.cli.today import exercise_line, level_id, problems
 from coach.cli.visit.desk import OVER, Desk
 from coach.errors import CoachError
-from coach.history import past
 from coach.logbook.files import UnreadableError
 from coach.logbook.store import RESERVED, Home, Person
 from coach.page.screens import Choice, Field, Line, Step
@@ -182,7 +181,7 @@ def _today(desk: Desk, home: Home, person: Person, prepared: Prepared) -> Step:
         lines += [Line(labels.plain_clause(because), "small") for because in planned.because]
     history, decided = prepared.history, home.decisions(person.id)
     lines += [Line(problem, "bad") for problem in problems(history, decided, labels)]
-    first = not past(history.records, prepared.program.id, history.unread)
+    first = not prepared.past
     lead = labels("today_first") if first else labels("page_early", due=plan.due) if early else ""
     on = Choice("on", labels("page_early_on" if early else "page_on"), weight="plain" if early else "main")
     off = Choice("off", labels("page_not_today"), weight="main" if early else "small")
