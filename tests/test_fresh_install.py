@@ -72,6 +72,7 @@ def test_the_page_travels_whole(installed: Path, tmp_path: Path) -> None:
         "page.css",
         "page.js",
         "stone.js",
+        "stream.js",
     ]
 
 

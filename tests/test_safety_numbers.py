@@ -73,15 +73,17 @@ tempo/units           RATE                      16000   a_second
 tempo/units           BLOCK                     0.02    samples
 engine                LOOK_EVERY                0.1     samples
 engine                PATIENCE                  0.8     s
-engine                DEAD_MIC                  0.9     samples
-engine                DEAD_MIC_AT_MOST          30.0    samples
 engine                HUSHED_AT_MOST            1.5     samples
 engine                HUSH_AFTER_VOICE          0.5     samples
 engine                STALLS                    150     reads
 engine                LAST_WORDS                6       reads
-engine                BACK_AFTER                1.0     samples
 engine                SLOW_DISK                 10.0    samples
 engine                LAST_WRITE                10.0    s
+troubles              DEAD_MIC                  0.9     samples
+troubles              DEAD_MIC_AT_MOST          30.0    samples
+troubles              BACK_AFTER                1.0     samples
+troubles              BACK_AFTER_AT_MOST        30.0    samples
+troubles              SOON                      60.0    samples
 keeping               PATIENCE                  0.02    s
 keeping               RETRY                     5.0     s
 tryout                BEFORE                    0.3     samples
@@ -110,14 +112,17 @@ audio/room_check      A_LEVEL                   0.1     samples
 audio/stream          OWN_RATES.0               48000   a_second
 audio/stream          OWN_RATES.1               44100   a_second
 audio/stream          OWN_RATES.2               32000   a_second
+audio/stream          MOST_CHANNELS             8       channels
 audio/stream          GIVE_UP                   120.0   s
 audio/stream          ANEW                      3.0     s
 audio/stream          ELSEWHERE                 6.0     s
 audio/stream          LET_GO                    1.0     s
-audio/stream          BEHIND                    0.8     s
-audio/stream          DRIFT                     0.02    s
-audio/stream          TOLD_EVERY                0.5     samples
 audio/stream          FAILED_BLOCKS             50      blocks
+audio/clock           BEHIND                    0.8     s
+audio/clock           AHEAD                     2.0     s
+audio/clock           DRIFT                     0.02    s
+audio/clock           TOLD_EVERY                0.5     samples
+audio/hanging         ANSWERS                   10.0    s
 audio/mixer           FADE                      0.005   samples
 audio/mixer           RAMP                      0.010   samples
 audio/mixer           LATE_COUNT                0.060   samples
@@ -138,9 +143,10 @@ UNITS = {
     "dBFS": "dBFS", "times": "How often|How much|so many times|How many times", "beats": "Beats", "reps": "Reps",
     "pain": "pain", "share": "Share", "words": "Words", "reads": "Reads|The same", "echoes": "Echoes",
     "blocks": "Blocks|blocks", "percent": "Percentile", "peak": "Level", "sounds": "sounds", "states": "states",
+    "channels": "Channels",
 }  # fmt: skip
 """Unit to what the constant's own words say of it, one of these at least."""
-NOT_SAID_IN_SAMPLES = {"DEAD_MIC_AT_MOST", "LATE_COUNT", "LATE_TICK", "TOLD_EVERY"}
+NOT_SAID_IN_SAMPLES = {"BACK_AFTER_AT_MOST", "DEAD_MIC_AT_MOST", "LATE_COUNT", "LATE_TICK", "TOLD_EVERY"}
 """Their words compare them with a neighbour that is."""
 
 

@@ -45,7 +45,7 @@ def _bar() -> Tell:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    bar = Progress(*columns, console=Console(stderr=True), transient=True, auto_refresh=False)
+    bar = Progress(*columns, console=Console(stderr=True, markup=False), transient=True, auto_refresh=False)
     atexit.register(bar.stop)  # whatever ends the reading, the cursor comes back
 
     def show(done: int, of: int) -> None:

@@ -7,6 +7,7 @@ whether it is damaged says who knows what should be in it.
 from __future__ import annotations
 
 import os
+import re
 import secrets
 import stat
 from collections.abc import Callable, Iterator
@@ -21,6 +22,7 @@ LARGEST = 16 * MIB
 
 HALF = ".new"
 """How a file ends that is being written at this moment; its name begins with a dot."""
+_BEGUN = re.compile(r"\.[0-9a-f]{16}" + re.escape(HALF))
 
 LARGEST_TAUGHT = 512 * MIB
 """Bytes of what a person taught at most, on the disk and unpacked: every word with fifty takes stays below."""
@@ -204,18 +206,40 @@ def replace_file(path: Path, data: bytes) -> None:
 def replacing(path: Path) -> Iterator[Path]:
     """Give an empty file beside `path`, for its owner alone, by a name that nobody has: it takes the place of `path`.
 
-    After an exception it goes away, and what was there stays.
+    After an exception it goes away, and what was there stays. What a process that died has left there goes, too.
     """
+    _sweep(path.parent)
     beside = path.with_name(f".{secrets.token_hex(8)}{HALF}")
-    os.close(create(beside))
+    handle = create(beside)
+    lock(handle)  # as long as it is held, somebody works on it
     try:
         yield beside
+        if os.name == "nt":  # Windows moves no open file
+            os.close(handle)
+            handle = -1
         beside.replace(path)
     except BaseException:  # an interrupt, too
         with suppress(OSError):
             beside.unlink(missing_ok=True)
         raise
+    finally:
+        if handle >= 0:
+            os.close(handle)
     sync_folder(path.parent)
+
+
+def _sweep(folder: Path) -> None:
+    """Delete the files that `replacing` began in a folder and that nobody works on any more."""
+    with suppress(OSError):
+        left = [Path(entry.path) for entry in os.scandir(folder) if _BEGUN.fullmatch(entry.name)]
+        for path in left:
+            with suppress(AbsentError, UnreadableError, OSError):
+                handle = open_file(path, links=False)
+                try:
+                    if lock(handle):
+                        path.unlink(missing_ok=True)
+                finally:
+                    os.close(handle)
 
 
 @contextmanager

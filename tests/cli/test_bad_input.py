@@ -109,6 +109,12 @@ class NoDevices(ModuleType):
     def query_devices(self) -> list[dict[str, Any]]:
         return []
 
+    def _terminate(self) -> None:
+        pass
+
+    def _initialize(self) -> None:
+        pass
+
 
 def start(home: Path, *more: str) -> int:
     Home(home).add_person(PERSON)

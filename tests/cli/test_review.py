@@ -167,7 +167,7 @@ def broken(folder: Path) -> dict[str, tuple[str, str]]:
     said[paths[1].name] = (str(at + 1), "does not match its checksum")
     paths[2].write_bytes(b"\x89PNG\r\n\x1a\n" + b"\x00" * 40 + b"\n")
     said[paths[2].name] = ("1", "is not a line of a logbook")
-    paths[3].write_bytes(paths[3].read_bytes().replace(b'{"v":1,', b'{"v":9,'))
+    paths[3].write_bytes(paths[3].read_bytes().replace(b'{"v":2,', b'{"v":9,'))
     said[paths[3].name] = ("1", "was written by a newer version (format 9")
     paths[4].write_bytes(b"")
     said[paths[4].name] = ("whole file", "holds no session")

@@ -159,6 +159,6 @@ def test_a_server_that_is_killed_in_mid_set_does_not_end_the_set_and_the_page_co
     served.end()
     (record,) = Home(room_home).history(PERSON).records
 
-    assert record.why == "quit"
+    assert record.why == "told_to_end"
     assert [(one.counted, one.why) for one in record.sets] == [(3, "done")]
     assert record.halts == ()
