@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from coach.cli.labels import Labels
 from coach.cli.session_page import summary
 from coach.cli.signals import told
-from coach.engine import Engine, Measured
 from coach.errors import CoachError, RecordError
 from coach.history import broken_off, past
 from coach.logbook import assemble, read_lines
@@ -23,7 +21,6 @@ from coach.logbook.store import Home, wall_clock
 from coach.logbook.writing import ENDING, SessionStore
 from coach.loglines.changes import ProgramVersion
 from coach.loglines.kinds import SessionBegun
-from coach.ports import Device
 from coach.program.model import Program
 from coach.program_files import ProgramFile, find, open_file
 from coach.session.lines import session_begun
@@ -31,10 +28,13 @@ from coach.session.past import PastSession
 from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
 from coach.session.taken_up import Broken, ahead, take_up
-from coach.voice.cache import ClipVoice
 from coach.voice.pack import halt_words, load_pack
-from coach.voice.render import Renderer
 from coach.words.phrases import VoicePack, sentence
+
+if TYPE_CHECKING:  # sound takes a fifth of a second to load, and who only looks at the plan needs none
+    from coach.engine import Measured
+    from coach.ports import Device
+    from coach.voice.cache import ClipVoice
 
 DEFAULT_PROGRAM = "ankle_steady"
 """The program that is run when none is named."""
@@ -86,11 +86,16 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "", histo
 
 def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:
     """Return the coach's voice for a language; nothing is rendered yet."""
+    from coach.voice.cache import ClipVoice
+    from coach.voice.render import Renderer
+
     return ClipVoice(home.clips, Renderer(pack.speech.voice, pack.speech.rate))
 
 
 def render_all(voice: ClipVoice, texts: Iterable[str], console: Console, label: str) -> int:
     """Make every text ready, with a bar while it takes; return how many were new."""
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task(label, total=None)
@@ -164,6 +169,8 @@ def run_session(
     measured: Measured | None = None,
 ) -> Ran:
     """Run one session and keep its record in `home`."""
+    from coach.engine import Engine, Measured
+
     with home.one_session():
         keep(prepared, home, person)
         store = home.begin(person)

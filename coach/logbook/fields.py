@@ -127,7 +127,7 @@ def _each(inner: _Take) -> _Take:
     def take(value: object) -> object:
         if not isinstance(value, (list, tuple)):
             raise Unfit(f"is {_short(value)}, not a list")
-        return tuple(inner(one) for one in value)
+        return tuple(map(inner, value))
 
     return take
 
