@@ -65,9 +65,8 @@ def open_file(path: Path, *, adding: bool = False, links: bool = True) -> int:
     """
     how = (os.O_RDWR | os.O_APPEND if adding else os.O_RDONLY) | (0 if links else getattr(os, "O_NOFOLLOW", 0))
     with _told(path):
-        _refuse_unless(
-            stat.S_ISREG, path, path.stat(follow_symlinks=links)
-        )  # a device may start something when it is only opened
+        # Before it is opened: a device may start something by that alone.
+        _refuse_unless(stat.S_ISREG, path, path.stat(follow_symlinks=links))
         handle = os.open(path, how | _AT_ONCE)
     try:
         _refuse_unless(stat.S_ISREG, path, os.fstat(handle))  # what we have in hand, whatever took its place

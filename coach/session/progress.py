@@ -41,7 +41,7 @@ def proposals(
 
     The evidence is the last sessions at the level reached, as many as `step_up_after` names, since it was reached or
     last decided about. What is not known meets no clause; only the morning after the very last session, which is asked
-    about at the next, is waited for by nobody. With `today` a gap counts as the plan of that day has it.
+    about at the next, is not required. With `today` a gap counts as the plan of that day has it.
     """
     past = in_order(history)
     found = []

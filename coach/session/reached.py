@@ -1,4 +1,4 @@
-"""Which level and amount of an exercise a person has reached: only a decision raises the level, much lowers it.
+"""Which level and amount of an exercise a person has reached: only a decision raises the level.
 
 All that happened with the exercise is gone through in order of time, from `start_level` on:
 - a session takes the level down to where it ended, never up;
