@@ -64,7 +64,7 @@ from coach.review.measures import review
 from coach.review.page import page
 from coach.review.table import rows
 from coach.session.plan import plan
-from coach.session.progress import proposals
+from coach.session.proposals import proposals
 from coach.session.repertoire import repertoire
 from coach.testing.histories import Course, write_history
 from coach.voice.pack import _Node, _numbers, _phrases, _replies, _speech, halt_words, load_pack

@@ -52,8 +52,8 @@ session/entries       REST_ROUNDED              5       s
 session/ideal         ANSWER_AFTER              1.0     s
 session/ideal         POSITION_AFTER            6.0     s
 session/ladder        MOST                      10      pain
-session/reached       HOLD_STEP                 5       s
-session/reached       REP_STEP                  1       reps
+session/progression   HOLD_STEP                 5       s
+session/progression   REP_STEP                  1       reps
 session/rules         SLOWER_BY                 1.25    times
 session/rules         SLOWEST                   2.0     times
 session/sound_check   LOUDER                    10.0    dB

@@ -16,8 +16,8 @@ from coach.logbook.reading import History
 from coach.logbook.store import Home, Person
 from coach.loglines.changes import Decided
 from coach.session.past import Decision, PastSession, Verdict
-from coach.session.progress import Proposal, proposals
-from coach.session.reached import in_order, reached
+from coach.session.progression import in_order, reached
+from coach.session.proposals import Proposal, proposals
 
 LONGEST_NAME = 80
 LONGEST_NOTE = 500

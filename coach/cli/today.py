@@ -16,7 +16,7 @@ from coach.logbook.reading import History
 from coach.logbook.store import Decisions
 from coach.session.lines import UNIT
 from coach.session.plan import PlannedExercise, dose
-from coach.session.progress import Proposal, proposals
+from coach.session.proposals import Proposal, proposals
 
 
 def add(parser: argparse.ArgumentParser) -> None:

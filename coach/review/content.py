@@ -11,7 +11,7 @@ from coach.review.blocks import Block, Content, Grid, Items, Labels, Part, perce
 from coach.review.drawn import exercises, going, heard
 from coach.review.figures import Amount, Mean, Review, Visit
 from coach.session.past import Clause
-from coach.session.progress import Proposal
+from coach.session.proposals import Proposal
 
 LAST_NAMED = 3
 """So many sessions are named where more went wrong."""

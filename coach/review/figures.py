@@ -8,7 +8,7 @@ from datetime import date, datetime
 from coach.logbook import SessionRecord
 from coach.program.model import Limits
 from coach.session.past import Decision
-from coach.session.progress import Proposal
+from coach.session.proposals import Proposal
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from coach.program.model import Dose, Exercise, Hold, Phase, Point, Program, Range, Reach, Reps, Sides, steps
-from coach.session.reached import amount
+from coach.session.progression import amount
 from coach.words.phrases import VoicePack
 
 Labels = Callable[..., str]

@@ -37,7 +37,7 @@ from coach.review.figures import (
 )  # fmt: skip
 from coach.review.sorting import Files, exercise_of, prescribed, sort_out
 from coach.session.past import Decision, PastSession
-from coach.session.progress import Proposal, proposals
+from coach.session.proposals import Proposal, proposals
 
 UNITS = ("reps", "seconds", "rounds")
 

@@ -15,7 +15,7 @@ from coach.program_files import read, shipped
 from coach.review.columns import Clinic, ask
 from coach.review.logbooks import EPOCH, Member
 from coach.session.past import PastExercise, PastSession
-from coach.session.progress import proposals
+from coach.session.proposals import proposals
 
 Rows = Iterable[dict[str, Any]]
 

@@ -1,4 +1,4 @@
-"""What a session does in screening, in a set and between sets; the table in states.py names these."""
+"""What a session does in screening, in a set and between sets; the rows of table.py name these."""
 
 from __future__ import annotations
 

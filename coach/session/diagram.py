@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from coach.session.events import On
 from coach.session.state import State
-from coach.session.states import RESUME, TABLE, targets
+from coach.session.table import RESUME, TABLE, targets
 
 MANY = 8
 """Events that lead from so many states or more to the same one are drawn once, from "anywhere"."""

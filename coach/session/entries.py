@@ -13,7 +13,7 @@ from coach.session.commands import Command, CutFrom, End, Place, Record, Say, Si
 from coach.session.ladder import above
 from coach.session.lines import asked_work, set_ended, work_of
 from coach.session.plan import NEXT_DAY, days_to_next
-from coach.session.reached import amount
+from coach.session.progression import amount
 from coach.session.state import Question, Session, State
 from coach.tempo.timeline import At, Cue, Layout, Mark, Sound, lay_out
 from coach.tempo.units import to_samples

@@ -13,7 +13,7 @@ from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.past import Clause
 from coach.session.plan import Today, dose
-from coach.session.reached import amount
+from coach.session.progression import amount
 from coach.session.state import OpenSet, Session
 from coach.session.taken_up import Ahead, ahead
 from coach.tempo.units import RATE, to_seconds

@@ -8,7 +8,7 @@ from coach.session.commands import Command
 from coach.session.entries import ENTER
 from coach.session.events import Event, On
 from coach.session.state import Session, State
-from coach.session.states import Row, rows
+from coach.session.table import Row, rows
 
 
 def handle(session: Session, event: Event) -> tuple[Session, tuple[Command, ...]]:

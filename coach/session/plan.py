@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from coach.program.model import Dose, Exercise, Hold, Level, Program, ScreenQuestion, Sides
 from coach.session.past import Clause, Decision, PastSession, Verdict, clause
-from coach.session.reached import Reached, amount, hurt, in_order, reached, steady
+from coach.session.progression import Reached, amount, hurt, in_order, reached, steady
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from coach.session.entries import REST_ROUNDED
 from coach.session.ladder import bands, rungs
 from coach.session.plan import Today
 from coach.session.plan import turns as sets_of
-from coach.session.reached import amount
+from coach.session.progression import amount
 from coach.session.state import Question
 from coach.words.phrases import Phrase, phrase
 

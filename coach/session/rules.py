@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Literal
 
 from coach.program.model import Limits
-from coach.session.reached import amount
+from coach.session.progression import amount
 from coach.session.state import Session
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from coach.program.model import Action, Exercise, Program
 from coach.session.past import clause
 from coach.session.plan import NEXT_DAY, PlannedExercise, TakenUp, Today, turns
-from coach.session.reached import amount
+from coach.session.progression import amount
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,7 @@ from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.past import Decision, PastSession, Verdict
 from coach.session.plan import Today, days_to_next, plan
-from coach.session.progress import proposals
+from coach.session.proposals import proposals
 from coach.tempo.units import to_seconds
 from coach.testing.visits import Script, TrueVisit, visit
 

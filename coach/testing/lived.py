@@ -18,7 +18,7 @@ from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.past import Decision, Verdict
 from coach.session.plan import PlannedExercise, Today, plan
-from coach.session.reached import HOLD_STEP, REP_STEP, amount
+from coach.session.progression import HOLD_STEP, REP_STEP, amount
 from coach.session.taken_up import take_up
 from coach.tempo.units import to_seconds
 from coach.testing.people import Person, live

@@ -12,7 +12,7 @@ from coach.program.model import Action, Hold, steps
 from coach.session.commands import Command, End, Place, Record, Say
 from coach.session.events import Event, On
 from coach.session.plan import Today, turns
-from coach.session.reached import amount
+from coach.session.progression import amount
 from coach.session.repertoire import repertoire
 from coach.session.soundless import SoundlessRun, made_up_length
 from coach.session.state import Session, State

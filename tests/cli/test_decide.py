@@ -24,7 +24,7 @@ from coach.program_files import read, shipped
 from coach.session.ideal import rehearse
 from coach.session.past import Clause, PastSession, clause
 from coach.session.plan import Today, plan
-from coach.session.progress import proposals
+from coach.session.proposals import proposals
 from coach.testing import random_decisions, random_history, random_program
 from coach.testing.histories import Course, write_history
 from coach.voice.pack import languages, load_pack

@@ -22,7 +22,7 @@ from coach.review.clinic import Need, look
 from coach.review.columns import Clinic, ask, open_clinic, write_columns
 from coach.review.logbooks import EPOCH
 from coach.review.steps_up import past, steps_up
-from coach.session.progress import proposals
+from coach.session.proposals import proposals
 from coach.testing import Person, live_in
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from coach.program_files import read, shipped
 from coach.session.plan import days_to_next, plan
-from coach.session.reached import amount
+from coach.session.progression import amount
 from coach.session.rules import Band, band, ease, fewer
 from coach.session.state import begin
 from coach.testing import random_history, random_program

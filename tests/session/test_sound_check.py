@@ -11,7 +11,7 @@ from scenes import BASE, RAISE, begun, come_to, keys, lines, made
 from coach.program.model import Program
 from coach.session.events import REPLIES, On, RoomFacts
 from coach.session.state import State
-from coach.session.states import TABLE, targets
+from coach.session.table import TABLE, targets
 from coach.testing import WatchedRun
 
 QUIET = RoomFacts(level=-30.0, floor=-62.0, taught=-60.0, echo=True, voices=0.1)

@@ -16,8 +16,8 @@ from coach.program.model import AfterGap, Program, Range, Reps
 from coach.program_files import read, shipped
 from coach.session.past import Decision, PastExercise, PastSession, Verdict
 from coach.session.plan import PlannedExercise, dose, plan, turns
-from coach.session.progress import proposals
-from coach.session.reached import amount
+from coach.session.progression import amount
+from coach.session.proposals import proposals
 from coach.testing import random_decisions, random_history, random_program
 from coach.voice.pack import load_pack
 

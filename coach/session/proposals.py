@@ -9,7 +9,7 @@ from datetime import date
 from coach.program.model import AskAfter, Exercise, Program, StepUp
 from coach.session.past import Clause, Decision, PastSession, clause
 from coach.session.plan import has_joined
-from coach.session.reached import Done, Reached, amount, in_full, in_order, reached
+from coach.session.progression import Done, Reached, amount, in_full, in_order, reached
 
 
 @dataclass(frozen=True, slots=True)

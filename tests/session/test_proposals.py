@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from coach.program.model import AskAfter
 from coach.program_files import read, shipped
 from coach.session.past import Decision, PastExercise, PastSession, Verdict
-from coach.session.progress import Proposal, proposals
+from coach.session.proposals import Proposal, proposals
 from coach.testing import random_decisions, random_history, random_program
 
 DAY = date(2027, 1, 31)

@@ -19,7 +19,7 @@ from coach.session.events import REPLIES, Event, On
 from coach.session.machine import handle, takes
 from coach.session.plan import Today, plan
 from coach.session.state import Session, State
-from coach.session.states import FROM_OUTSIDE, TABLE, Row, open_replies, rows, targets
+from coach.session.table import FROM_OUTSIDE, TABLE, Row, open_replies, rows, targets
 from coach.tempo.units import to_samples
 from coach.testing import Person, SoundlessRun, WatchedRun, live, random_history, random_program
 
