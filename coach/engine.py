@@ -17,10 +17,10 @@ from coach.audio.patient import Moment
 from coach.audio.room_check import RoomCheck
 from coach.ears.front import Ears
 from coach.errors import CoachError, OutOfPlaceError
-from coach.keeping import Keeper
 from coach.loglines.kinds import Heard, SessionBegun
-from coach.moments import moment_of, question_moment
+from coach.patient_cues import moment_of, question_moment
 from coach.ports import Captured, Device, Hearing, Store, Voice
+from coach.record_writer import RecordWriter
 from coach.session.agenda import Agenda, Sounding
 from coach.session.commands import Command, CutFrom, End, Place, Record, Silence
 from coach.session.events import REPLIES, Event, On, RoomFacts
@@ -28,8 +28,8 @@ from coach.session.ideal import Rehearsal, rehearse
 from coach.session.machine import handle, takes
 from coach.session.plan import Today
 from coach.session.state import Session, State, begin
+from coach.showing import Showing, draw
 from coach.snapshot import Snapshot
-from coach.snapshots import Showing, draw
 from coach.tempo.units import to_samples, to_seconds
 from coach.troubles import Troubles
 from coach.words.phrases import Phrase, VoicePack, sentence
@@ -119,7 +119,7 @@ class Engine:
         self._voice = voice
         self._ears = ears
         self._store = store
-        self._keeper = Keeper(store)
+        self._writer = RecordWriter(store)
         self._lagging_since = -1
         self._mixer = mixer or Mixer()
         self._canceller = Canceller()
@@ -149,9 +149,9 @@ class Engine:
         """Run the session to its end and return why it ended. `begun` is the first line.
 
         However it ends, the record is closed. Raises CoachError when the device is gone for good, or when the disk does
-        not take the first line; one that refuses later ends nothing: see `coach.keeping` and the store's `close`.
+        not take the first line; one that refuses later ends nothing: see `coach.record_writer` and the store's `close`.
         """
-        writing = Thread(target=self._keeper.work, name="record", daemon=True)
+        writing = Thread(target=self._writer.work, name="record", daemon=True)
         try:
             self._ears.open(frozenset())
             self._device.open(self._mixer.render)  # before the record: without a device there was no session
@@ -170,7 +170,7 @@ class Engine:
                 raise
         finally:
             self._device.close()
-            self._keeper.end()
+            self._writer.end()
             if writing.ident is not None:
                 writing.join(LAST_WRITE)
             self._store.close(reachable=not writing.is_alive())
@@ -242,12 +242,12 @@ class Engine:
 
     def _watch_disk(self) -> None:
         """A disk that refuses the record, or lags far behind, is told to the session; so is its coming back."""
-        if not self._keeper.behind:
+        if not self._writer.behind:
             self._lagging_since = -1
         elif self._lagging_since < 0:
             self._lagging_since = self._now
         lagging = 0 <= self._lagging_since <= self._now - SLOW_DISK
-        unwritten = self._keeper.refused or lagging
+        unwritten = self._writer.refused or lagging
         if unwritten != self._showing.unwritten:
             self._showing.unwritten = unwritten
             self._give_if_taken(Event(On.UNWRITTEN if unwritten else On.WRITTEN, max(self._now, self.session.at)))
@@ -333,7 +333,7 @@ class Engine:
                 used=used and hearing.word == outcome.hearings[-1].word,
                 decision=outcome.decision,
             )
-            self._keeper.append(self._now, line)
+            self._writer.append(self._now, line)
 
     # -- events and commands -------------------------------------------------------------------------------------------
 
@@ -366,7 +366,7 @@ class Engine:
     def _obey(self, command: Command, event: Event) -> None:
         match command:
             case Record(at, it):
-                self._keeper.append(at, it)
+                self._writer.append(at, it)
                 return
             case End():
                 self._over = True

@@ -10,7 +10,7 @@ from coach.audio.mixer import Layer, Mixer
 from coach.audio.room_check import RoomCheck
 from coach.ears.front import Ears
 from coach.ports import Block, Captured, Device
-from coach.snapshots import Showing
+from coach.showing import Showing
 from coach.tempo.units import to_samples
 
 BEFORE = to_samples(0.3)

@@ -106,7 +106,7 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Furnished:
 
 @pytest.fixture
 def learns_little(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let lessons learn from few takes remade and little talk, for tests of what stands around the learning."""
+    """Let lessons learn from few takes augmented and little talk, for tests of what stands around the learning."""
     from lesson_room import learn_little
 
     learn_little(monkeypatch)

@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from coach.ears.remade import QUIET_ROOM
+from coach.ears.augment import QUIET_ROOM
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, to_samples
 from coach.words.phrases import ReplyWords

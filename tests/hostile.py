@@ -31,8 +31,8 @@ from coach.audio.wavs import read_sound
 from coach.cli.clinic_view import shown_lines
 from coach.cli.labels import Labels
 from coach.cli.log import session_json
+from coach.cli.printed_session import PrintedSession
 from coach.cli.review import _terminal
-from coach.cli.session_page import SessionPage
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
 from coach.ears.features import WIDTH
 from coach.ears.learnt import SIZE, Learnt
@@ -224,7 +224,7 @@ def session(data: bytes) -> None:
 def _shown(record: SessionRecord, problems: list[str]) -> None:
     past([record], record.program)
     json.dumps(session_json(record, []), ensure_ascii=False)
-    _printed(SessionPage(record, _labels(), problems, UTC))
+    _printed(PrintedSession(record, _labels(), problems, UTC))
 
 
 def reviewed(data: bytes) -> None:

@@ -14,8 +14,8 @@ from rich.console import Console
 from coach.audio.patient import Moment, Patient, Script, parse_script
 from coach.audio.room import Acoustics, VirtualRoom
 from coach.cli.ears import ears_for
-from coach.cli.parts import Prepared, coach_voice, first_line, record_of, render_all, sentences
 from coach.cli.room import PATIENT, patient_voice, teach_patient
+from coach.cli.session_setup import Prepared, coach_voice, first_line, record_of, render_all, sentences
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.engine import Engine, Measured

@@ -25,7 +25,7 @@ import numpy as np
 from killed import BEGAN, NEVER, PERSON, killed, made_up_words
 
 from coach.cli import enrol, main
-from coach.cli.parts import prepare
+from coach.cli.session_setup import prepare
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
 from coach.errors import CoachError
 from coach.logbook.forgetting import RECORD

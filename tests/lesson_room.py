@@ -28,11 +28,11 @@ def record_takes(folder: Path, words: Iterable[str]) -> None:
 
 
 def learn_little(patch: pytest.MonkeyPatch) -> None:
-    """Learn from two of each take remade instead of 24, and against 5 minutes of talk instead of 50."""
+    """Learn from two of each take augmented instead of 24, and against 5 minutes of talk instead of 50."""
     whole = cohort()
     few = len(whole.frames) // 10
     little = Talk(whole.frames[:few], whole.levels[:few])
-    patch.setattr("coach.ears.remade.times", lambda _takes: 2)
+    patch.setattr("coach.ears.augment.times", lambda _takes: 2)
     for module in ("teaching", "forecast"):
         patch.setattr(f"coach.ears.{module}.cohort", lambda: little)
 

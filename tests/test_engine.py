@@ -15,9 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from in_the_room import PERSON, SMALL, prepared
 
-from coach.cli.moment import alarm
-from coach.cli.parts import Prepared, first_line
+from coach.cli.session_setup import Prepared, first_line
 from coach.cli.signals import heeded
+from coach.cli.snapshot_words import alarm
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.engine import LAST_WORDS, STALLS, Engine, Measured

@@ -25,10 +25,10 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("session",),
     ("logbook",),
     ("snapshot",),
-    ("history", "outputs", "program_files", "snapshots"),
+    ("history", "outputs", "program_files", "showing"),
     ("audio", "voice", "ears", "review"),  # the edges: never each other
-    ("moments",),
-    ("keeping", "troubles"),
+    ("patient_cues",),
+    ("record_writer", "troubles"),
     ("page",),
     ("engine", "tryout"),
     ("testing",),
@@ -38,7 +38,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
 """A row imports from rows above it and from its own folder, from nothing else in the package."""
 
 CORE = (
-    "errors", "ports", "program", "tempo", "words", "loglines", "session", "logbook", "snapshot", "snapshots",
+    "errors", "ports", "program", "tempo", "words", "loglines", "session", "logbook", "snapshot", "showing",
     "history",
 )  # fmt: skip
 CORE_EDGES = {

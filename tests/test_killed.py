@@ -10,7 +10,7 @@ import pytest
 from budget import draws
 from killed import BEGAN, PERSON, Left, cut_anywhere, one_day
 
-from coach.cli.parts import prepare
+from coach.cli.session_setup import prepare
 from coach.logbook.store import Home
 from coach.testing import Person, live_in
 

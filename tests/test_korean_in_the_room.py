@@ -11,8 +11,8 @@ from in_the_room import SCRIPT, SMALL, TODAY
 from rich.console import Console
 
 from coach.cli.ears import ears_for
-from coach.cli.parts import Prepared, coach_voice, record_of, render_all, run_session, sentences
 from coach.cli.room import furnish, teach_patient
+from coach.cli.session_setup import Prepared, coach_voice, record_of, render_all, run_session, sentences
 from coach.ears.models import find_model, load_model
 from coach.ears.vosk import Vosk
 from coach.engine import Measured

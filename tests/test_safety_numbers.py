@@ -84,8 +84,8 @@ troubles              DEAD_MIC_AT_MOST          30.0    samples
 troubles              BACK_AFTER                1.0     samples
 troubles              BACK_AFTER_AT_MOST        30.0    samples
 troubles              SOON                      60.0    samples
-keeping               PATIENCE                  0.02    s
-keeping               RETRY                     5.0     s
+record_writer         PATIENCE                  0.02    s
+record_writer         RETRY                     5.0     s
 tryout                BEFORE                    0.3     samples
 tryout                PATIENCE                  8.0     samples
 tryout                SETTLE                    1.0     samples

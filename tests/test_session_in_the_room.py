@@ -13,7 +13,7 @@ from in_the_room import NONSENSE, SCRIPT, SMALL, Furnished, Outcome, Tape, prepa
 from coach.audio.room import Acoustics
 from coach.audio.sounds import tick
 from coach.audio.wavs import WavWriter
-from coach.cli.parts import Prepared
+from coach.cli.session_setup import Prepared
 from coach.loglines.kinds import SessionBegun, SoundCheck
 from coach.session.state import State
 from coach.tempo.units import BLOCK, RATE, to_samples
@@ -234,7 +234,7 @@ def test_a_session_begins_anew_after_one_that_died(furnished: Furnished) -> None
 
 
 def _begun(name: str) -> SessionBegun:
-    from coach.cli.parts import first_line
+    from coach.cli.session_setup import first_line
 
     return first_line(prepared(), session=name, person="mira", ears=("taught",), device="virtual room")
 

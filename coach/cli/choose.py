@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
-from coach.cli.parts import Prepared, halts_in, planned
+from coach.cli.session_setup import Prepared, halts_in, planned
 from coach.errors import CoachError, ProgramError
 from coach.history import day_of
 from coach.logbook import SessionRecord

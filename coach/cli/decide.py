@@ -8,8 +8,8 @@ from rich.console import Console
 
 from coach.cli.choose import chosen, in_use, no_session, reopened
 from coach.cli.labels import Labels
-from coach.cli.parts import Prepared, planned
 from coach.cli.reading import home_of
+from coach.cli.session_setup import Prepared, planned
 from coach.cli.today import problems
 from coach.errors import CoachError, did_you_mean
 from coach.logbook.reading import History

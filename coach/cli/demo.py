@@ -11,7 +11,8 @@ from rich.console import Console
 from coach.audio.patient import read_script
 from coach.cli.ears import ears_for
 from coach.cli.labels import Labels
-from coach.cli.parts import (
+from coach.cli.room import furnish, teach_patient
+from coach.cli.session_setup import (
     DEFAULT_PROGRAM,
     coach_voice,
     prepare,
@@ -22,7 +23,6 @@ from coach.cli.parts import (
     tell_end,
     tell_unkept,
 )
-from coach.cli.room import furnish, teach_patient
 from coach.cli.view import View
 from coach.logbook.assembled import VIRTUAL_ROOM
 from coach.logbook.store import Home

@@ -12,9 +12,9 @@ from rich.progress import BarColumn, Progress, TextColumn
 
 from coach.audio.wavs import read_sound
 from coach.cli.labels import Labels
-from coach.cli.lesson import LessonScreen
-from coach.cli.lessons import is_learnt, judged, learnt, prompts, save, talk_of
-from coach.cli.parts import coach_voice, render_all
+from coach.cli.lesson_screen import LessonScreen
+from coach.cli.session_setup import coach_voice, render_all
+from coach.cli.taught_words import is_learnt, judged, learnt, prompts, save, talk_of
 from coach.cli.verdict import listed, say, show_forecast
 from coach.ears.enrolment import (
     Enrolment,

@@ -10,8 +10,8 @@ from rich.padding import Padding
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
-from coach.cli.parts import prepare
 from coach.cli.reading import home_of
+from coach.cli.session_setup import prepare
 from coach.outputs import write
 from coach.review.handout import handout
 from coach.review.handout_page import page, plain

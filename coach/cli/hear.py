@@ -11,9 +11,9 @@ from rich.console import Console
 
 from coach.audio.wavs import read_sound
 from coach.cli.ears import add_ears, ears_for
+from coach.ears.augment import QUIET_ROOM
 from coach.ears.enrolment import load_enrolment
 from coach.ears.front import Ears
-from coach.ears.remade import QUIET_ROOM
 from coach.logbook.store import Home
 from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import BLOCK, RATE, to_samples, to_seconds

@@ -15,8 +15,8 @@ from rich.table import Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
+from coach.cli.printed_session import PrintedSession, when
 from coach.cli.reading import home_of
-from coach.cli.session_page import SessionPage, when
 from coach.errors import RecordError, did_you_mean
 from coach.logbook import SessionRecord
 from coach.logbook.files import UnreadableError
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     _show(
         args,
         lambda: session_json(record, problems),
-        lambda labels: SessionPage(record, labels, [str(one) for one in problems]),
+        lambda labels: PrintedSession(record, labels, [str(one) for one in problems]),
         record.language,
     )
     return 0

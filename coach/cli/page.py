@@ -14,8 +14,8 @@ from coach.audio.patient import read_script
 from coach.cli.ears import add_ears
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
-from coach.cli.parts import halts_in
 from coach.cli.reading import when_slow
+from coach.cli.session_setup import halts_in
 from coach.cli.signals import told
 from coach.cli.visit.desk import Desk
 from coach.cli.visit.sound import RealSound, RoomSound, Sound

@@ -13,7 +13,7 @@ from rich.table import Table
 from coach.audio.mixer import Layer, Mixer, beat
 from coach.audio.wavs import WavWriter
 from coach.cli.labels import clock, shown
-from coach.cli.parts import Prepared, coach_voice, prepare, render_all, sentences
+from coach.cli.session_setup import Prepared, coach_voice, prepare, render_all, sentences
 from coach.logbook.store import Home
 from coach.loglines.kinds import SetBegun, SetEnded
 from coach.session.agenda import Sounding

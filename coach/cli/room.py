@@ -12,7 +12,7 @@ from rich.console import Console
 from coach.audio.patient import Patient, read_script
 from coach.audio.room import VirtualRoom
 from coach.cli.labels import Labels
-from coach.cli.parts import render_all
+from coach.cli.session_setup import render_all
 from coach.ears.enrolment import Enrolment, load_enrolment
 from coach.ears.teaching import enrol_synthetic, reworded
 from coach.errors import HearingError

@@ -14,8 +14,8 @@ from coach.cli.choose import chosen
 from coach.cli.ears import add_ears, ears_for
 from coach.cli.keyboard import keys_pressed
 from coach.cli.labels import Labels
-from coach.cli.lessons import taught_by
-from coach.cli.parts import (
+from coach.cli.reading import home_of
+from coach.cli.session_setup import (
     Prepared,
     coach_voice,
     render_all,
@@ -26,7 +26,7 @@ from coach.cli.parts import (
     tell_unkept,
     told_broken,
 )
-from coach.cli.reading import home_of
+from coach.cli.taught_words import taught_by
 from coach.cli.today import problems
 from coach.cli.verdict import tell_verdict
 from coach.cli.view import View

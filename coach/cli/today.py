@@ -9,8 +9,8 @@ from rich.console import Console
 
 from coach.cli.choose import chosen
 from coach.cli.labels import Labels, shown
-from coach.cli.parts import Prepared, told_broken
 from coach.cli.reading import home_of
+from coach.cli.session_setup import Prepared, told_broken
 from coach.history import undated
 from coach.logbook.reading import History
 from coach.logbook.store import Decisions

@@ -14,7 +14,9 @@ from rich.live import Live
 from rich.text import Text
 
 from coach.cli.labels import Labels, clock, shown
-from coach.cli.moment import (
+from coach.cli.printed_session import summary
+from coach.cli.signals import told
+from coach.cli.snapshot_words import (
     NOTICES,
     alarm,
     alarm_head,
@@ -25,8 +27,6 @@ from coach.cli.moment import (
     side_of,
     time_left,
 )
-from coach.cli.session_page import summary
-from coach.cli.signals import told
 from coach.snapshot import Snapshot
 from coach.tempo.units import RATE, to_seconds
 from coach.words.replies import KEYS

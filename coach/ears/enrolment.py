@@ -16,10 +16,10 @@ from zipfile import ZipFile
 import numpy as np
 import numpy.typing as npt
 
+from coach.ears.augment import Augmented
 from coach.ears.features import WIDTH, Embedding, Frames
 from coach.ears.learnt import SIZE, Learnt, LearntMatcher
 from coach.ears.matching import Matcher, threshold
-from coach.ears.remade import Remade
 from coach.ears.room_noise import RoomNoise
 from coach.ears.spectrum import BANDS, Spectra
 from coach.ears.takes import AFTERWARDS, LONGEST_ROWS, Take
@@ -138,11 +138,11 @@ class Enrolment:
             arrays[f"frames_{number}"] = take.frames
             arrays[f"ends_{number}"] = take.ends
             arrays[f"rows_{number}"] = take.rows.astype(np.float16)
-            if take.remade:
-                arrays[f"remade_{number}"] = np.concatenate([made.frames for made in take.remade]).astype(np.float16)
-                arrays[f"remade_levels_{number}"] = np.concatenate([made.levels for made in take.remade])
-                arrays[f"remade_ends_{number}"] = np.concatenate([made.ends for made in take.remade])
-                arrays[f"remade_counts_{number}"] = np.array([len(made.ends) for made in take.remade])
+            if take.augmented:
+                arrays[f"remade_{number}"] = np.concatenate([made.frames for made in take.augmented]).astype(np.float16)
+                arrays[f"remade_levels_{number}"] = np.concatenate([made.levels for made in take.augmented])
+                arrays[f"remade_ends_{number}"] = np.concatenate([made.ends for made in take.augmented])
+                arrays[f"remade_counts_{number}"] = np.array([len(made.ends) for made in take.augmented])
         arrays["lengths"] = np.array([take.length for take in every])
         arrays["levels"] = np.array([(take.level, take.room) for take in every])
         if self.noise is not None:
@@ -233,8 +233,8 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
             if len(frames) != len(ends):
                 raise ValueError(f"take {number}")
             level, room = levels[number].tolist()
-            rows, remade = _rows(data, f"rows_{number}"), _remade(data, number)
-            made.append(Take(frames, ends.astype(np.int32), int(lengths[number]), level, room, rows, remade))
+            rows, augmented = _rows(data, f"rows_{number}"), _augmented(data, number)
+            made.append(Take(frames, ends.astype(np.int32), int(lengths[number]), level, room, rows, augmented))
             number += 1
         if not made:
             raise ValueError(word)
@@ -292,7 +292,7 @@ def _real(data: Any, name: str) -> npt.NDArray[np.floating[Any]]:  # noqa: ANN40
     return found
 
 
-def _remade(data: Any, number: int) -> tuple[Remade, ...]:  # noqa: ANN401  # numpy has no type for it
+def _augmented(data: Any, number: int) -> tuple[Augmented, ...]:  # noqa: ANN401  # numpy has no type for it
     if f"remade_{number}" not in data:
         return ()
     frames, levels = _embeddings(data, f"remade_{number}"), _real(data, f"remade_levels_{number}")
@@ -301,7 +301,7 @@ def _remade(data: Any, number: int) -> tuple[Remade, ...]:  # noqa: ANN401  # nu
         raise ValueError(f"remade_{number}")
     edges = np.cumsum(counts)[:-1]
     parts = zip(np.split(frames, edges), np.split(levels, edges), np.split(ends, edges), strict=True)
-    return tuple(Remade(heard, np.asarray(level, np.float32), at.astype(np.int32)) for heard, level, at in parts)
+    return tuple(Augmented(heard, np.asarray(level, np.float32), at.astype(np.int32)) for heard, level, at in parts)
 
 
 def _embeddings(data: Any, name: str) -> Frames:  # noqa: ANN401  # numpy has no type for it

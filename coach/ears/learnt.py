@@ -1,7 +1,7 @@
 """Learn to tell the taught words from each other and from all other sound: one softmax regression for all of them.
 
 What is looked at, at each embedding: the last second, as `SPAN` embeddings with the level of each against the loudest
-of them. Learnt from every take remade (remade.py), against the cohort of other people's talk, the noises alone and the
+of them. Learnt from augmented takes (augment.py), against the cohort of other people's talk, the noises alone and the
 first halves of the words. Three more have their say: the plain match of the takes (`SAY`), which knows whose voice it
 is, and the two measures of the spectra (`NEAR`, `FIT`; second_look.py), which noise and other voices change less.
 """
@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from coach.ears.augment import Augmented
 from coach.ears.cohort import Talk
 from coach.ears.features import WIDTH, Embedding, Frames
 from coach.ears.likeness import ROWS
 from coach.ears.matching import Match, Matcher, general_mean
-from coach.ears.remade import Remade
 from coach.ears.second_look import SecondLook
 from coach.ears.spectrum import BANDS, SILENT
 from coach.ears.takes import Take
@@ -38,7 +38,7 @@ DEEPEST = -30.0
 EARLIEST, LATEST = to_samples(0.16), to_samples(0.48)
 """Samples after a word's end at which it is to be recognised."""
 BEFORE_END = to_samples(-1.0), to_samples(-0.25)
-"""Samples from a word's end between which a remade take shows what is not the word: the noise, and its first half."""
+"""Samples from a word's end between which an augmented take shows what is not the word: noise, and its first half."""
 RESTRAINT = 5000.0
 """Weight of the squared coefficients against the examples: more is more cautious. With 700, 2000 and 5000, of 150 words
 of three speakers in household noise at 10 dB, 76, 81 and 81 % passed what other people's speech passed once."""
@@ -160,18 +160,18 @@ class LearntMatcher:
         return float(1.0 / (1.0 + np.exp(-np.clip(score, -30.0, 30.0))))
 
 
-def learn(remade: Mapping[str, Sequence[Remade]], lengths: Mapping[str, int], talk: Talk) -> Learnt:
-    """Return what can be learnt from the remade takes of each word, one at least, against other people's `talk`.
+def learn(augmented: Mapping[str, Sequence[Augmented]], lengths: Mapping[str, int], talk: Talk) -> Learnt:
+    """Return what can be learnt from the augmented takes of each word, one at least, against other people's `talk`.
 
     `lengths`: samples that each word lasts. The same input gives the same result.
     """
     from scipy.optimize import minimize
 
-    words = tuple(sorted(remade))
+    words = tuple(sorted(augmented))
     spans: list[Frames] = []
     kinds: list[npt.NDArray[np.int64]] = []
     for number, word in enumerate(words, start=1):
-        for take in remade[word]:
+        for take in augmented[word]:
             seen = looked_at(take.frames, take.levels)
             is_word = (take.ends >= EARLIEST) & (take.ends <= LATEST)
             is_other = (take.ends > BEFORE_END[0]) & (take.ends < BEFORE_END[1])

@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from coach.ears.activity import CHUNK, SPEECH, decibels
+from coach.ears.augment import QUIET_ROOM, Augmented, times
 from coach.ears.features import Embedder, Frames
-from coach.ears.remade import QUIET_ROOM, Remade, times
 from coach.ears.spectrum import ROW, Spectra, spectra
 from coach.errors import HearingError
 from coach.ports import Block
@@ -90,20 +90,20 @@ class Take:
     """dBFS of the recording without the word."""
     rows: Spectra
     """Spectra of the word in silence, shape (n, 28); it ends AFTERWARDS rows before the last."""
-    remade: tuple[Remade, ...] = ()
-    """The same word in other surroundings, to learn from; see remade.py."""
+    augmented: tuple[Augmented, ...] = ()
+    """The same word in other surroundings, to learn from; see augment.py."""
     sound: Block | None = None
-    """The word itself, until it is remade: only ever in memory, never written."""
+    """The word itself, until it is augmented: only ever in memory, never written."""
 
 
-def examples_of(takes: Sequence[Take]) -> list[Remade]:
-    """Return the takes of one word remade, or those that were not as they are, so often that they weigh the same."""
-    return [one for take in takes for one in take.remade or (as_taught(take),) * times(len(takes))]
+def examples_of(takes: Sequence[Take]) -> list[Augmented]:
+    """Return the augmented takes of one word. One without stands as it is, so often that it weighs the same."""
+    return [one for take in takes for one in take.augmented or (as_taught(take),) * times(len(takes))]
 
 
-def as_taught(take: Take) -> Remade:
-    """Return a take as if it were remade: nothing is known of what was before the word."""
-    return Remade(take.frames, np.full(len(take.frames), take.level, np.float32), take.ends - np.int32(take.length))
+def as_taught(take: Take) -> Augmented:
+    """Return a take as if it were augmented: nothing is known of what was before the word."""
+    return Augmented(take.frames, np.full(len(take.frames), take.level, np.float32), take.ends - np.int32(take.length))
 
 
 class TakeMaker:

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
+from coach.ears.augment import Augmenter
 from coach.ears.cohort import cohort
 from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment, unlike
 from coach.ears.learnt import learn
-from coach.ears.remade import Remaker
 from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker, examples_of
 from coach.errors import HearingError, did_you_mean
 from coach.logbook.files import AbsentError, list_folder
@@ -136,10 +136,10 @@ def learn_words(
 ) -> Enrolment:
     """Return `enrolment` with what can be learnt from its takes, and without their sound.
 
-    `room`: the sound of the person's room, `talk`: some speech (see Remaker). `tell` is given how many takes of how
-    many are remade. A take whose sound is gone before it was remade teaches as it is.
+    `room`: the sound of the person's room, `talk`: some speech (see Augmenter). `tell` is given how many takes of how
+    many are augmented. A take whose sound is gone before it was augmented teaches as it is.
     """
-    remaker = Remaker(room=room, talk=talk)
+    augmenter = Augmenter(room=room, talk=talk)
     fresh = sum(take.sound is not None for takes in enrolment.takes.values() for take in takes)
     done = 0
     takes: dict[str, tuple[Take, ...]] = {}
@@ -149,7 +149,7 @@ def learn_words(
             if take.sound is None:
                 made.append(take)
                 continue
-            made.append(replace(take, remade=remaker.remake(take.sound, len(own)), sound=None))
+            made.append(replace(take, augmented=augmenter.augment(take.sound, len(own)), sound=None))
             done += 1
             tell(done, fresh)
         takes[word] = tuple(made)

@@ -18,8 +18,8 @@ from typing import Self
 
 from coach.errors import PageError
 from coach.page.handed import give, inherited
-from coach.page.link import Link, Message
 from coach.page.opener import Opener
+from coach.page.server_link import Message, ServerLink
 
 HOST = "127.0.0.1"
 START_DEADLINE = 30.0
@@ -48,7 +48,7 @@ class Page:
         self._opener: Opener | None = None
         self._listener: socket.socket | None = None
         self._child: subprocess.Popen[str] | None = None
-        self._link: Link | None = None
+        self._link: ServerLink | None = None
         self._servers_end: socket.socket | None = None
         self._screen: Message | None = None
         self._started = float("-inf")
@@ -151,7 +151,7 @@ class Page:
         self._started = self._now()
         self._drop()
         ours, theirs = socket.socketpair()
-        self._link, self._servers_end = Link(ours), theirs
+        self._link, self._servers_end = ServerLink(ours), theirs
         command = [sys.executable, "-m", "coach.page.server"]
         child = subprocess.Popen(  # noqa: S603  our own module
             command,

@@ -22,8 +22,8 @@ import numpy as np
 import soxr
 
 from coach.audio.wavs import read_sound
+from coach.ears.augment import QUIET_ROOM
 from coach.ears.features import STEP, Embedder
-from coach.ears.remade import QUIET_ROOM
 from coach.ports import Block
 from coach.tempo.units import RATE
 from coach.voice.render import Renderer

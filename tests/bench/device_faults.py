@@ -276,7 +276,7 @@ def _session() -> None:
     from test_engine import ANSWERS, QUIET, Clips, Lines, brief
 
     from coach.audio.stream import Stream, sleepless_clock
-    from coach.cli.parts import first_line
+    from coach.cli.session_setup import first_line
     from coach.ears.front import Ears
     from coach.ears.keys import Keys
     from coach.engine import Engine, Measured

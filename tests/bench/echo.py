@@ -17,7 +17,7 @@ from rich.table import Table
 from scipy.signal import fftconvolve
 
 from coach.audio.echo import OWN_DELAY, STEP, Canceller
-from coach.ears.remade import loudness
+from coach.ears.augment import loudness
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE
 from coach.voice.render import Renderer

@@ -22,11 +22,11 @@ from rich.console import Console
 from rich.table import Table
 
 from coach.audio.wavs import read_sound
+from coach.ears.augment import QUIET_ROOM
 from coach.ears.enrolment import Enrolment, best_scores
 from coach.ears.features import STEP, Embedder, Frames
 from coach.ears.forecast import false_an_hour, forecast
 from coach.ears.matching import Matcher
-from coach.ears.remade import QUIET_ROOM
 from coach.ears.takes import BadTakeError, Take, TakeMaker
 from coach.tempo.units import RATE
 

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
+from coach.ears.augment import QUIET_ROOM
 from coach.ears.features import Embedder
-from coach.ears.remade import QUIET_ROOM
 from coach.tempo.units import RATE
 from coach.voice.render import Renderer
 

@@ -35,12 +35,12 @@ from scipy.signal import fftconvolve, lfilter
 from coach.audio.echo import Canceller
 from coach.audio.wavs import read_sound
 from coach.ears.activity import Activity, decibels
+from coach.ears.augment import loudness
 from coach.ears.enrolment import Enrolment, unlike
 from coach.ears.features import Embedder
 from coach.ears.front import Ears
 from coach.ears.learnt import LearntMatcher
 from coach.ears.matching import Matcher
-from coach.ears.remade import loudness
 from coach.ears.takes import BadTakeError, Take, TakeMaker
 from coach.ears.taught import Taught
 from coach.ears.teaching import learn_words

@@ -35,7 +35,7 @@ from killed_commands import TRIALS, Tally, furnish, try_it
 from rich.console import Console
 from rich.table import Table
 
-from coach.cli.parts import prepare
+from coach.cli.session_setup import prepare
 from coach.logbook.store import Home
 from coach.testing import Person, live_in
 

@@ -34,8 +34,8 @@ import soxr
 from cohort_speech import FLITE, SENTENCES, SETTINGS, _espeak, _flite
 
 from coach.audio.wavs import read_sound
+from coach.ears.augment import at_unit_power, clatter, coloured, in_room
 from coach.ears.likeness import KERNEL, ROWS, STRIDES, as_seen
-from coach.ears.remade import at_unit_power, clatter, coloured, in_room
 from coach.ears.spectrum import BANDS, ROW, SILENT, Spectra, spectra
 from coach.ports import Block
 from coach.tempo.units import RATE, to_samples

@@ -34,7 +34,7 @@ from session import lag
 
 from coach.audio.sounds import tick
 from coach.audio.stream import Stream
-from coach.cli.parts import Prepared, first_line
+from coach.cli.session_setup import Prepared, first_line
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.engine import Engine

@@ -298,7 +298,7 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder, among: argparse.
 
 
 def _halts_own_words(home: Path) -> np.ndarray:
-    from coach.cli.parts import coach_voice
+    from coach.cli.session_setup import coach_voice
     from coach.logbook.store import Home
     from coach.voice.pack import load_pack
     from coach.words.phrases import phrase, sentence

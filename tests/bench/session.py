@@ -61,7 +61,7 @@ def beat_errors(ran: object, voice: object, ready: object) -> tuple[list[int], i
     from in_the_room import Outcome
 
     from coach.audio.sounds import tick
-    from coach.cli.parts import Prepared
+    from coach.cli.session_setup import Prepared
     from coach.ports import Voice
     from coach.program.model import Guide, Reps
     from coach.tempo.units import to_samples
@@ -258,7 +258,7 @@ def memory() -> float:
 def child_render(home: Path, began: float, program: str) -> dict[str, float]:
     from rich.console import Console
 
-    from coach.cli.parts import coach_voice, prepare, render_all, sentences
+    from coach.cli.session_setup import coach_voice, prepare, render_all, sentences
     from coach.logbook.store import Home
 
     ready = prepare(program)

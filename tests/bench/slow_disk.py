@@ -26,11 +26,11 @@ from rich.table import Table
 from test_engine import QUIET, Desk, Lines, brief, engine
 
 from coach.audio.mixer import Mixer
-from coach.cli.parts import first_line
+from coach.cli.session_setup import first_line
 from coach.engine import Measured
-from coach.keeping import Keeper
 from coach.loglines.kinds import Fact
 from coach.ports import Captured
+from coach.record_writer import RecordWriter
 from coach.session.state import State
 from coach.tempo.units import RATE
 
@@ -87,11 +87,11 @@ def measured(seconds: float, disk: float, in_loop: bool) -> tuple[float, list[fl
     """Return the longest stretch of the loop and the delay of each halt, in seconds; lines on the disk, and taken."""
     if in_loop:
 
-        def at_once(keeper: Keeper, at: int, it: Fact) -> None:
-            keeper._store.take(at, it)
-            keeper._store.flush()
+        def at_once(writer: RecordWriter, at: int, it: Fact) -> None:
+            writer._store.take(at, it)
+            writer._store.flush()
 
-        setattr(Keeper, "append", at_once)  # noqa: B010 - for the whole of this process
+        setattr(RecordWriter, "append", at_once)  # noqa: B010 - for the whole of this process
     ready = brief(QUIET.replace("reps: 3", "reps: 30").replace("halts: 3", "halts: 10"))
     desk, lines, silent = Paced(seconds), SlowLines(takes=disk), list[float]()
 

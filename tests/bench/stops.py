@@ -28,7 +28,7 @@ from rich.console import Console
 from rich.table import Table
 
 from coach.audio.room import VirtualRoom
-from coach.cli.parts import Prepared
+from coach.cli.session_setup import Prepared
 from coach.ports import Block, Captured
 from coach.program.model import Hold, Phase, Point, Reps
 from coach.session.lines import work_of

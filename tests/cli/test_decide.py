@@ -13,7 +13,7 @@ import pytest
 from coach.cli import main
 from coach.cli.choose import chosen
 from coach.cli.labels import Labels
-from coach.cli.parts import Prepared, keep
+from coach.cli.session_setup import Prepared, keep
 from coach.errors import CoachError
 from coach.logbook import plain
 from coach.logbook.cached import NAME

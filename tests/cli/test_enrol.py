@@ -53,7 +53,7 @@ def taught(takes: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path,
     def teach(folder: Path) -> None:
         out = io.StringIO()
         with contextlib.redirect_stdout(out), pytest.MonkeyPatch.context() as patch:
-            patch.setattr("coach.ears.remade.A_WORD", draws(18, 72))
+            patch.setattr("coach.ears.augment.A_WORD", draws(18, 72))
             assert main(["enrol", "mira", "--takes", str(takes), "--home", str(folder / "home")]) == 0
         (folder / "told").write_text(out.getvalue(), "utf-8")
 

@@ -14,7 +14,7 @@ from coach.cli.visit.desk import Desk
 from coach.logbook import reading
 from coach.logbook.record import Reading, read_lines
 from coach.logbook.store import Home
-from coach.page.link import Message
+from coach.page.server_link import Message
 from coach.program.load import load
 from coach.testing import Course, write_history
 from coach.voice.pack import load_pack

@@ -12,7 +12,7 @@ import soundfile
 from in_the_room import PERSON, SCRIPT, SMALL
 
 from coach.cli import main, start
-from coach.cli.parts import keep, prepare
+from coach.cli.session_setup import keep, prepare
 from coach.ears.enrolment import load_enrolment
 from coach.errors import RecordError
 from coach.history import past

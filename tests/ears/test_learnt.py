@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.ears.augment import Augmented
 from coach.ears.cohort import Talk, cohort
 from coach.ears.enrolment import Enrolment, UnusableEnrolmentError, load_enrolment
 from coach.ears.features import Embedding
@@ -32,7 +33,6 @@ from coach.ears.learnt import (
 )
 from coach.ears.likeness import ROWS
 from coach.ears.matching import Matcher, general_mean
-from coach.ears.remade import Remade
 from coach.ears.second_look import SecondLook
 from coach.ears.spectrum import BANDS, ROW, SILENT, Spectra
 from coach.ears.takes import AFTERWARDS, LONGEST_ROWS, Take
@@ -46,14 +46,14 @@ QUIET = -80.0
 SPECTRA = {word: rng.uniform(-60, -10, (LENGTH // ROW, BANDS)).astype(np.float32) for word in DIRECTIONS}
 
 
-def example(word: str, seed: int, loud: float = -20.0) -> Remade:
+def example(word: str, seed: int, loud: float = -20.0) -> Augmented:
     """A made-up word: noise of embeddings, and the word's own direction while its window holds the whole word."""
     own = np.random.default_rng(seed)
     ends = np.arange(-15, 10) * STEP + int(own.integers(STEP))
     frames = own.normal(0, 5, (len(ends), 96)).astype(np.float32) + general_mean()
     frames[(ends >= 0) & (ends <= LATEST)] += DIRECTIONS[word]
     levels = np.where((ends > -LENGTH) & (ends < STEP), loud, -60.0).astype(np.float32)
-    return Remade(frames, levels, ends.astype(np.int32))
+    return Augmented(frames, levels, ends.astype(np.int32))
 
 
 def talk(count: int = 400) -> Talk:
@@ -75,7 +75,7 @@ def take_of(word: str, seed: int) -> Take:
     return Take(made.frames[kept], made.ends[kept] + np.int32(LENGTH), LENGTH, -20.0, -60.0, rows)
 
 
-def pushes(word: str, made: Remade) -> list[Embedding]:
+def pushes(word: str, made: Augmented) -> list[Embedding]:
     """Return a made-up word as it comes to a matcher, with the spectra of that word."""
     return [
         Embedding(int(end), frame, float(level), np.array([row(word, int(end) - STEP + n * ROW) for n in range(4)]))

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from coach.cli.parts import prepare
+from coach.cli.session_setup import prepare
 from coach.errors import CoachError
 from coach.history import past
 from coach.logbook import VERSION, SessionRecord, joined

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 
-from coach.cli.parts import prepare
+from coach.cli.session_setup import prepare
 from coach.logbook.store import Home
 from coach.review.figures import Pain
 from coach.review.measures import review

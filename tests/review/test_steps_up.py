@@ -13,7 +13,7 @@ import pytest
 from broken import broken
 from clinics import COURSES, TODAY, make_clinic
 
-from coach.cli.parts import prepare
+from coach.cli.session_setup import prepare
 from coach.history import past as past_of_records
 from coach.logbook.fields import fact
 from coach.logbook.store import Home

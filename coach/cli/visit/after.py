@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from coach.cli.labels import Labels, shown
-from coach.cli.parts import Ran, not_kept, record_after
+from coach.cli.printed_session import answer_words, ending, needs_a_look, sets_done
 from coach.cli.review import reviewed
-from coach.cli.session_page import answer_words, ending, needs_a_look, sets_done
+from coach.cli.session_setup import Ran, not_kept, record_after
 from coach.cli.visit.desk import Desk
 from coach.errors import CoachError
 from coach.logbook.assembled import SessionRecord

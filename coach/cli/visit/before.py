@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coach.cli.labels import shown
-from coach.cli.parts import Prepared
+from coach.cli.session_setup import Prepared
 from coach.cli.visit.desk import OVER, Desk
 from coach.page.screens import Choice, Line, Step
 from coach.program.model import Reach

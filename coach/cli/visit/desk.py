@@ -8,8 +8,8 @@ from typing import Any, Protocol
 
 from coach.cli.labels import Labels
 from coach.cli.visit.live import session_screen
-from coach.page.link import Message
 from coach.page.screens import Progress, Step
+from coach.page.server_link import Message
 from coach.snapshot import Snapshot
 from coach.voice.cache import ClipVoice
 from coach.words.phrases import VoicePack

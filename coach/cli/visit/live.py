@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from coach.cli.labels import Labels
-from coach.cli.moment import alarm, alarm_head, alarm_text, beside_count, heard_word, set_of, side_of, time_left
+from coach.cli.snapshot_words import alarm, alarm_head, alarm_text, beside_count, heard_word, set_of, side_of, time_left
 from coach.snapshot import Snapshot
 
 HALTS = " "

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from coach.cli.choose import chosen, in_use
 from coach.cli.labels import Labels, shown
-from coach.cli.parts import Prepared, begun_and_left, halts_in
+from coach.cli.session_setup import Prepared, begun_and_left, halts_in
 from coach.cli.today import exercise_line, level_id, problems
 from coach.cli.visit.desk import OVER, Desk
 from coach.errors import CoachError

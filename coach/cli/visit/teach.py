@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from coach.cli.labels import Labels
-from coach.cli.lessons import is_learnt, judged, learnt, prompts, save, talk_of, taught_by
-from coach.cli.parts import coach_voice
+from coach.cli.session_setup import coach_voice
+from coach.cli.taught_words import is_learnt, judged, learnt, prompts, save, talk_of, taught_by
 from coach.cli.verdict import verdict_lines
 from coach.cli.visit.desk import OVER, Desk, StoppedError
 from coach.cli.visit.people import called

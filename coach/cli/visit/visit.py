@@ -10,7 +10,16 @@ from rich.console import Console
 
 from coach.cli.ears import ears_for
 from coach.cli.labels import Labels
-from coach.cli.parts import Prepared, Ran, coach_voice, run_session, sentences, tell_closed, tell_end, tell_unkept
+from coach.cli.session_setup import (
+    Prepared,
+    Ran,
+    coach_voice,
+    run_session,
+    sentences,
+    tell_closed,
+    tell_end,
+    tell_unkept,
+)
 from coach.cli.signals import HANG_UP, told
 from coach.cli.view import GONE, View
 from coach.cli.visit import people

@@ -14,7 +14,7 @@ from coach.cli.visit.desk import Desk
 from coach.cli.visit.sound import RoomSound, Sound
 from coach.cli.visit.visit import Place
 from coach.logbook.store import Home, wall_clock
-from coach.page.link import Message
+from coach.page.server_link import Message
 from coach.voice.pack import load_pack
 
 Chooses = str | tuple[str, dict[str, str]]

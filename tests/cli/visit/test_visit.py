@@ -15,12 +15,12 @@ import pytest
 from caregiver import Caregiver, a_place, words_on
 from in_the_room import PERSON, SCRIPT, SMALL, Furnished
 
-from coach.cli.parts import keep, prepare
+from coach.cli.session_setup import keep, prepare
 from coach.cli.visit.people import free_id
 from coach.cli.visit.visit import DESERTED, patience, visits
 from coach.errors import DeviceError, RecordError, ToldToEndError
 from coach.logbook.store import Home
-from coach.page.link import Message
+from coach.page.server_link import Message
 from coach.session.events import On
 from coach.session.state import State
 from coach.testing import Person, StoredRun, begin_in, live_in

@@ -4,7 +4,7 @@ import io
 
 from rich.console import Console
 
-from coach.cli.lesson import LessonScreen
+from coach.cli.lesson_screen import LessonScreen
 from coach.ears.spoken import Listening, Step
 from coach.ears.takes import Fault
 from coach.voice.pack import load_pack

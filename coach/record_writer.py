@@ -16,7 +16,7 @@ RETRY = 5.0
 """Seconds after which a disk that refused is tried again, if no line came before."""
 
 
-class Keeper:
+class RecordWriter:
     """Hands a session's lines to its store; `work` brings them onto the disk, in a thread of its own."""
 
     def __init__(self, store: Store) -> None:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.program.model import Guide, Hold, Phase, Point, Range, Reps, Route
-from coach.snapshots import way
+from coach.showing import way
 
 
 def reps(slow: str, **phases: float) -> Reps:

@@ -1,4 +1,4 @@
-"""The page of one session, to be read top-down: how it ended, what needs a look, then set by set."""
+"""One session printed in the terminal, to be read top-down: how it ended, what needs a look, then set by set."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _UNUSUAL = frozenset({
 })  # fmt: skip
 
 
-class SessionPage:
+class PrintedSession:
     """A session as a clinician reads it; `problems` are sentences about its file."""
 
     def __init__(

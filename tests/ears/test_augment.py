@@ -1,4 +1,4 @@
-"""Takes are remade in other surroundings: always the same way, and still the same word."""
+"""A take in other surroundings: always the same for the same take, and still the same word."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from heard_rooms import Voice
 
+from coach.ears.augment import A_WORD, AT_LEAST, BEFORE, Augmenter
 from coach.ears.enrolment import Enrolment
 from coach.ears.features import Embedder
 from coach.ears.learnt import LearntMatcher
-from coach.ears.remade import A_WORD, AT_LEAST, BEFORE, Remaker
 from coach.ears.takes import TakeMaker, as_taught
 from coach.ears.teaching import learn_words
 from coach.ports import Block
@@ -25,8 +25,8 @@ def word(maker: TakeMaker, voice: Voice) -> Block:
     return sound
 
 
-def test_the_same_take_is_remade_the_same_way(word: Block) -> None:
-    first, second = (Remaker(Embedder()).remake(word, 12) for _ in range(2))
+def test_the_same_take_is_augmented_the_same_way(word: Block) -> None:
+    first, second = (Augmenter(Embedder()).augment(word, 12) for _ in range(2))
 
     assert len(first) == AT_LEAST
     for one, other in zip(first, second, strict=True):
@@ -35,7 +35,7 @@ def test_the_same_take_is_remade_the_same_way(word: Block) -> None:
 
 
 def test_no_two_of_them_are_alike(word: Block) -> None:
-    made = Remaker(Embedder()).remake(word, 12)
+    made = Augmenter(Embedder()).augment(word, 12)
 
     ends = {(one.ends[0], float(one.frames.sum())) for one in made}
 
@@ -43,33 +43,33 @@ def test_no_two_of_them_are_alike(word: Block) -> None:
 
 
 def test_each_holds_the_room_before_the_word_and_the_time_after_it(word: Block) -> None:
-    for one in Remaker(Embedder()).remake(word, 12):
+    for one in Augmenter(Embedder()).augment(word, 12):
         assert one.frames.shape == (len(one.ends), 96)
         assert len(one.levels) == len(one.ends)
         assert one.ends[0] < -len(word)
         assert one.ends[-1] > BEFORE // 2
 
 
-def test_with_fewer_takes_each_is_remade_more_often() -> None:
+def test_with_fewer_takes_each_is_augmented_more_often() -> None:
     tick = np.sin(np.arange(RATE // 4) / 5).astype(np.float32)
 
-    assert len(Remaker(Embedder()).remake(tick, 9)) == A_WORD // 9
+    assert len(Augmenter(Embedder()).augment(tick, 9)) == A_WORD // 9
 
 
 @pytest.mark.parametrize("beside", ["room", "talk"])
 def test_the_persons_room_and_talk_change_what_is_made(word: Block, beside: str) -> None:
     noise = np.random.default_rng(0).normal(0, 0.01, 6 * RATE).astype(np.float32)
 
-    plain = Remaker(Embedder()).remake(word, 9)
-    with_it = Remaker(Embedder(), **{beside: noise}).remake(word, 9)
+    plain = Augmenter(Embedder()).augment(word, 9)
+    with_it = Augmenter(Embedder(), **{beside: noise}).augment(word, 9)
 
     assert not np.array_equal(plain[-1].frames, with_it[-1].frames)
 
 
 @pytest.mark.parametrize("beside", [np.zeros(6 * RATE, np.float32), np.zeros(10, np.float32)])
 def test_a_room_without_sound_is_no_room(word: Block, beside: Block) -> None:
-    plain = Remaker(Embedder()).remake(word, 12)
-    with_it = Remaker(Embedder(), room=beside, talk=beside[:0]).remake(word, 12)
+    plain = Augmenter(Embedder()).augment(word, 12)
+    with_it = Augmenter(Embedder(), room=beside, talk=beside[:0]).augment(word, 12)
 
     np.testing.assert_array_equal(plain[-1].frames, with_it[-1].frames)
 
@@ -81,7 +81,7 @@ def test_learning_leaves_no_sound_behind_and_tells_how_far_it_is(maker: TakeMake
     made = learn_words(Enrolment(takes), tell=lambda done, of: told.append((done, of)))
 
     assert told == [(1, 2), (2, 2)]
-    assert all(take.sound is None and take.remade for own in made.takes.values() for take in own)
+    assert all(take.sound is None and take.augmented for own in made.takes.values() for take in own)
     assert isinstance(made.matcher(), LearntMatcher)
 
 

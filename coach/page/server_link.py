@@ -15,7 +15,7 @@ LONGEST = 65536
 Message = dict[str, Any]
 
 
-class Link:
+class ServerLink:
     """One connection, a JSON value a line. A server that went away shows by `closed`, never by an exception."""
 
     def __init__(self, connection: socket.socket) -> None:

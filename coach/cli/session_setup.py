@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 
 from coach.cli.labels import Labels
-from coach.cli.session_page import summary
+from coach.cli.printed_session import summary
 from coach.cli.signals import told
 from coach.errors import CoachError, RecordError
 from coach.history import broken_off, past

@@ -1,4 +1,4 @@
-"""Make a take anew as it would sound in other rooms, at other speeds and through noise, so that noise is learnt too."""
+"""Augment a take: as it would sound in other rooms, at other speeds and through noise, so that noise is learnt too."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ QUIET_ROOM = -65.0
 """dBFS of a quiet room at a usual microphone setting. A take is given at least this noise around it: with none the
 embeddings differ from those in any real room (heard on real voices in such a room: 84 % without, 97 % with it)."""
 A_WORD = 72
-"""Remade takes of one word altogether, about: three takes 24 times each; about 0.1 s of one core for each."""
+"""How many augmented takes one word has altogether, about: 24 of each of three takes. Each costs 0.1 s of one core."""
 AT_LEAST = 6
-"""Times that each take is remade, however many there are."""
+"""How often each take is augmented at least, however many takes there are."""
 SPEEDS = (0.85, 0.92, 1.0, 1.0, 1.08, 1.18)
 """Said faster and slower; higher and lower with it, as an excited or a tired voice is."""
 SNR = (4.0, 20.0)
@@ -28,7 +28,7 @@ BEFORE, AFTER = to_samples(1.0), to_samples(0.7)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Remade:
+class Augmented:
     """One take in other surroundings, as numbers."""
 
     frames: Frames
@@ -39,8 +39,8 @@ class Remade:
     """Samples from the word's end to the end of each embedding's window, shape (n,)."""
 
 
-class Remaker:
-    """Remakes takes; the same takes give the same numbers each time."""
+class Augmenter:
+    """Augments takes; the same takes give the same numbers each time."""
 
     def __init__(self, embedder: Embedder | None = None, room: Block | None = None, talk: Block | None = None) -> None:
         """Prepare. `room`: the room in which the person trains; `talk`: some speech of anybody, a minute or more."""
@@ -58,15 +58,15 @@ class Remaker:
             makers["room"] = lambda rng, n: _stretch(rng, n, room)
         self._makers: Mapping[str, Callable[[np.random.Generator, int], Block]] = makers
 
-    def remake(self, word: Block, takes: int) -> tuple[Remade, ...]:
-        """Return the sound of one `word`, which has nothing around it, remade; its word has so many `takes`."""
+    def augment(self, word: Block, takes: int) -> tuple[Augmented, ...]:
+        """Return one take augmented: `word` is its sound with nothing around it; the word has so many `takes`."""
         rng = np.random.default_rng(len(word))
         kinds = ["", "", *self._makers]
         return tuple(
             self._one(word, kinds[number % len(kinds)], rng, plain=not number) for number in range(times(takes))
         )
 
-    def _one(self, word: Block, kind: str, rng: np.random.Generator, *, plain: bool) -> Remade:
+    def _one(self, word: Block, kind: str, rng: np.random.Generator, *, plain: bool) -> Augmented:
         said = word if plain else _faster(word, float(rng.choice(SPEEDS)))
         begin = BEFORE + int(rng.integers(STEP))
         sound = np.zeros(begin + len(said) + AFTER, np.float32)
@@ -79,7 +79,7 @@ class Remaker:
             sound += noise * np.float32(loudness(word) / 10 ** (rng.uniform(*SNR) / 20))
         self._embedder.start(-begin - len(said))
         made = self._embedder.feed(sound)
-        return Remade(
+        return Augmented(
             np.array([found.frame for found in made], np.float32),
             np.array([found.level for found in made], np.float32),
             np.array([found.at for found in made], np.int32),
@@ -87,7 +87,7 @@ class Remaker:
 
 
 def times(takes: int) -> int:
-    """Return how often each of so many takes of a word is remade: all words weigh alike in what is learnt."""
+    """Return how often each of so many takes of a word is augmented: all words weigh alike in what is learnt."""
     return max(AT_LEAST, A_WORD // max(1, takes))
 
 

@@ -58,7 +58,7 @@ def is_learnt(enrolment: Enrolment) -> bool:
 
 
 def learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: VoicePack, tell: Tell) -> Enrolment:
-    """Learn the words from the new takes, remade with noise, with this room and with somebody who talks: the coach.
+    """Learn the words from the new takes, augmented with noise, with this room and with somebody who talks: the coach.
 
     `talk_of(pack)` must have been rendered.
     """

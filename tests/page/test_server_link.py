@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.page.link import LONGEST, Link
+from coach.page.server_link import LONGEST, ServerLink
 
 
 @pytest.fixture
-def ends() -> Iterator[tuple[Link, socket.socket]]:
+def ends() -> Iterator[tuple[ServerLink, socket.socket]]:
     ours, theirs = socket.socketpair()
-    link = Link(ours)
+    link = ServerLink(ours)
     yield link, theirs
     link.close()
     theirs.close()
@@ -34,7 +34,7 @@ def lines(end: socket.socket) -> list[object]:
     return [json.loads(line) for line in got.split(b"\n")[:-1]]
 
 
-def test_a_screen_goes_out_as_one_line(ends: tuple[Link, socket.socket]) -> None:
+def test_a_screen_goes_out_as_one_line(ends: tuple[ServerLink, socket.socket]) -> None:
     link, server = ends
 
     link.send({"said": "one\ntwo", "name": "Zoë 민"})
@@ -43,7 +43,7 @@ def test_a_screen_goes_out_as_one_line(ends: tuple[Link, socket.socket]) -> None
 
 
 def test_a_server_that_reads_nothing_holds_nobody_up_and_then_gets_the_newest_screen(
-    ends: tuple[Link, socket.socket],
+    ends: tuple[ServerLink, socket.socket],
 ) -> None:
     link, server = ends
     for number in range(2000):
@@ -59,7 +59,7 @@ def test_a_server_that_reads_nothing_holds_nobody_up_and_then_gets_the_newest_sc
     assert not link.closed
 
 
-def test_presses_come_in_order_however_they_are_cut(ends: tuple[Link, socket.socket]) -> None:
+def test_presses_come_in_order_however_they_are_cut(ends: tuple[ServerLink, socket.socket]) -> None:
     link, server = ends
     text = b"".join(json.dumps({"do": "press", "key": key}).encode() + b"\n" for key in "ryn")
     got = []
@@ -70,7 +70,7 @@ def test_presses_come_in_order_however_they_are_cut(ends: tuple[Link, socket.soc
     assert [message["key"] for message in got] == ["r", "y", "n"]
 
 
-def test_a_server_that_died_shows_and_sending_to_it_harms_nothing(ends: tuple[Link, socket.socket]) -> None:
+def test_a_server_that_died_shows_and_sending_to_it_harms_nothing(ends: tuple[ServerLink, socket.socket]) -> None:
     link, server = ends
     server.close()
 
@@ -80,7 +80,7 @@ def test_a_server_that_died_shows_and_sending_to_it_harms_nothing(ends: tuple[Li
     assert link.closed
 
 
-def test_a_line_without_end_is_not_kept_for_ever(ends: tuple[Link, socket.socket]) -> None:
+def test_a_line_without_end_is_not_kept_for_ever(ends: tuple[ServerLink, socket.socket]) -> None:
     link, server = ends
     server.setblocking(False)
     for _ in range(40):
@@ -96,7 +96,7 @@ def test_a_line_without_end_is_not_kept_for_ever(ends: tuple[Link, socket.socket
 @given(st.binary(max_size=300))
 def test_whatever_a_server_sends_is_either_a_message_or_nothing(sent: bytes) -> None:
     ours, theirs = socket.socketpair()
-    link = Link(ours)
+    link = ServerLink(ours)
     theirs.sendall(sent + b"\n" + b'{"do":"press","key":"r"}\n')
     got = link.received()
     link.close()

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from coach.cli.labels import Labels
-from coach.cli.moment import ALARMS, alarm, alarm_head, alarm_text
+from coach.cli.snapshot_words import ALARMS, alarm, alarm_head, alarm_text
 from coach.session.state import State
 from coach.snapshot import Snapshot
 from coach.voice.pack import languages, load_pack

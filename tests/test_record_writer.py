@@ -9,8 +9,8 @@ from threading import Event, Thread
 from time import monotonic
 
 from coach.errors import RecordError
-from coach.keeping import PATIENCE, Keeper
 from coach.loglines.kinds import Fact, Note
+from coach.record_writer import PATIENCE, RecordWriter
 
 HELLO = Note("hello", "coach")
 
@@ -38,13 +38,13 @@ class Disk:
 
 
 @contextmanager
-def working(disk: Disk) -> Iterator[Keeper]:
-    keeper = Keeper(disk)
-    thread = Thread(target=keeper.work)
+def working(disk: Disk) -> Iterator[RecordWriter]:
+    writer = RecordWriter(disk)
+    thread = Thread(target=writer.work)
     thread.start()
-    yield keeper
+    yield writer
     disk.free.set()
-    keeper.end()
+    writer.end()
     thread.join(60)
     assert not thread.is_alive()
 
@@ -52,21 +52,21 @@ def working(disk: Disk) -> Iterator[Keeper]:
 def test_a_line_is_on_a_usual_disk_when_append_returns() -> None:
     disk = Disk()
     disk.free.set()
-    with working(disk) as keeper:
+    with working(disk) as writer:
         for at in range(200):
-            keeper.append(at, HELLO)
-            assert keeper.behind or disk.written[-1] == at
+            writer.append(at, HELLO)
+            assert writer.behind or disk.written[-1] == at
 
 
 def test_a_disk_that_stands_still_holds_up_no_more_than_one_line_and_that_one_briefly() -> None:
     disk = Disk()
-    with working(disk) as keeper:
+    with working(disk) as writer:
         began = monotonic()
         for at in range(100):
-            keeper.append(at, HELLO)
+            writer.append(at, HELLO)
         took = monotonic() - began
 
-        assert keeper.behind
+        assert writer.behind
         assert disk.written == []
         assert PATIENCE <= took < 100 * PATIENCE / 2
     assert disk.written == list(range(100))
@@ -75,15 +75,15 @@ def test_a_disk_that_stands_still_holds_up_no_more_than_one_line_and_that_one_br
 def test_a_disk_that_refuses_is_noted_and_so_is_its_coming_back() -> None:
     disk = Disk(refuses=True)
     disk.free.set()
-    with working(disk) as keeper:
-        keeper.append(1, HELLO)
-        while keeper.behind:
+    with working(disk) as writer:
+        writer.append(1, HELLO)
+        while writer.behind:
             pass
-        assert keeper.refused
+        assert writer.refused
         disk.refuses = False
-        keeper.append(2, HELLO)
-        while keeper.behind:
+        writer.append(2, HELLO)
+        while writer.behind:
             pass
 
-        assert not keeper.refused
+        assert not writer.refused
         assert disk.written == [1, 2]
