@@ -1,4 +1,4 @@
-"""Every library that is used has its reason written down, and none comes in newer than what was looked at."""
+"""`coach/PROVENANCE.md` names every library and data file, and no library is newer than what was looked at."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import subprocess
 import sys
 import tomllib
 from contextlib import suppress
+from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, requires
 from pathlib import Path
 from tempfile import mkdtemp
@@ -33,11 +34,57 @@ def named(requirement: str) -> str:
     return re.sub(r"[-_.]+", "-", found[0]).lower()
 
 
+MADE_OF = ROOT / "coach" / "PROVENANCE.md"
+
+
+def table(heading: str) -> list[list[str]]:
+    """Return the cells of each row below a heading of the file on what this is made of."""
+    text = MADE_OF.read_text("utf-8").partition(f"## {heading}\n")[2].partition("\n## ")[0]
+    lines = [line.removeprefix("| ").removesuffix(" |").split(" | ") for line in text.splitlines() if line[:2] == "| "]
+    return lines[1:]
+
+
 def rows() -> dict[str, list[str]]:
-    """Return the table of DEVELOPERS.md: the cells of each package."""
-    text = (ROOT / "DEVELOPERS.md").read_text("utf-8").partition("## Dependencies")[2].partition("\n## ")[0]
-    lines = [line.strip("| ").split(" | ") for line in text.splitlines() if line.startswith("| ")]
-    return {named(name): cells for cells in lines[1:] for name in cells[0].partition(" (")[0].split(", ")}
+    """Return the cells of each package."""
+    return {
+        named(name): cells for cells in table("The dependencies") for name in cells[0].partition(" (")[0].split(", ")
+    }
+
+
+def data_files() -> set[str]:
+    """Return what is no Python in the folders that the wheel carries, from the top of the repository."""
+    found = (path for folder in ("coach", "voices", "programs") for path in (ROOT / folder).rglob("*"))
+    return {
+        path.relative_to(ROOT).as_posix()
+        for path in found
+        if path.is_file() and path.suffix != ".py" and "__pycache__" not in path.parts
+    }
+
+
+def test_every_data_file_is_named_once_with_how_it_was_made_and_its_licence() -> None:
+    cells = table("The data files")
+    names = [name for row in cells for name in re.findall(r"`([^`]+)`", row[0])]
+
+    assert {len(row) for row in cells} == {4}
+    assert all(len(cell) > 4 for row in cells for cell in row)
+    assert sorted(names) == sorted(data_files())
+
+
+def test_numbers_that_nobody_can_read_are_the_very_ones_whose_making_is_told() -> None:
+    told = {row[0].strip("`"): row for row in table("The data files") if ".np" in row[0]}
+
+    assert set(told) == {name for name in data_files() if Path(name).suffix in {".npy", ".npz"}}
+    for name, row in told.items():
+        digest = sha256((ROOT / name).read_bytes()).hexdigest()
+        assert f"SHA-256 begins `{digest[:16]}`" in row[1], f"{name} begins {digest[:16]}: was its row made anew too?"
+        (script,) = re.findall(r"`python (tests/bench/\w+\.py)", row[2])
+        assert (ROOT / script).is_file()
+
+
+def test_one_licence_is_stated_and_its_text_travels_with_the_package() -> None:
+    assert PROJECT["project"]["license"] == "Apache-2.0"
+    assert PROJECT["project"]["license-files"] == ["coach/LICENSE.txt"]
+    assert "Version 2.0, January 2004" in (ROOT / "coach" / "LICENSE.txt").read_text("utf-8")
 
 
 ALL = sorted({(extra, one) for extra, several in WANTED.items() for one in several})

@@ -9,6 +9,7 @@ import sysconfig
 from pathlib import Path
 
 import pytest
+from test_dependencies import data_files
 
 ROOT = Path(__file__).resolve().parent.parent
 PROGRAMS = (
@@ -83,3 +84,18 @@ def test_data_files_of_the_package_travel_too(installed: Path, tmp_path: Path) -
     )
 
     assert "(96,)" in _run([installed / "python", "-c", code], tmp_path)
+
+
+def test_the_wheel_carries_the_licence_and_no_data_file_whose_origin_is_not_told(
+    installed: Path, tmp_path: Path
+) -> None:
+    code = (
+        "from importlib.metadata import distribution as d; one = d('home-session-coach');"
+        "print(one.metadata['License-Expression']); print(*one.files, sep='\\n')"
+    )
+    licence, *carried = _run([installed / "python", "-c", code], tmp_path).splitlines()
+    data = {name for name in carried if name.startswith("coach/") and not name.endswith((".py", ".pyc"))}
+
+    assert licence == "Apache-2.0"
+    assert any(name.endswith(".dist-info/licenses/coach/LICENSE.txt") for name in carried)
+    assert {name.removeprefix("coach/data/") for name in data} == data_files()
