@@ -22,7 +22,7 @@ from coach.patient_cues import moment_of, question_moment
 from coach.ports import Captured, Device, Hearing, Store, Voice
 from coach.record_writer import RecordWriter
 from coach.session.agenda import Agenda, Sounding
-from coach.session.commands import Command, CutFrom, End, Place, Record, Silence
+from coach.session.commands import Command, CutFrom, End, PlaceCues, Record, Silence
 from coach.session.events import REPLIES, Event, On, RoomFacts
 from coach.session.ideal import Rehearsal, rehearse
 from coach.session.machine import handle, takes
@@ -382,7 +382,7 @@ class Engine:
             case _:
                 pass
         for sounding in self._agenda.obey(command, max(event.at, self._now)):
-            self._sound(sounding, on_beat=isinstance(command, Place))
+            self._sound(sounding, on_beat=isinstance(command, PlaceCues))
 
     def _sound(self, sounding: Sounding, *, on_beat: bool) -> None:
         self._measured.soundings.append(sounding)

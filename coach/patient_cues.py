@@ -17,7 +17,7 @@ _ABOUT_SETS = {
     Question.HALT_PAIN: "halt_pain",
 }
 
-_READY = (State.WAITING, State.RECOVERING, State.PAUSED, State.HOLDING)
+_READY = (State.WAITING, State.RECOVERING, State.PAUSED, State.STILL)
 """States that ask for "ready"."""
 
 _RUNNING = {On.GO: Kind.WORK, On.REP: Kind.REP, On.PHASE: Kind.PHASE, On.SECOND: Kind.SECOND}

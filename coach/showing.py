@@ -19,13 +19,13 @@ from coach.tempo.units import to_seconds
 from coach.words.phrases import VoicePack
 from coach.words.replies import KEYS, NUMBERS
 
-_IN_SET = (State.LEAD_IN, State.WORKING, State.HOLDING)
+_IN_SET = (State.LEAD_IN, State.WORKING, State.STILL)
 _WITH_EXERCISE = frozenset(State) - {
     State.OPENING, State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.CLOSING, State.ENDED,
 }  # fmt: skip
 
 _ASKED = (
-    State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.WAITING, State.ASKING, State.CONFIRMING, State.HOLDING,
+    State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.WAITING, State.ASKING, State.CONFIRMING, State.STILL,
 )  # fmt: skip
 """States in which an answer is waited for, and asked for again."""
 

@@ -144,8 +144,8 @@ def test_speech_that_is_no_reply_holds_the_set_and_work_waits_for_ready(furnishe
 
     first, second = ran.times("go")
     ready = [at for at in ran.times("ready") if first < at < second]
-    assert any(state is State.HOLDING and event.at in ready for state, event in ran.measured.events)
-    held = next(event.at for state, event in ran.measured.events if state is State.HOLDING and event.on == "time_up")
+    assert any(state is State.STILL and event.at in ready for state, event in ran.measured.events)
+    held = next(event.at for state, event in ran.measured.events if state is State.STILL and event.on == "time_up")
     assert (held - first) % to_samples(1.0) == 0  # the phase is finished first
     assert only(ran, ("held", "ready_when"), held, ready[0])
 

@@ -12,7 +12,7 @@ from coach.logbook.assembled import (
 from coach.logbook.fields import fields_of, plain
 from coach.logbook.joined import joined
 from coach.logbook.record import VERSION, Line, Problem, Reading, encode, line_of, read_lines, seal
-from coach.loglines.kinds import KINDS, PlannedExercise
+from coach.loglines.kinds import KINDS, PlanEntry
 
 __all__ = [
     "KINDS",
@@ -21,7 +21,7 @@ __all__ = [
     "EasedRecord",
     "HaltRecord",
     "Line",
-    "PlannedExercise",
+    "PlanEntry",
     "Problem",
     "QuestionRecord",
     "Reading",

@@ -12,7 +12,7 @@ from coach.logbook.pain import is_pain, worse
 from coach.logbook.record import Line
 from coach.loglines import kinds
 from coach.loglines.changes import Told
-from coach.loglines.kinds import Answer, PlannedExercise
+from coach.loglines.kinds import Answer, PlanEntry
 
 VIRTUAL_ROOM = "virtual room"
 """Device of a session in the simulated room."""
@@ -151,7 +151,7 @@ class SessionRecord:
     """UTC, ISO 8601, of the first line; empty if there is none."""
     seconds: float
     """From the first to the last line of the session's own time."""
-    plan: tuple[PlannedExercise, ...]
+    plan: tuple[PlanEntry, ...]
     ears: tuple[str, ...]
     sound_check: kinds.SoundCheck | None
     """The check at the start; None: it did not come to one. Of several the last."""
@@ -249,7 +249,7 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
         devices=tuple((at, it.what) for at, it in facts if isinstance(it, kinds.DeviceChanged)),
         told=tuple((it.exercise, key) for _, it in facts if isinstance(it, Told) for key in it.news),
         notes=tuple((it.text, it.by) for _, it in facts if isinstance(it, kinds.Note)),
-        holds=sum(isinstance(it, kinds.Held) for _, it in facts),
+        holds=sum(isinstance(it, kinds.StoodStill) for _, it in facts),
         pauses=sum(isinstance(it, kinds.Paused) for _, it in facts),
     )
 

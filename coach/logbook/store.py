@@ -23,7 +23,7 @@ from coach.logbook.record import Reading, read_lines
 from coach.logbook.writing import ENDING, SessionStore
 from coach.loglines.changes import Decided, ProgramVersion
 from coach.loglines.kinds import Note, SessionEnded, SetEnded
-from coach.loglines.reasons import Work
+from coach.loglines.reasons import WorkKind
 from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
@@ -393,7 +393,7 @@ def interrupted(one: SetRecord) -> SetEnded:
         level=one.level,
         set=one.set,
         side=one.side,
-        kind=cast("Work", one.kind),  # it was taken from a line of a set
+        kind=cast("WorkKind", one.kind),  # it was taken from a line of a set
         planned_low=one.planned_low,
         planned_high=one.planned_high,
         counted=None,

@@ -11,14 +11,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from coach.loglines.changes import CHANGES, Change
-from coach.loglines.reasons import HaltWhy, SessionWhy, SetWhy, Work
+from coach.loglines.reasons import HaltWhy, SessionWhy, SetWhy, WorkKind
 
 Answer = int | bool | str | None
 """What was answered: a number, yes or no, a word, or nothing."""
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedExercise:
+class PlanEntry:
     """One exercise of today, as planned before the session."""
 
     exercise: str
@@ -31,7 +31,7 @@ class PlannedExercise:
     """Why this level and this much today; empty: as written."""
     name: str = ""
     """Its name in the program."""
-    kind: Work | Literal[""] = ""
+    kind: WorkKind | Literal[""] = ""
     low: int = 0
     """Least of a set, in `unit`."""
     high: int = 0
@@ -58,7 +58,7 @@ class SessionBegun:
     """SHA-256 of the program file, in hex."""
     written_by: str
     language: str
-    plan: tuple[PlannedExercise, ...]
+    plan: tuple[PlanEntry, ...]
     ears: tuple[str, ...]
     voice: str
     device: str
@@ -186,7 +186,7 @@ class SetBegun:
     """Number of the set, from 1."""
     side: str
     """"left", "right", both as "left+right" when they take turns, or empty."""
-    kind: Work
+    kind: WorkKind
     planned_low: int
     """Least planned, in `unit`."""
     planned_high: int
@@ -206,7 +206,7 @@ class SetEnded:
     level: str
     set: int
     side: str
-    kind: Work
+    kind: WorkKind
     planned_low: int
     planned_high: int
     counted: int | None
@@ -291,7 +291,7 @@ class HaltExplained:
 
 @dataclass(frozen=True, slots=True)
 class Ready:
-    """The person said that they are ready: a halt, a hold or a pause is over."""
+    """The person said that they are ready: a halt, a pause or work that stood still goes on."""
 
     ear: str
     set_id: int = 0
@@ -299,8 +299,8 @@ class Ready:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
-    """Somebody spoke in a set and nobody understood: the work was held."""
+class StoodStill:
+    """Somebody spoke in a set and nobody understood: the work stood still until they were "ready"."""
 
     exercise: str
     level: str
@@ -395,7 +395,7 @@ Fact = (
     | HaltedAgain
     | HaltExplained
     | Ready
-    | Held
+    | StoodStill
     | Paused
     | Resumed
     | Eased
@@ -424,7 +424,7 @@ KINDS: dict[str, type[Fact]] = {
     "halted_again": HaltedAgain,
     "halt_why": HaltExplained,
     "ready": Ready,
-    "held": Held,
+    "held": StoodStill,
     "paused": Paused,
     "resumed": Resumed,
     "eased": Eased,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-Work = Literal["reps", "hold", "route"]
+WorkKind = Literal["reps", "hold", "route"]
 
 SetWhy = Literal[
     "done",

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
-from coach.logbook import HaltRecord, PlannedExercise, QuestionRecord, SessionRecord, SetRecord
+from coach.logbook import HaltRecord, PlanEntry, QuestionRecord, SessionRecord, SetRecord
 from coach.logbook.pain import is_pain
 from coach.loglines.kinds import Answer
 from coach.outputs import write
@@ -142,7 +142,7 @@ class _Session:
             note=told,
         )
 
-    def _request(self, number: int, planned: PlannedExercise) -> Resource:
+    def _request(self, number: int, planned: PlanEntry) -> Resource:
         unit = planned.unit or "of a set"
         because = f" Because: {planned.because}." if planned.because else ""
         within = {"low": _quantity(planned.low, unit), "high": _quantity(planned.high, unit)}

@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta
 from statistics import fmean
 
 from coach.history import past
-from coach.logbook import PlannedExercise, SetRecord
+from coach.logbook import PlanEntry, SetRecord
 from coach.logbook.pain import is_pain
 from coach.program.model import Program
 from coach.review.due import due_days
@@ -161,7 +161,7 @@ def _work(visits: Sequence[Visit]) -> Work:
     )
 
 
-def _amount(unit: str, plans: Sequence[PlannedExercise], sets: Sequence[SetRecord]) -> Amount:
+def _amount(unit: str, plans: Sequence[PlanEntry], sets: Sequence[SetRecord]) -> Amount:
     mine = [one for one in sets if one.unit == unit]
     stated = [one for one in mine if one.stated is not None]
     return Amount(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from coach.logbook import PlannedExercise, SessionRecord, joined
+from coach.logbook import PlanEntry, SessionRecord, joined
 from coach.logbook.decisions import local_moment
 from coach.logbook.pain import edge, is_pain
 from coach.loglines.kinds import Answer
@@ -124,12 +124,12 @@ def span(pain: Answer) -> Pain | None:
     return Pain(int(low) if low.isdecimal() else high, high)
 
 
-def _sides(planned: PlannedExercise) -> int:
+def _sides(planned: PlanEntry) -> int:
     """Return how many sides work in one set: a hold cannot change sides in its middle."""
     return 2 if planned.sides == "alternating" and planned.unit != "seconds" else 1
 
 
-def prescribed(planned: PlannedExercise) -> int:
+def prescribed(planned: PlanEntry) -> int:
     """Return what the plan of the day asks of one set, all sides together."""
     return planned.target * _sides(planned)
 
@@ -145,7 +145,7 @@ def _prescribed_tension(record: SessionRecord, program: Program | None) -> float
     return total if record.plan else None
 
 
-def _tension_of_a_set(planned: PlannedExercise, program: Program | None) -> float | None:
+def _tension_of_a_set(planned: PlanEntry, program: Program | None) -> float | None:
     exercise = exercise_of(program, planned.exercise)
     level = next((one for one in exercise.levels if one.id == planned.level), None) if exercise else None
     if level is None:
@@ -155,7 +155,7 @@ def _tension_of_a_set(planned: PlannedExercise, program: Program | None) -> floa
     return once * prescribed(planned)
 
 
-def _tension_as_begun(planned: PlannedExercise, record: SessionRecord) -> float | None:
+def _tension_as_begun(planned: PlanEntry, record: SessionRecord) -> float | None:
     """Return it from a set of that exercise at the planned level: the tempo is the same whatever the number."""
     for one in record.sets:
         if one.exercise == planned.exercise and one.level == planned.level and one.tension_planned_s is not None:

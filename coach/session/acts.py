@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from coach.loglines.kinds import Answered, Held, Resumed, ScreenConfirmed, ScreenDenied
+from coach.loglines.kinds import Answered, Resumed, ScreenConfirmed, ScreenDenied, StoodStill
 from coach.loglines.reasons import SetWhy
 from coach.program.model import Action, Hold
 from coach.session import entries
 from coach.session.changed import changed
-from coach.session.commands import Command, CutFrom, Place, Record, Silence, WakeAt
+from coach.session.commands import Command, CutFrom, PlaceCues, Record, Silence, WakeAt
 from coach.session.easing import eased, eased_all, eased_words, next_set_words, slowed
 from coach.session.entries import Result, say, text
 from coach.session.events import Event, On
@@ -185,10 +185,10 @@ def _lay_anew(session: Session, opening: tuple[str, tuple[tuple[str, str | int],
         opening=opening,
     )
     done = Mark(end, At.REP_DONE, running.rep, last_phase(session), sides[-1])
-    return (CutFrom(end), Place(layout.cues, (done, *layout.marks)))
+    return (CutFrom(end), PlaceCues(layout.cues, (done, *layout.marks)))
 
 
-def hold_here(session: Session, event: Event) -> Result:
+def stand_still(session: Session, event: Event) -> Result:
     """The phase has run out: hold, and say so."""
     running = session.open_set
     assert running is not None
@@ -202,8 +202,8 @@ def hold_here(session: Session, event: Event) -> Result:
     if finished:
         session = changed(session, open_set=changed(session.open_set, counted=session.open_set.counted + 1))
     here = where(session)
-    line = Held(here.exercise, here.level, here.set, here.side, running.number)
-    return changed(session, held=True), (
+    line = StoodStill(here.exercise, here.level, here.set, here.side, running.number)
+    return changed(session, still=True), (
         WakeAt(-1),
         Silence(),
         Record(event.at, line),

@@ -6,7 +6,7 @@ import heapq
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from coach.session.commands import Command, CutFrom, Place, Say, Silence, WakeAt
+from coach.session.commands import Command, CutFrom, PlaceCues, Say, Silence, WakeAt
 from coach.session.events import Event, On
 from coach.tempo.timeline import At, Cue, Mark, Sound
 from coach.words.phrases import Phrase
@@ -57,7 +57,7 @@ class Agenda:
                 said_now = Sounding(start, self._length(said), Sound.SPEECH, said)
                 self._speech_end = self._cue_done = start + said_now.length
                 return (said_now,)
-            case Place(cues, marks):
+            case PlaceCues(cues, marks):
                 for mark in marks:
                     self._order += 1
                     heapq.heappush(self._marks, (mark.at, self._order, mark))

@@ -132,7 +132,7 @@ def _apply_pain(session: Session, event: Event, pain: int, written: int | str, *
 
 def too_many_halts(session: Session) -> bool:
     """Tell whether this halt is the one at which the program ends the session."""
-    return session.halted and session.halts >= session.today.program.limits.halts
+    return session.quiet and session.halts >= session.today.program.limits.halts
 
 
 def _without_first(session: Session) -> Session:

@@ -17,7 +17,7 @@ class Say:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class PlaceCues:
     """Put cues and marks at exact samples."""
 
     cues: tuple[Cue, ...]
@@ -57,4 +57,4 @@ class End:
     """The session is over: close the record, let go of the device."""
 
 
-Command = Say | Place | Silence | CutFrom | WakeAt | Record | End
+Command = Say | PlaceCues | Silence | CutFrom | WakeAt | Record | End

@@ -9,7 +9,7 @@ from coach.loglines.kinds import Asked, ExerciseEnded, SessionEnded
 from coach.loglines.reasons import SetWhy
 from coach.program.model import Hold, Reach, Reps, steps
 from coach.session.changed import changed
-from coach.session.commands import Command, CutFrom, End, Place, Record, Say, Silence, WakeAt
+from coach.session.commands import Command, CutFrom, End, PlaceCues, Record, Say, Silence, WakeAt
 from coach.session.ladder import above
 from coach.session.lines import asked_work, set_ended, work_of
 from coach.session.plan import NEXT_DAY, days_to_next
@@ -26,7 +26,7 @@ WINDOW = {
     State.SCREENING: 8.0,
     State.SCREEN_CHECK: 8.0,
     State.WAITING: 25.0,
-    State.HOLDING: 10.0,
+    State.STILL: 10.0,
     State.ASKING: 8.0,
     State.CONFIRMING: 6.0,
     State.HALTED: 8.0,
@@ -41,7 +41,7 @@ PROMPTS = {
     State.SCREENING: 3,
     State.SCREEN_CHECK: 3,
     State.WAITING: 4,
-    State.HOLDING: 2,
+    State.STILL: 2,
     State.ASKING: 3,
     State.CONFIRMING: 2,
     State.HALTED: 3,
@@ -71,7 +71,7 @@ LEAD_GAP = 0.4
 
 def own(session: Session, key: str) -> str:
     """Return `key` in the halt's own words as long as the person has not said "ready" after a halt."""
-    return f"halt_{key}" if session.halted else key
+    return f"halt_{key}" if session.quiet else key
 
 
 def text(words: str) -> tuple[Command, ...]:
@@ -135,7 +135,7 @@ def screen_answers(session: Session) -> tuple[Command, ...]:
 
 def record_words(session: Session) -> Result:
     """Say once that the record cannot be written, where no work runs and nothing but a halt's words may sound."""
-    if not session.unwritten or session.unwritten_told or session.halted:
+    if not session.unwritten or session.unwritten_told or session.quiet:
         return session, ()
     return changed(session, unwritten_told=True), say("trouble_record")
 
@@ -218,7 +218,7 @@ def placed(session: Session, at: int) -> Result:
     ]
     layout = rest_of_set(session, go)
     marks = (Mark(go, At.GO), *layout.marks)
-    return changed(session, placed=True), (Place((*cues, *layout.cues), marks),)
+    return changed(session, placed=True), (PlaceCues((*cues, *layout.cues), marks),)
 
 
 def rest_of_set(session: Session, start: int) -> Layout:
@@ -241,12 +241,12 @@ def working(session: Session, _at: int) -> Result:
     return session, ()
 
 
-def holding(session: Session, at: int) -> Result:
+def still(session: Session, at: int) -> Result:
     """Let the phase run out (a hold: at once), then hold."""
     running = session.open_set
     assert running is not None
     until = at if isinstance(work_of(session), Hold) or running.phase_began < 0 else running.phase_until
-    return changed(session, held=False), (CutFrom(until), WakeAt(until))
+    return changed(session, still=False), (CutFrom(until), WakeAt(until))
 
 
 def set_end(session: Session, _at: int) -> Result:
@@ -432,7 +432,7 @@ ENTER: dict[State, Callable[[Session, int], Result]] = {
     State.WAITING: waiting,
     State.LEAD_IN: lead_in,
     State.WORKING: working,
-    State.HOLDING: holding,
+    State.STILL: still,
     State.SET_END: set_end,
     State.ASKING: asking,
     State.CONFIRMING: confirming,

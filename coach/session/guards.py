@@ -28,8 +28,8 @@ def ends(session: Session) -> bool:
     return bool(session.end_why)
 
 
-def halted(session: Session) -> bool:
-    return session.halted
+def quiet(session: Session) -> bool:
+    return session.quiet
 
 
 def more_asks(session: Session) -> bool:
@@ -117,7 +117,7 @@ def prompts_left(session: Session, _event: Event) -> bool:
 
 
 def too_many_halts(session: Session, _event: Event) -> bool:
-    return session.halted and session.halts >= session.today.program.limits.halts
+    return session.quiet and session.halts >= session.today.program.limits.halts
 
 
 def screen_says_end(session: Session, event: Event) -> bool:
@@ -129,18 +129,18 @@ def not_placed(session: Session, _event: Event) -> bool:
     return not session.placed
 
 
-def held(session: Session, _event: Event) -> bool:
-    return session.held
+def stands_still(session: Session, _event: Event) -> bool:
+    return session.still
 
 
-def held_and_prompts_left(session: Session, event: Event) -> bool:
-    return session.held and prompts_left(session, event)
+def still_and_prompts_left(session: Session, event: Event) -> bool:
+    return session.still and prompts_left(session, event)
 
 
 def completes_set(session: Session, event: Event) -> bool:
     """The phase that ran out was the last of the set."""
     running = session.open_set
-    if running is None or session.held or isinstance(work_of(session), Hold):
+    if running is None or session.still or isinstance(work_of(session), Hold):
         return False
     return (
         running.side == session.sides[-1]

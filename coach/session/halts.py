@@ -62,7 +62,7 @@ def halt(session: Session, event: Event) -> Result:
         set_id=running.number if running else 0,
     )
     session = interrupted(session, event.at)
-    return changed(session, halted=True, halts=session.halts + 1, prompts=0), (
+    return changed(session, quiet=True, halts=session.halts + 1, prompts=0), (
         Silence(),
         WakeAt(-1),
         Record(event.at, line),
@@ -81,7 +81,7 @@ def halt_again(session: Session, event: Event) -> Result:
 
 def halt_deaf(session: Session, event: Event) -> Result:
     """A halt while a device is gone: nothing sounds, and "ready" is waited for in the halt's own words."""
-    if session.halted:
+    if session.quiet:
         return session, (Silence(), Record(event.at, HaltedAgain(event.ear)))
     session, commands = halt(session, event)
     return session, tuple(c for c in commands if not isinstance(c, WakeAt))  # the wait for the device goes on
@@ -147,7 +147,7 @@ def _told(session: Session, event: Event, why: HaltWhy) -> Result:
         set_id=running.number if running else 0,
     )
     session = interrupted(session, event.at)
-    return changed(session, halted=True, prompts=0), (Silence(), WakeAt(-1), Record(event.at, line))
+    return changed(session, quiet=True, prompts=0), (Silence(), WakeAt(-1), Record(event.at, line))
 
 
 def tell_break(session: Session, event: Event) -> Result:
@@ -161,7 +161,11 @@ def ready(session: Session, event: Event) -> Result:
     line = Record(event.at, Ready(event.ear, session.open_set.number if session.open_set else 0))
     session = frozen(session, event.at)
     unmeasured = session.asks[:1] == (Question.HALT_PAIN,)  # pain was told: how much comes before anything else
-    return changed(session, halted=session.halted and unmeasured, held=False, prompts=0), (WakeAt(-1), Silence(), line)
+    return changed(session, quiet=session.quiet and unmeasured, still=False, prompts=0), (
+        WakeAt(-1),
+        Silence(),
+        line,
+    )
 
 
 def pause(session: Session, event: Event) -> Result:
@@ -171,7 +175,7 @@ def pause(session: Session, event: Event) -> Result:
 
 
 def pause_unsure(session: Session, event: Event) -> Result:
-    """Nobody answered while the set was held."""
+    """Nobody answered while the work stood still."""
     session = interrupted(session, event.at)
     return changed(session, prompts=0), (Silence(), WakeAt(-1), Record(event.at, Paused("no_answer")))
 
@@ -220,7 +224,7 @@ def end_as(why: SessionWhy) -> Act:
 
     def act(session: Session, event: Event) -> Result:
         session = frozen(session, event.at)
-        reason: SessionWhy = "no_answer_halt" if why == "no_answer" and session.halted else why
+        reason: SessionWhy = "no_answer_halt" if why == "no_answer" and session.quiet else why
         return changed(session, end_why=session.end_why or reason), (WakeAt(-1),)
 
     return act

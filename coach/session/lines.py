@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from coach.loglines.kinds import PlannedExercise, SessionBegun, SetBegun, SetEnded
-from coach.loglines.reasons import SetWhy
-from coach.loglines.reasons import Work as WorkKind
+from coach.loglines.kinds import PlanEntry, SessionBegun, SetBegun, SetEnded
+from coach.loglines.reasons import SetWhy, WorkKind
 from coach.program.model import Hold, Reps, Route, Work, steps
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
@@ -113,11 +112,11 @@ def session_begun(
     )
 
 
-def _planned(one: Ahead, in_words: Callable[[Clause], str]) -> PlannedExercise:
+def _planned(one: Ahead, in_words: Callable[[Clause], str]) -> PlanEntry:
     planned, exercise = one.planned, one.planned.exercise
     level = exercise.levels[planned.level]
     work = dose(exercise, planned.level).work
-    return PlannedExercise(
+    return PlanEntry(
         exercise=exercise.id,
         level=level.id,
         sets=one.sets,

@@ -52,9 +52,9 @@ def question_again(session: Session) -> tuple[Command, ...]:
             return entries.read_back(session)
         case State.HALTED:
             return say("halt_why")
-        case State.RECOVERING | State.PAUSED if session.halted:
+        case State.RECOVERING | State.PAUSED if session.quiet:
             return say("halt_ready_when")
-        case State.HOLDING | State.PAUSED:
+        case State.STILL | State.PAUSED:
             return say("ready_when")
         case _:
             return say("ask_ready")

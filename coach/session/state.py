@@ -27,8 +27,9 @@ class State(StrEnum):
     """For "ready"."""
     LEAD_IN = "lead_in"
     WORKING = "working"
-    HOLDING = "holding"
-    """Somebody spoke in a set and nobody understood: the phase is finished, then held."""
+    STILL = "holding"
+    """Somebody spoke in a set and nobody understood: the phase is finished, then the work stands still.
+    The record and the screens call it "holding"."""
     SET_END = "set_end"
     ASKING = "asking"
     """Pain, effort or reps of a set, or how much it hurts after a halt."""
@@ -132,8 +133,8 @@ class Session:
     """How often the present question was put without an answer."""
     placed: bool = False
     """LEAD_IN: the lead-in and the work are placed."""
-    held: bool = False
-    """HOLDING: the phase is over."""
+    still: bool = False
+    """STILL: the phase is over."""
     screen_index: int = 0
     screen_answers: tuple[bool, ...] = ()
     asks: tuple[Question, ...] = ()
@@ -166,7 +167,7 @@ class Session:
     """The disk does not take the record; it is kept in memory."""
     unwritten_told: bool = False
     """That was said."""
-    halted: bool = False
+    quiet: bool = False
     """From a halt until the person is ready: nothing but the halt's own words sounds."""
     halts: int = 0
     then: Then = Then.BACK

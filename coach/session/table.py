@@ -5,7 +5,7 @@ Three rules make it true:
 2. Rows of one state and event are tried from the top; the first whose `when` holds is taken. No row: out of place.
 3. Work (LEAD_IN) is reached through READY and nothing else; silence and unclear speech lead away from it.
 
-A row's `act` runs first; then `to` is entered. `to` is one state, or None (stay, without entering anew), or a choice:
+A row's `act` runs first; then `to` is entered. `to` is one state, or None (stay, without entering anew), or branches:
 pairs of a predicate over the session after the act and a state, the first that holds.
 """
 
@@ -33,10 +33,7 @@ from coach.session.guards import (
     exercise_is_over,
     goes_back_to,
     goes_back_to_none,
-    halted,
     has_screen,
-    held,
-    held_and_prompts_left,
     is_taken_up,
     ladder_due,
     mic_gone,
@@ -53,12 +50,15 @@ from coach.session.guards import (
     pain_unmeasured,
     placed_in_band,
     prompts_left,
+    quiet,
     screen_says_end,
     set_goes_on,
     set_was_closed,
     soft,
     speaker_gone,
     speaker_there,
+    stands_still,
+    still_and_prompts_left,
     time_is_over,
     too_many_halts,
     worst_pain_ends,
@@ -66,7 +66,7 @@ from coach.session.guards import (
 from coach.session.prompts import Act
 from coach.session.state import State
 
-Choice = tuple[tuple[Check, State], ...]
+Branches = tuple[tuple[Check, State], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ class Row:
     state: State
     on: On
     when: Guard
-    to: State | Choice | None
+    to: State | Branches | None
     act: Act
 
 
@@ -86,14 +86,14 @@ BACK_TO = (
 )  # fmt: skip
 """States that can be taken up again after an interruption."""
 
-AFTER_SET: Choice = (
+AFTER_SET: Branches = (
     (ends, State.CLOSING),
     (more_asks, State.ASKING),
     (over, State.CLOSING),
     (always, State.RESTING),
 )
-AFTER_ANSWER: Choice = ((ends, State.CLOSING), (halted, State.RECOVERING), *AFTER_SET[1:])
-RESUME: Choice = (
+AFTER_ANSWER: Branches = ((ends, State.CLOSING), (quiet, State.RECOVERING), *AFTER_SET[1:])
+RESUME: Branches = (
     (pain_unmeasured, State.ASKING),
     (set_goes_on, State.LEAD_IN),
     (both(set_was_closed, more_asks), State.ASKING),
@@ -103,21 +103,21 @@ RESUME: Choice = (
     (both(goes_back_to(State.WAITING), needs_setup), State.SETUP),
     *((goes_back_to(state), state) for state in BACK_TO),
 )
-PLACED: Choice = ((placed_in_band, State.CONFIRMING), (always, State.ASKING))
-DECIDED: Choice = ((ends, State.CLOSING), (always, State.RECOVERING))
+PLACED: Branches = ((placed_in_band, State.CONFIRMING), (always, State.ASKING))
+DECIDED: Branches = ((ends, State.CLOSING), (always, State.RECOVERING))
 
 
-BEGUN: Choice = ((is_taken_up, State.ASKING), (always, State.INTRO))
-OPENED: Choice = ((has_screen, State.SCREENING), *BEGUN)
-SCREENED: Choice = ((more_screen, State.SCREENING), (always, State.SCREEN_CHECK))
-NEXT_TURN: Choice = ((needs_intro, State.INTRO), (needs_setup, State.SETUP), (always, State.WAITING))
-EASED: Choice = ((no_set_comes, State.RESTING), (needs_setup, State.SETUP), (always, State.WAITING))
+BEGUN: Branches = ((is_taken_up, State.ASKING), (always, State.INTRO))
+OPENED: Branches = ((has_screen, State.SCREENING), *BEGUN)
+SCREENED: Branches = ((more_screen, State.SCREENING), (always, State.SCREEN_CHECK))
+NEXT_TURN: Branches = ((needs_intro, State.INTRO), (needs_setup, State.SETUP), (always, State.WAITING))
+EASED: Branches = ((no_set_comes, State.RESTING), (needs_setup, State.SETUP), (always, State.WAITING))
 
 
 # -- the table --------------------------------------------------------------------------------------------------------
 
 
-def _for(states: Iterable[State], on: On, when: Guard, to: State | Choice | None, act: Act) -> tuple[Row, ...]:
+def _for(states: Iterable[State], on: On, when: Guard, to: State | Branches | None, act: Act) -> tuple[Row, ...]:
     """Return the same row for each of `states`."""
     return tuple(Row(state, on, when, to, act) for state in states)
 
@@ -125,7 +125,7 @@ def _for(states: Iterable[State], on: On, when: Guard, to: State | Choice | None
 S = State
 BEFORE = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
 EXERCISING = (
-    S.INTRO, S.SETUP, S.WAITING, S.LEAD_IN, S.WORKING, S.HOLDING, S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING,
+    S.INTRO, S.SETUP, S.WAITING, S.LEAD_IN, S.WORKING, S.STILL, S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING,
     S.RECOVERING, S.PAUSED, S.HALTED,
 )  # fmt: skip
 GONE = (S.DEAF, S.MUTE)
@@ -209,8 +209,8 @@ TABLE: tuple[Row, ...] = (
     # the lead-in: anything but quiet takes it back
     Row(S.LEAD_IN,      On.CUE_DONE,   not_placed,          None,             acts.place_work),
     Row(S.LEAD_IN,      On.GO,         always,              S.WORKING,        acts.go),
-    *_for((S.LEAD_IN,), On.SPOKE, always, ((set_goes_on, S.HOLDING), (always, S.WAITING)), halts.take_back),
-    *_for((S.LEAD_IN,), On.NO, always, ((set_goes_on, S.HOLDING), (always, S.WAITING)), halts.take_back),
+    *_for((S.LEAD_IN,), On.SPOKE, always, ((set_goes_on, S.STILL), (always, S.WAITING)), halts.take_back),
+    *_for((S.LEAD_IN,), On.NO, always, ((set_goes_on, S.STILL), (always, S.WAITING)), halts.take_back),
     # the work
     Row(S.WORKING,      On.REP,        always,              None,             acts.rep),
     Row(S.WORKING,      On.PHASE,      always,              None,             acts.phase),
@@ -222,19 +222,19 @@ TABLE: tuple[Row, ...] = (
     Row(S.WORKING,      On.EASIER,     always,              S.SET_END,        acts.ease_in_set),
     Row(S.WORKING,      On.SLOWER,     always,              None,             acts.slower_in_set),
     Row(S.WORKING,      On.LEFT,       always,              None,             acts.left_in_set),
-    Row(S.WORKING,      On.SPOKE,      always,              S.HOLDING,        prompts.nothing),
+    Row(S.WORKING,      On.SPOKE,      always,              S.STILL,        prompts.nothing),
     # somebody spoke and nobody understood: finish the phase, hold, ask
-    Row(S.HOLDING,      On.TIME_UP,    completes_set,       S.SET_END,        acts.complete_set),
-    Row(S.HOLDING,      On.TIME_UP,    held_and_prompts_left, None,           prompts.prompt_again),
-    Row(S.HOLDING,      On.TIME_UP,    held,                S.PAUSED,         halts.pause_unsure),
-    Row(S.HOLDING,      On.TIME_UP,    always,              None,             acts.hold_here),
-    Row(S.HOLDING,      On.CUE_DONE,   held,                None,             prompts.open_window),
-    Row(S.HOLDING,      On.CUE_DONE,   always,              None,             prompts.nothing),
-    Row(S.HOLDING,      On.SPOKE,      held_and_prompts_left, None,           prompts.prompt_again),
-    Row(S.HOLDING,      On.SPOKE,      always,              None,             prompts.nothing),
-    Row(S.HOLDING,      On.READY,      always,              S.LEAD_IN,        halts.ready),
-    Row(S.HOLDING,      On.ENOUGH,     always,              S.SET_END,        acts.enough),
-    Row(S.HOLDING,      On.EASIER,     always,              S.SET_END,        acts.ease_in_set),
+    Row(S.STILL,      On.TIME_UP,    completes_set,       S.SET_END,        acts.complete_set),
+    Row(S.STILL,      On.TIME_UP,    still_and_prompts_left, None,           prompts.prompt_again),
+    Row(S.STILL,      On.TIME_UP,    stands_still,                S.PAUSED,         halts.pause_unsure),
+    Row(S.STILL,      On.TIME_UP,    always,              None,             acts.stand_still),
+    Row(S.STILL,      On.CUE_DONE,   stands_still,                None,             prompts.open_window),
+    Row(S.STILL,      On.CUE_DONE,   always,              None,             prompts.nothing),
+    Row(S.STILL,      On.SPOKE,      still_and_prompts_left, None,           prompts.prompt_again),
+    Row(S.STILL,      On.SPOKE,      always,              None,             prompts.nothing),
+    Row(S.STILL,      On.READY,      always,              S.LEAD_IN,        halts.ready),
+    Row(S.STILL,      On.ENOUGH,     always,              S.SET_END,        acts.enough),
+    Row(S.STILL,      On.EASIER,     always,              S.SET_END,        acts.ease_in_set),
     # after a set
     Row(S.SET_END,      On.CUE_DONE,   always,              AFTER_SET,        prompts.nothing),
     *_for((S.ASKING, S.CONFIRMING), On.CUE_DONE, always, None, prompts.open_window),
@@ -289,10 +289,10 @@ TABLE: tuple[Row, ...] = (
     Row(S.RECOVERING,   On.AGAIN,      always,              None,             prompts.say_again),
     # paused
     *_for(
-        (S.INTRO, S.SETUP, S.WAITING, S.LEAD_IN, S.WORKING, S.HOLDING, S.RESTING, S.SET_END, S.ASKING, S.CONFIRMING),
+        (S.INTRO, S.SETUP, S.WAITING, S.LEAD_IN, S.WORKING, S.STILL, S.RESTING, S.SET_END, S.ASKING, S.CONFIRMING),
         On.PAUSE, always, S.PAUSED, halts.pause,
     ),
-    *_for((S.WORKING, S.HOLDING, S.LEAD_IN, S.WAITING), On.BREAK, always, S.PAUSED, halts.pause),
+    *_for((S.WORKING, S.STILL, S.LEAD_IN, S.WAITING), On.BREAK, always, S.PAUSED, halts.pause),
     Row(S.PAUSED,       On.CUE_DONE,   always,              None,             prompts.open_window),
     Row(S.PAUSED,       On.AGAIN,      always,              None,             prompts.say_again),
     Row(S.PAUSED,       On.TIME_UP,    prompts_left,        None,             prompts.prompt_again),

@@ -149,7 +149,7 @@ class MisheardRun(WatchedRun):
             if not self.over:
                 self._come_of(outcome)
         halts = [hearing for hearing in hearings if hearing.kind == "word" and hearing.word == HALT]
-        need(not halts or self.session.halted or self.session.state in OVER, "a halt that any ear heard halts", halts)
+        need(not halts or self.session.quiet or self.session.state in OVER, "a halt that any ear heard halts", halts)
         self._known = [hearing for hearing in self._known if hearing.ended > self.now - to_samples(30.0)]
 
     def _come_of(self, outcome: Outcome) -> None:

@@ -23,7 +23,7 @@ ANYTHING = (*(on for on in sorted(REPLIES) if on is not On.FINISH), On.SPOKE, On
 FITTING: Mapping[State, tuple[On, ...]] = {
     State.CHECKING: (On.READY,) * 8 + (On.WHY, On.AGAIN),
     State.WAITING: (On.READY,) * 12 + (On.EASIER, On.SLOWER, On.LEFT, On.WHY, On.AGAIN, On.NO, On.PAUSE),
-    State.HOLDING: (On.READY, On.READY, On.ENOUGH, On.STOP),
+    State.STILL: (On.READY, On.READY, On.ENOUGH, On.STOP),
     State.HALTED: (On.BREAK, On.NO, On.PAIN, On.TIRED, On.UNSTEADY, On.READY),
     State.RECOVERING: (On.READY,),
     State.PAUSED: (On.READY,),

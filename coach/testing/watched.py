@@ -9,7 +9,7 @@ from coach.logbook.fields import Unfit, fact, fields_of
 from coach.logbook.pain import edge, is_pain
 from coach.loglines.kinds import KIND_OF, Answer, Answered, Asked, Fact, Resumed, SessionEnded, SetBegun, SetEnded
 from coach.program.model import Action, Hold, steps
-from coach.session.commands import Command, End, Place, Record, Say
+from coach.session.commands import Command, End, PlaceCues, Record, Say
 from coach.session.events import Event, On
 from coach.session.plan import Today, turns
 from coach.session.progression import amount
@@ -69,7 +69,7 @@ class WatchedRun(SoundlessRun):
                 self._line(command, event, before)
             elif isinstance(command, Say):
                 need(command.phrase in self.may_say, "what is said is in the repertoire", command.phrase)
-            elif isinstance(command, Place):
+            elif isinstance(command, PlaceCues):
                 self._placed(command)
         self._quiet_after_a_halt(event, commands)
         self._work_needs_a_person(event, before)
@@ -95,12 +95,12 @@ class WatchedRun(SoundlessRun):
         if after.state in OVER or (event.on is On.READY and not self._pain_told):
             self._quiet = False
         if after.state not in OVER:
-            need(after.halted is self._quiet, "a session knows that it is halted", event, after.state)
+            need(after.quiet is self._quiet, "a session knows that it is quiet", event, after.state)
         if not self._quiet:
             return
-        need(after.state not in (State.LEAD_IN, State.WORKING, State.HOLDING), "a halt stops the work", event)
+        need(after.state not in (State.LEAD_IN, State.WORKING, State.STILL), "a halt stops the work", event)
         for command in commands:
-            need(not isinstance(command, Place), "nothing is placed in a halt", event)
+            need(not isinstance(command, PlaceCues), "nothing is placed in a halt", event)
         for sounding in self.ahead:
             if sounding.at >= event.at:
                 own = sounding.phrase is not None and sounding.phrase.key.startswith("halt_")
@@ -232,7 +232,7 @@ class WatchedRun(SoundlessRun):
             self._ended_exercises.add(before.planned.exercise.id)
 
     # 5
-    def _placed(self, command: Place) -> None:
+    def _placed(self, command: PlaceCues) -> None:
         for cue in command.cues:
             if cue.sound is Sound.SPEECH:
                 said = Phrase(cue.key, tuple(sorted(cue.values)))

@@ -225,7 +225,7 @@ class Pressing:
 
 
 ANSWERS = {
-    State.CHECKING: "r", State.WAITING: "r", State.PAUSED: "r", State.HOLDING: "r", State.RECOVERING: "r",
+    State.CHECKING: "r", State.WAITING: "r", State.PAUSED: "r", State.STILL: "r", State.RECOVERING: "r",
     State.SCREENING: "n", State.SCREEN_CHECK: "y", State.CONFIRMING: "y", State.HALTED: "b",
 }  # fmt: skip
 

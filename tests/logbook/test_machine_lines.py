@@ -27,7 +27,7 @@ FITTING = {
     State.CHECKING: (On.READY,),
     State.SCREEN_CHECK: (On.YES,),
     State.WAITING: (On.READY,),
-    State.HOLDING: (On.READY,),
+    State.STILL: (On.READY,),
     State.ASKING: (On.NUMBER,),
     State.CONFIRMING: (On.YES,),
     State.HALTED: (On.BREAK, On.PAIN, On.TIRED, On.UNSTEADY),

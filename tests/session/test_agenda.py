@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from coach.loglines.kinds import ScreenConfirmed
 from coach.session.agenda import Agenda
-from coach.session.commands import CutFrom, End, Place, Record, Say, Silence, WakeAt
+from coach.session.commands import CutFrom, End, PlaceCues, Record, Say, Silence, WakeAt
 from coach.session.events import Event, On
 from coach.tempo.timeline import At, Cue, Mark, Sound
 from coach.words.phrases import Phrase, phrase
@@ -40,7 +40,7 @@ def test_sentences_follow_each_other_with_a_pause_and_one_end() -> None:
 def test_silence_forgets_speech_and_marks_but_not_the_time_asked_for() -> None:
     due = agenda()
     due.obey(Say(phrase("held")), 0)
-    due.obey(Place((), (Mark(500, At.GO),)), 0)
+    due.obey(PlaceCues((), (Mark(500, At.GO),)), 0)
     due.obey(WakeAt(700), 0)
     due.obey(Silence(), 200)
 
@@ -51,7 +51,7 @@ def test_silence_forgets_speech_and_marks_but_not_the_time_asked_for() -> None:
 
 def test_a_cut_keeps_what_lies_before_it() -> None:
     due = agenda()
-    due.obey(Place((), tuple(Mark(at, At.SECOND, at) for at in (100, 200, 300))), 0)
+    due.obey(PlaceCues((), tuple(Mark(at, At.SECOND, at) for at in (100, 200, 300))), 0)
     due.obey(CutFrom(200), 0)
 
     assert [event.at for event in drain(due)] == [100]
@@ -72,7 +72,7 @@ def test_at_the_same_sample_marks_come_in_their_order_then_the_end_of_speech_the
     due = agenda(1_000)
     due.obey(Say(phrase("held")), 0)
     due.obey(WakeAt(1_000), 0)
-    due.obey(Place((), (Mark(1_000, At.REP_DONE, 1), Mark(1_000, At.REP, 2))), 0)
+    due.obey(PlaceCues((), (Mark(1_000, At.REP_DONE, 1), Mark(1_000, At.REP, 2))), 0)
 
     assert [event.on for event in drain(due)] == [On.REP_DONE, On.REP, On.CUE_DONE, On.TIME_UP]
 
@@ -94,7 +94,7 @@ def test_a_name_longer_than_its_phase_is_left_out_and_a_count_never() -> None:
         Cue(0, Sound.FALL, length=400),
     )
 
-    sounds = due.obey(Place(cues, ()), 0)
+    sounds = due.obey(PlaceCues(cues, ()), 0)
 
     assert [(sound.sound, sound.phrase) for sound in sounds] == [
         (Sound.SPEECH, Phrase("count", (("n", 3),))), (Sound.TICK, None), (Sound.FALL, None),
@@ -115,7 +115,7 @@ def test_events_come_in_the_order_of_time(marks: list[int], wake: int, lengths: 
     due = Agenda(lambda _said: next(of), PAUSE)
     for _ in lengths:
         due.obey(Say(phrase("held")), 0)
-    due.obey(Place((), tuple(Mark(at, At.SECOND, at) for at in marks)), 0)
+    due.obey(PlaceCues((), tuple(Mark(at, At.SECOND, at) for at in marks)), 0)
     due.obey(WakeAt(wake), 0)
 
     times = [event.at for event in drain(due)]

@@ -189,7 +189,7 @@ def test_a_lead_in_that_is_taken_back_leads_to_where_ready_was_said(word: On) ->
     resumed.say(word)
 
     assert (fresh.session.state, fresh.session.then) == (State.WAITING, Then.BACK)
-    assert (resumed.session.state, resumed.session.then) == (State.HOLDING, Then.SET)
+    assert (resumed.session.state, resumed.session.then) == (State.STILL, Then.SET)
     resumed.say(On.READY)
     come_to(resumed, State.WORKING)
     assert resumed.session.sets_begun == number
@@ -234,7 +234,7 @@ def test_pain_told_among_the_questions_about_a_set_comes_before_them_whatever_in
         run.say(On.READY)
 
         assert run.session.asks == (Question.HALT_PAIN, Question.PAIN, Question.EFFORT)
-        assert (run.session.state, run.session.halted) == (State.ASKING, True)
+        assert (run.session.state, run.session.quiet) == (State.ASKING, True)
 
 
 def test_pain_that_nobody_answers_is_written_as_that_and_asked_afresh_after_the_pause() -> None:

@@ -22,7 +22,7 @@ def test_speech_that_nobody_understood_lets_the_phase_run_out_and_counts_a_rep_t
     spoke = run.now
     run.step()
 
-    assert run.session.state is State.HOLDING
+    assert run.session.state is State.STILL
     assert run.now == spoke + to_samples(2.0)
     assert run.session.open_set is not None
     assert run.session.open_set.counted == 2
@@ -33,7 +33,7 @@ def test_a_rep_of_one_phase_counts_where_that_phase_ran_out() -> None:
     run.say(On.SPOKE)
     run.step()
 
-    assert run.session.state is State.HOLDING
+    assert run.session.state is State.STILL
     assert run.session.open_set is not None
     assert run.session.open_set.counted == 2
 

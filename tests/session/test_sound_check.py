@@ -118,7 +118,7 @@ def test_talk_that_nobody_understands_is_named_and_ends_in_no_session() -> None:
 def test_a_halt_in_the_check_is_a_halt_and_the_check_is_asked_again_after_it() -> None:
     run = asked()
     run.say(On.STOP)
-    assert run.session.halted
+    assert run.session.quiet
     run.say(On.BREAK)
     run.say(On.READY)
 

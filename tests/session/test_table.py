@@ -41,7 +41,7 @@ def todays() -> tuple[Today, ...]:
 def guise(session: Session) -> tuple[object, ...]:
     """Return what sets sessions of one state apart for the table."""
     return (
-        session.held, session.halted, session.prompts, session.attempts, session.open_set is not None, session.asks[:1],
+        session.still, session.quiet, session.prompts, session.attempts, session.open_set is not None, session.asks[:1],
         session.then, session.back, bool(session.exercise_over), session.new_setup, session.placed, session.mic_lost,
         session.speaker_lost, session.open_set is not None and session.open_set.rep >= session.target,
         session.rung, session.low >= 0, session.by_ladder, session.trouble > 0, session.exercising, session.level > 0,
@@ -147,7 +147,7 @@ def test_a_halt_is_taken_in_every_live_state(state: State) -> None:
     for session in pool()[state]:
         after, _ = handle(session, Event(On.STOP, session.at, ear="keys"))
 
-        assert after.halted
+        assert after.quiet
         assert after.state is (state if state in (State.DEAF, State.MUTE) else State.HALTED)
 
 
