@@ -17,7 +17,7 @@ import yaml
 
 from coach import resources
 from coach.errors import VoicePackError, did_you_mean
-from coach.program.nodes import Bounded, plain_words
+from coach.program.nodes import plain_words, root_of
 from coach.session.events import REPLIES, On
 from coach.words.phrases import COUNTED, ReplyWords, Speech, VoicePack
 
@@ -201,8 +201,7 @@ def _same_keys(root: Path, nodes: Mapping[str, _Node]) -> None:
 @lru_cache(maxsize=10)
 def _parsed(text: str) -> yaml.Node | None:
     """Return what a file's text holds. Two packs are kept: a visit asks for one at each person and each program."""
-    node: yaml.Node | None = Bounded(text).get_single_node()
-    return node
+    return root_of(text)
 
 
 class _Node:
