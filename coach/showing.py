@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from coach.ports import Block
-from coach.program.model import Hold, Reps, Work, steps
+from coach.program.model import Hold, Reps, Work
 from coach.session.events import REPLIES, On
 from coach.session.ideal import Rehearsal
-from coach.session.lines import UNIT, phase_name, work_of
+from coach.session.lines import phase_name, work_of
 from coach.session.machine import takes
 from coach.session.state import Session, State
 from coach.snapshot import Snapshot
@@ -96,7 +96,7 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
         set=number if exercising else 0,
         sets=max(n for n, _ in session.turns) if exercising else 0,
         side=side,
-        unit=UNIT[type(work)],
+        unit=work.unit,
         count=_count(session) if running and session.state in _IN_SET else 0,
         of=session.target if exercising else 0,
         phase=(phase_name(session) or pack.screens.get("phase_hold", "")) if in_phase else "",
@@ -132,7 +132,7 @@ def way(work: Work, index: int) -> tuple[float, float]:
     It falls in the slow phase. Of the others the longest brings it up again, and in the rest of them it stays. On a
     route it goes up point by point; in a hold it stays up.
     """
-    parts = steps(work)
+    parts = work.steps
     if not isinstance(work, Reps):
         return (index / len(parts), (index + 1) / len(parts)) if parts else (1.0, 1.0)
     names = [part.name for part in parts]

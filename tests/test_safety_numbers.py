@@ -21,6 +21,7 @@ from coach.tempo.units import to_samples
 COACH = Path(__file__).resolve().parent.parent / "coach"
 
 TABLE = """
+program/model         SCALE_END                 10      pain
 session/diagram       MANY                      8       states
 session/entries       WINDOW.checking           8.0     s
 session/entries       WINDOW.screening          8.0     s
@@ -49,9 +50,9 @@ session/entries       LEAD_BEATS                3       beats
 session/entries       LEAD_BEAT                 1.0     s
 session/entries       LEAD_GAP                  0.4     s
 session/entries       REST_ROUNDED              5       s
+session/entries       HOLD_ROUNDED              5       s
 session/ideal         ANSWER_AFTER              1.0     s
 session/ideal         POSITION_AFTER            6.0     s
-session/ladder        MOST                      10      pain
 session/progression   HOLD_STEP                 5       s
 session/progression   REP_STEP                  1       reps
 session/rules         SLOWER_BY                 1.25    times

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable
 
 from coach.errors import CoachError, ProgramError
-from coach.program.model import Dose, Exercise, Hold, Program, Reps, Sides
+from coach.program.model import Dose, Exercise, Program, Sides
 from coach.program.schema import schema
 from coach.program_files import open_program, shipped
 
@@ -74,17 +74,8 @@ def shortest_seconds(exercise: Exercise) -> float:
 
 def _set_seconds(dose: Dose) -> float:
     work = dose.work
-    if isinstance(work, Hold):
-        return float(_usual(work.seconds.low, work.seconds.high, work.seconds.steady))
-    if isinstance(work, Reps):
-        each, amount = sum(phase.seconds for phase in work.phases), work.count
-    else:
-        each, amount = sum(point.seconds for point in work.points), work.rounds
-    return each * _usual(amount.low, amount.high, amount.steady)
-
-
-def _usual(low: int, high: int, steady: bool) -> int:
-    return high if steady else low
+    each = sum(step.seconds for step in work.steps) or 1.0  # a hold counts seconds
+    return each * (work.amount.high if work.amount.steady else work.amount.low)
 
 
 def _many(number: int, noun: str) -> str:

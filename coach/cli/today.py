@@ -14,7 +14,6 @@ from coach.cli.session_setup import Prepared, told_broken
 from coach.history import undated
 from coach.logbook.reading import History
 from coach.logbook.store import Decisions
-from coach.session.lines import UNIT
 from coach.session.plan import PlannedExercise, dose
 from coach.session.proposals import Proposal, proposals
 
@@ -76,7 +75,7 @@ def exercise_line(planned: PlannedExercise, labels: Labels, level: str) -> str:
         level=level,
         sets=its_dose.sets,
         n=planned.target,
-        unit=labels.word("unit", UNIT[type(its_dose.work)]),
+        unit=labels.word("unit", its_dose.work.unit),
     )
 
 

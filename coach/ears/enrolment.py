@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from io import BytesIO
@@ -107,7 +107,7 @@ class Enrolment:
             return LearntMatcher(self.learnt, self.takes, self.halts)
         return Matcher(self.takes, self.halts)
 
-    def missing(self, words: Sequence[str]) -> tuple[str, ...]:
+    def missing(self, words: Iterable[str]) -> tuple[str, ...]:
         """Return those of `words` that were not taught: they can only be given by key."""
         return tuple(word for word in words if word not in self.takes)
 

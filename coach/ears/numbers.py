@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from coach.ears.enrolment import Enrolment
-
-NUMBERS = tuple(f"n{number}" for number in range(11))
+from coach.words.replies import NUMBERS
 
 ENOUGH = 0.9
 """Share of the takes of numbers that the others must hear. Each number is read back, so that a wrong one costs a

@@ -13,6 +13,7 @@ from coach.logbook.record import Line
 from coach.loglines import kinds
 from coach.loglines.changes import Told
 from coach.loglines.kinds import Answer, PlanEntry
+from coach.program.model import UNIT_OF
 
 VIRTUAL_ROOM = "virtual room"
 """Device of a session in the simulated room."""
@@ -349,7 +350,7 @@ def _set(it: kinds.SetBegun | kinds.SetEnded) -> SetRecord:
         set=it.set,
         side=it.side,
         kind=it.kind,
-        unit=_UNITS[it.kind],
+        unit=UNIT_OF[it.kind],
         planned_low=it.planned_low,
         planned_high=it.planned_high,
         counted=None,
@@ -395,8 +396,6 @@ _LONGEST = 2**62
 
 _READ_BACK = ("pain", "halt_pain", "effort", "missed")
 """Questions whose number is read back."""
-
-_UNITS = {"reps": "reps", "hold": "seconds", "route": "rounds"}
 
 _EMPTY = SessionRecord(
     session="",

@@ -6,6 +6,9 @@ from typing import Literal
 
 WorkKind = Literal["reps", "hold", "route"]
 
+Unit = Literal["reps", "seconds", "rounds"]
+"""What a set of each of them counts."""
+
 SetWhy = Literal[
     "done",
     "enough",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.program.model import Action, AfterGap, AskAfter, Guide, Reach, Sides
+from coach.program.model import SCALE_END, Action, AfterGap, AskAfter, Guide, Reach, Sides
 from coach.program.shapes import WITHOUT, Block, Field, Items, Times
 from coach.program.values import Amount, Choice, Code, Day, Days, Seconds, Text, Whole
 
@@ -23,8 +23,8 @@ NEEDS = Items(LINE, most=8)
 PHASES = Times(Seconds(SHORTEST_PHASE, 60), most=8, example="{raise: 2 s, lower: 4 s}")
 ROUTE = Times(Seconds(SHORTEST_PHASE, 60), most=12, example="{ahead: 2 s, out: 2 s}")
 
-_PAIN = Whole(0, 10)
-_EFFORT = Whole(0, 10)
+_PAIN = Whole(0, SCALE_END)
+_EFFORT = Whole(0, SCALE_END)
 
 
 def _choice(*actions: Action) -> Choice:

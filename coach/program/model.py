@@ -6,6 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from typing import ClassVar
+
+from coach.loglines.reasons import Unit, WorkKind
+
+SCALE_END = 10
+"""The worst pain and the hardest effort: both are stated from 0 to this (numeric rating scale)."""
+
+SCALE = range(SCALE_END + 1)
+"""All that can be stated of pain or effort."""
+
+NO_TENSION = "rest"
+"""A phase of this name is not time under tension."""
 
 
 class Sides(StrEnum):
@@ -86,12 +98,38 @@ class Reps:
     """Name of the phase that must not be rushed (the lowering, as a rule)."""
     guide: Guide
 
+    kind: ClassVar[WorkKind] = "reps"
+    unit: ClassVar[Unit] = "reps"
+
+    @property
+    def amount(self) -> Range:
+        """How many a set asks for, in `unit`."""
+        return self.count
+
+    @property
+    def steps(self) -> tuple[Phase | Point, ...]:
+        """What one rep consists of, in order."""
+        return self.phases
+
 
 @dataclass(frozen=True, slots=True)
 class Hold:
     """A timed position."""
 
     seconds: Range
+
+    kind: ClassVar[WorkKind] = "hold"
+    unit: ClassVar[Unit] = "seconds"
+
+    @property
+    def amount(self) -> Range:
+        """How many a set asks for, in `unit`."""
+        return self.seconds
+
+    @property
+    def steps(self) -> tuple[Phase | Point, ...]:
+        """A hold has no steps."""
+        return ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,15 +139,31 @@ class Route:
     points: tuple[Point, ...]
     rounds: Range
 
+    kind: ClassVar[WorkKind] = "route"
+    unit: ClassVar[Unit] = "rounds"
+
+    @property
+    def amount(self) -> Range:
+        """How many a set asks for, in `unit`."""
+        return self.rounds
+
+    @property
+    def steps(self) -> tuple[Phase | Point, ...]:
+        """What one round consists of, in order."""
+        return self.points
+
 
 Work = Reps | Hold | Route
 
+UNIT_OF: dict[WorkKind, Unit] = {work.kind: work.unit for work in (Reps, Hold, Route)}
+"""What a set of each kind of work counts."""
 
-def steps(work: Work) -> tuple[Phase | Point, ...]:
-    """Return what one rep or round consists of, in order; a hold has no steps."""
-    if isinstance(work, Reps):
-        return work.phases
-    return work.points if isinstance(work, Route) else ()
+
+def tension_of_one(work: Work) -> float:
+    """Return the seconds under tension of one rep, round or second of a hold, as written."""
+    if isinstance(work, Hold):
+        return 1.0
+    return sum(step.seconds for step in work.steps if step.name != NO_TENSION)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from coach.program.model import SCALE_END
 from coach.review.clinic import STRIP_DAYS, ClinicReview, Standing
 from coach.review.clinic_words import Labels, how_counted, said, summary
 from coach.review.markup import Markup, document, tag
@@ -119,5 +120,5 @@ def _mark(x: int, worked: bool, pain: int | None, high: int) -> str:
     if pain is None:
         ring = f'<circle class="ring" cx="{x + 2}" cy="{foot - 4}" r="1.6"/>'
         return f'<path d="M{x} {foot}h4v{FOOT}h-4z"/>{ring}'
-    tall = round(min(10, max(0, pain)) * TALL / 10, 1)
+    tall = round(min(SCALE_END, max(0, pain)) * TALL / SCALE_END, 1)
     return f'<path d="M{x} {round(foot - tall, 1)}h4v{round(FOOT + tall, 1)}h-4z"/>'

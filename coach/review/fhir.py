@@ -21,6 +21,7 @@ from coach.logbook import HaltRecord, PlanEntry, QuestionRecord, SessionRecord, 
 from coach.logbook.pain import is_pain
 from coach.loglines.kinds import Answer
 from coach.outputs import write
+from coach.program.model import SCALE
 from coach.review.codes import (
     ACTIVITY,
     DURATION,
@@ -268,7 +269,7 @@ def _value(answer: Answer) -> Resource:
     """Return an answer as a value: a number of 0-10 as an integer, yes and no as such, a band and all else as text."""
     if isinstance(answer, bool):
         return {"valueBoolean": answer}
-    if isinstance(answer, int) and 0 <= answer <= 10:
+    if isinstance(answer, int) and answer in SCALE:
         return {"valueInteger": answer}
     if answer is None or not str(answer).strip():
         return {"dataAbsentReason": UNKNOWN.concept}

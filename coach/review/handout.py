@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from coach.program.model import Dose, Exercise, Hold, Phase, Point, Program, Range, Reach, Reps, Sides, steps
-from coach.session.progression import amount
+from coach.program.model import SCALE_END, Dose, Exercise, Phase, Point, Program, Range, Reach, Reps, Sides
 from coach.words.phrases import VoicePack
 
 Labels = Callable[..., str]
@@ -88,21 +87,20 @@ def _exercise(program: Program, exercise: Exercise, number: int, index: int | No
 
 def _dose(program: Program, exercise: Exercise, dose: Dose, labels: Labels) -> Iterator[str]:
     work = dose.work
-    within = amount(work)
-    unit = "reps" if isinstance(work, Reps) else "seconds" if isinstance(work, Hold) else "rounds"
+    within = work.amount
     sets = _counted(labels, "handout_sets", dose.sets)
     if within.steady:
-        yield labels(f"handout_dose_{unit}_steady", sets=sets, n=within.high)
+        yield labels(f"handout_dose_{work.unit}_steady", sets=sets, n=within.high)
     else:
-        yield labels(f"handout_dose_{unit}", sets=sets, amount=_span(within, labels))
+        yield labels(f"handout_dose_{work.unit}", sets=sets, amount=_span(within, labels))
     if exercise.sides is not Sides.BOTH:
         first = program.affected or "right"
         second = "left" if first == "right" else "right"
         key = "handout_sides_" + str(exercise.sides).replace(" ", "_")
         yield labels(key, first=labels(f"side_{first}"), second=labels(f"side_{second}"))
     slow = work.slow if isinstance(work, Reps) else ""
-    if steps(work):
-        timed = ", ".join(_step(step, labels, slow=step.name == slow) for step in steps(work))
+    if work.steps:
+        timed = ", ".join(_step(step, labels, slow=step.name == slow) for step in work.steps)
         yield labels("handout_tempo", steps=timed) if slow else labels("handout_points", steps=timed)
     if dose.sets > 1 and dose.rest:
         yield _counted(labels, "handout_rest", dose.rest)
@@ -146,8 +144,8 @@ def _pain(program: Program, labels: Labels) -> Iterator[str]:
     yield labels("handout_pain_on", amount=_span(Range(0, limits.pain_carry_on_to), labels))
     if limits.pain_ease_to > limits.pain_carry_on_to:
         yield labels("handout_pain_ease", amount=_span(Range(limits.pain_carry_on_to + 1, limits.pain_ease_to), labels))
-    if limits.pain_ease_to < 10:  # the scale ends there: nothing is above it
-        yield labels("handout_pain_end", amount=_span(Range(limits.pain_ease_to + 1, 10), labels))
+    if limits.pain_ease_to < SCALE_END:  # the scale ends there: nothing is above it
+        yield labels("handout_pain_end", amount=_span(Range(limits.pain_ease_to + 1, SCALE_END), labels))
 
 
 def _foot(program: Program, labels: Labels) -> Iterator[str]:

@@ -14,7 +14,7 @@ from statistics import fmean
 from coach.history import past
 from coach.logbook import PlanEntry, SetRecord
 from coach.logbook.pain import is_pain
-from coach.program.model import Program
+from coach.program.model import UNIT_OF, Program
 from coach.review.due import due_days
 from coach.review.figures import (
     Adherence,
@@ -38,8 +38,6 @@ from coach.review.figures import (
 from coach.review.sorting import Files, exercise_of, prescribed, sort_out
 from coach.session.past import Decision, PastSession
 from coach.session.proposals import Proposal, proposals
-
-UNITS = ("reps", "seconds", "rounds")
 
 STRETCH = 14
 """Days at the beginning and at the end that are held against each other."""
@@ -153,7 +151,9 @@ def _work(visits: Sequence[Visit]) -> Work:
         sets_prescribed=sum(planned.sets for planned in plans),
         sets_begun=len(sets),
         sets_in_full=sum(one.in_full for one in sets),
-        amounts=tuple(amount for unit in UNITS if (amount := _amount(unit, plans, sets)).prescribed or amount.counted),
+        amounts=tuple(
+            amount for unit in UNIT_OF.values() if (amount := _amount(unit, plans, sets)).prescribed or amount.counted
+        ),
         tension_prescribed_s=sum(visit.tension_prescribed_s or 0.0 for visit in known),
         tension_s=sum(visit.tension_s for visit in known),
         tension_unknown=len(visits) - len(known),

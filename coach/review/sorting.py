@@ -9,9 +9,8 @@ from coach.logbook import PlanEntry, SessionRecord, joined
 from coach.logbook.decisions import local_moment
 from coach.logbook.pain import edge, is_pain
 from coach.loglines.kinds import Answer
-from coach.program.model import Exercise, Hold, Program, steps
+from coach.program.model import Exercise, Hold, Program, tension_of_one
 from coach.review.figures import LeftOut, Pain, Visit, worst
-from coach.session.lines import NO_TENSION
 from coach.session.plan import NEXT_DAY
 
 CLOCK_JUMP = 300.0
@@ -126,7 +125,7 @@ def span(pain: Answer) -> Pain | None:
 
 def _sides(planned: PlanEntry) -> int:
     """Return how many sides work in one set: a hold cannot change sides in its middle."""
-    return 2 if planned.sides == "alternating" and planned.unit != "seconds" else 1
+    return 2 if planned.sides == "alternating" and planned.unit != Hold.unit else 1
 
 
 def prescribed(planned: PlanEntry) -> int:
@@ -150,9 +149,7 @@ def _tension_of_a_set(planned: PlanEntry, program: Program | None) -> float | No
     level = next((one for one in exercise.levels if one.id == planned.level), None) if exercise else None
     if level is None:
         return None
-    work = level.dose.work
-    once = 1.0 if isinstance(work, Hold) else sum(step.seconds for step in steps(work) if step.name != NO_TENSION)
-    return once * prescribed(planned)
+    return tension_of_one(level.dose.work) * prescribed(planned)
 
 
 def _tension_as_begun(planned: PlanEntry, record: SessionRecord) -> float | None:

@@ -162,8 +162,8 @@ def left_in_set(session: Session, _event: Event) -> Result:
     running = session.open_set
     assert running is not None
     if isinstance(work_of(session), Hold):
-        left = session.target - running.counted
-        return session, say("hold_left", n=max(5, left // 5 * 5)) if left >= 5 else ()
+        told = (session.target - running.counted) // entries.HOLD_ROUNDED * entries.HOLD_ROUNDED
+        return session, say("hold_left", n=told) if told > 0 else ()
     left = session.target - running.rep
     return session, _lay_anew(session, ("left", (("n", left),)))
 

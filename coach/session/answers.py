@@ -19,6 +19,7 @@ from coach.session.commands import Command, Record, Silence, WakeAt
 from coach.session.easing import eased, eased_all, eased_words
 from coach.session.entries import Result
 from coach.session.events import Event, On
+from coach.session.guards import too_many_halts
 from coach.session.ladder import above, climbed, stated
 from coach.session.lines import asked_work
 from coach.session.prompts import prompt_again
@@ -128,11 +129,6 @@ def _apply_pain(session: Session, event: Event, pain: int, written: int | str, *
     session, more = eased(session, event.at, "limits.pain.ease_to")
     decision = "exercise_over" if session.exercise_over == "eased" else "pain_ease"
     return changed(session, decision=decision), lines + more
-
-
-def too_many_halts(session: Session) -> bool:
-    """Tell whether this halt is the one at which the program ends the session."""
-    return session.quiet and session.halts >= session.today.program.limits.halts
 
 
 def _without_first(session: Session) -> Session:

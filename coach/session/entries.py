@@ -7,13 +7,12 @@ from collections.abc import Callable
 from coach.loglines.changes import Told
 from coach.loglines.kinds import Asked, ExerciseEnded, SessionEnded
 from coach.loglines.reasons import SetWhy
-from coach.program.model import Hold, Reach, Reps, steps
+from coach.program.model import Hold, Reach, Work
 from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, End, PlaceCues, Record, Say, Silence, WakeAt
 from coach.session.ladder import above
 from coach.session.lines import asked_work, set_ended, work_of
 from coach.session.plan import NEXT_DAY, days_to_next
-from coach.session.progression import amount
 from coach.session.state import Question, Session, State
 from coach.tempo.timeline import At, Cue, Layout, Mark, Sound, lay_out
 from coach.tempo.units import to_samples
@@ -177,10 +176,12 @@ def dose_words(session: Session) -> tuple[Command, ...]:
     """Return what is to be done, in words: sets, and reps, seconds or rounds."""
     work = work_of(session)
     sets = max(number for number, _ in session.turns)
-    within = amount(work)
-    unit = "reps" if isinstance(work, Reps) else "seconds" if isinstance(work, Hold) else "rounds"
-    key = f"dose_{unit}_steady" if within.steady else f"dose_{unit}"
-    return say(key, sets=sets, n=session.target)
+    return say(dose_key(work), sets=sets, n=session.target)
+
+
+def dose_key(work: Work) -> str:
+    """Return the phrase that tells how much work a set is."""
+    return f"dose_{work.unit}_steady" if work.amount.steady else f"dose_{work.unit}"
 
 
 def waiting(session: Session, _at: int) -> Result:
@@ -204,7 +205,7 @@ def lead_in(session: Session, _at: int) -> Result:
     work = work_of(session)
     if isinstance(work, Hold):
         return session, say("lead_in_hold")
-    return session, say("lead_in", name=steps(work)[0].name)
+    return session, say("lead_in", name=work.steps[0].name)
 
 
 def placed(session: Session, at: int) -> Result:
@@ -271,9 +272,7 @@ def ask(session: Session) -> tuple[Command, ...]:
         key = own(session, "ladder_above" if more_than else "ladder_any")
         return say(key, n=more_than) if more_than else say(key)
     if session.asked_about is Question.REPS:
-        work = asked_work(session)
-        kind = "reps" if isinstance(work, Reps) else "hold" if isinstance(work, Hold) else "rounds"
-        return say(f"ask_reps_{kind}")
+        return say(f"ask_reps_{asked_work(session).unit}")
     return say(ASK[session.asked_about])
 
 
@@ -307,6 +306,9 @@ def read_back(session: Session) -> tuple[Command, ...]:
 
 REST_ROUNDED = 5
 """Rest is told in multiples of so many seconds."""
+
+HOLD_ROUNDED = 5
+"""What is left of a hold is told in multiples of so many seconds."""
 
 
 def rest_words(session: Session, at: int) -> tuple[Command, ...]:

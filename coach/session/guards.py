@@ -116,7 +116,8 @@ def prompts_left(session: Session, _event: Event) -> bool:
     return session.prompts + 1 < PROMPTS[session.state]
 
 
-def too_many_halts(session: Session, _event: Event) -> bool:
+def too_many_halts(session: Session, _event: Event | None = None) -> bool:
+    """This halt is the one at which the program ends the session."""
     return session.quiet and session.halts >= session.today.program.limits.halts
 
 

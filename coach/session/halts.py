@@ -14,12 +14,12 @@ from coach.loglines.kinds import (
 )
 from coach.loglines.reasons import HaltWhy, SessionWhy
 from coach.program.model import Action
-from coach.session.answers import too_many_halts
 from coach.session.changed import changed
 from coach.session.commands import Command, Record, Silence, WakeAt
 from coach.session.easing import eased
 from coach.session.entries import Result, say
 from coach.session.events import Event, On
+from coach.session.guards import too_many_halts
 from coach.session.lines import Where, frozen, phase_name, set_ended, where
 from coach.session.prompts import Act
 from coach.session.sets import stop

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from coach.program.model import Limits
+from coach.program.model import SCALE_END, Limits
 from coach.session.state import Question, Session
-
-MOST = 10
-"""The worst pain, of 0 to 10."""
 
 NONE = "none"
 """How a band without any pain is written."""
@@ -18,14 +15,14 @@ def rungs(limits: Limits, question: Question) -> tuple[int, ...]:
     Whoever has just said "pain" is not asked whether there is any, unless the program lets no pain carry on.
     """
     begin = {0} if question is Question.PAIN else set()
-    return tuple(sorted(n for n in {limits.pain_carry_on_to, limits.pain_ease_to} | begin if n < MOST)) or (0,)
+    return tuple(sorted(n for n in {limits.pain_carry_on_to, limits.pain_ease_to} | begin if n < SCALE_END)) or (0,)
 
 
 def bands(limits: Limits, question: Question) -> tuple[tuple[int, int], ...]:
     """Return the bands that the ladder may end in, each with its lowest and highest pain; one more than its rungs."""
     steps = rungs(limits, question)
     lows = (min(1, steps[0]), *(step + 1 for step in steps))
-    return tuple(zip(lows, (*steps, MOST), strict=True))
+    return tuple(zip(lows, (*steps, SCALE_END), strict=True))
 
 
 def above(session: Session) -> int:

@@ -6,22 +6,15 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from coach.loglines.kinds import PlanEntry, SessionBegun, SetBegun, SetEnded
-from coach.loglines.reasons import SetWhy, WorkKind
-from coach.program.model import Hold, Reps, Route, Work, steps
+from coach.loglines.reasons import SetWhy
+from coach.program.model import NO_TENSION, Hold, Reps, Work, tension_of_one
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.past import Clause
 from coach.session.plan import Today, dose
-from coach.session.progression import amount
 from coach.session.state import OpenSet, Session
 from coach.session.taken_up import Ahead, ahead
 from coach.tempo.units import RATE, to_seconds
-
-KIND: dict[type[Work], WorkKind] = {Reps: "reps", Hold: "hold", Route: "route"}
-UNIT: dict[type[Work], str] = {Reps: "reps", Hold: "seconds", Route: "rounds"}
-
-NO_TENSION = "rest"
-"""A phase of this name is not time under tension."""
 
 
 def work_of(session: Session) -> Work:
@@ -37,7 +30,7 @@ def asked_work(session: Session) -> Work:
 def planned_amount(session: Session) -> tuple[int, int]:
     """Return the fewest and the most reps (all sides together), rounds or seconds that the present set asks for."""
     sides = len(session.sides)
-    low = min(amount(work_of(session)).low, session.target)
+    low = min(work_of(session).amount.low, session.target)
     return low * sides, session.target * sides
 
 
@@ -46,18 +39,17 @@ def planned_tension(session: Session) -> float:
     work = work_of(session)
     if isinstance(work, Hold):
         return float(session.target)
-    once = sum(step.seconds for step in steps(work) if step.name != NO_TENSION)
-    return once * session.stretch * session.target * len(session.sides)
+    return tension_of_one(work) * session.stretch * session.target * len(session.sides)
 
 
 def last_phase(session: Session) -> int:
     """Return the index of the last phase of a rep or round of the present set; a hold has but one."""
-    return max(0, len(steps(work_of(session))) - 1)
+    return max(0, len(work_of(session).steps) - 1)
 
 
 def phase_name(session: Session) -> str:
     """Return the name of the phase or point of the open set; empty in a hold and outside a set."""
-    parts = steps(work_of(session))
+    parts = work_of(session).steps
     return parts[session.open_set.phase].name if session.open_set and parts else ""
 
 
@@ -122,11 +114,11 @@ def _planned(one: Ahead, in_words: Callable[[Clause], str]) -> PlanEntry:
         sets=one.sets,
         because="; ".join(in_words(clause) for clause in planned.because),
         name=exercise.name,
-        kind=KIND[type(work)],
-        low=amount(work).low,
-        high=amount(work).high,
+        kind=work.kind,
+        low=work.amount.low,
+        high=work.amount.high,
         target=planned.target,
-        unit=UNIT[type(work)],
+        unit=work.unit,
         sides=str(exercise.sides),
     )
 
@@ -143,10 +135,10 @@ def set_begun(session: Session, at: int) -> tuple[Session, Command]:
         level=here.level,
         set=here.set,
         side=here.side,
-        kind=KIND[type(work)],
+        kind=work.kind,
         planned_low=low,
         planned_high=high,
-        unit=UNIT[type(work)],
+        unit=work.unit,
         tension_planned_s=round(planned_tension(session), 3),
     )
     return opened, Record(at, line)
@@ -181,7 +173,7 @@ def set_ended(session: Session, at: int, why: SetWhy) -> tuple[Session, tuple[Co
         level=here.level,
         set=here.set,
         side=here.side,
-        kind=KIND[type(work_of(session))],
+        kind=work_of(session).kind,
         planned_low=low,
         planned_high=high,
         counted=running.counted,

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from coach.program.model import Dose, Exercise, Hold, Level, Program, ScreenQuestion, Sides
 from coach.session.past import Clause, Decision, PastSession, Verdict, clause
-from coach.session.progression import Reached, amount, hurt, in_order, reached, steady
+from coach.session.progression import Reached, hurt, in_order, reached, steady
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +195,7 @@ def _changed(program: Program, past: tuple[PastSession, ...]) -> bool:
 
 
 def _planned(exercise: Exercise, now: Reached, *, changed: bool) -> PlannedExercise:
-    within = amount(dose(exercise, now.level).work)
+    within = dose(exercise, now.level).work.amount
     because = [now.level_because]
     target = now.amount
     if within.steady:

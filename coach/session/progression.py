@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from coach.program.model import AfterGap, Exercise, Hold, Program, Range, Reps, Work
+from coach.program.model import AfterGap, Exercise, Hold, Program
 from coach.session.past import Clause, Decision, PastExercise, PastSession, Verdict, clause
 
 HOLD_STEP = 5
@@ -29,13 +29,6 @@ REP_STEP = 1
 
 CUT_SHORT = frozenset({"pain", "unsteady", "tired", "halts", "screen", "no_answer", "no_answer_halt"})
 """Ends of a session, for what the body said or in silence, after which nothing of that day leads to more."""
-
-
-def amount(work: Work) -> Range:
-    """Return the range of reps, rounds or seconds of `work`."""
-    if isinstance(work, Reps):
-        return work.count
-    return work.seconds if isinstance(work, Hold) else work.rounds
 
 
 def in_order(history: tuple[PastSession, ...]) -> tuple[PastSession, ...]:
@@ -278,7 +271,7 @@ class _Walk:
         """Return the amount after a session: on by a step, the same again, or back to the bottom of the range."""
         done, day, limits = event.exercise, str(event.session.day), self._program.limits
         work = self._levels[self._level].dose.work
-        low, high = amount(work).low, amount(work).high
+        low, high = work.amount.low, work.amount.high
         step = HOLD_STEP if isinstance(work, Hold) else REP_STEP
         same_level = done.level == self._ids[self._level]
         target = min(max(done.target, low), high) if same_level else low
@@ -307,4 +300,4 @@ class _Walk:
         self._amount = self._low(), None
 
     def _low(self) -> int:
-        return amount(self._levels[self._level].dose.work).low
+        return self._levels[self._level].dose.work.amount.low

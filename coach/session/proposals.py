@@ -9,7 +9,7 @@ from datetime import date
 from coach.program.model import AskAfter, Exercise, Program, StepUp
 from coach.session.past import Clause, Decision, PastSession, clause
 from coach.session.plan import has_joined
-from coach.session.progression import Done, Reached, amount, in_full, in_order, reached
+from coach.session.progression import Done, Reached, in_full, in_order, reached
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def _clauses(
     at_level = last if all(done.exercise.level == here.id for done in last) else ()
     enough = len(at_level) >= asked.sessions
     days = ", ".join(str(done.session.day) for done in at_level) or "-"
-    within = amount(here.dose.work)
+    within = here.dose.work.amount
     need = within.high if asked.at_top else within.low
     reps = [done for done in at_level if in_full(done.exercise) and (done.exercise.least or 0) >= need]
     found = [

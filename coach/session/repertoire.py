@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from coach.program.model import Exercise, Hold, Limits, Reps, Route
-from coach.session.entries import REST_ROUNDED
+from coach.program.model import SCALE, Exercise, Hold, Limits, Reps, Route
+from coach.session.entries import HOLD_ROUNDED, LEAD_BEATS, REST_ROUNDED, dose_key
 from coach.session.ladder import bands, rungs
 from coach.session.plan import Today
 from coach.session.plan import turns as sets_of
-from coach.session.progression import amount
 from coach.session.state import Question
+from coach.tempo.timeline import HOLD_NEWS_EVERY
 from coach.words.phrases import Phrase, phrase
 
 _FIXED = (
@@ -18,7 +18,7 @@ _FIXED = (
     "check_voices", "check_speaker", "check_microphone", "check_keys", "ask_next_day", "screen_all_no",
     "screen_all_yes", "is_that_right", "ask_ready", "take_your_time", "no_why", "lead_in_hold", "side_left",
     "side_right", "this_side_left", "this_side_right", "begin_with_left", "begin_with_right", "slower_from_here",
-    "held", "ready_when", "set_done", "ask_reps_reps", "ask_reps_hold", "ask_reps_rounds", "ask_missed", "ask_pain",
+    "held", "ready_when", "set_done", "ask_reps_reps", "ask_reps_seconds", "ask_reps_rounds", "ask_missed", "ask_pain",
     "ladder_any", "halt_ladder_any", "ladder_none", "halt_ladder_none",
     "ask_effort", "eased_level", "eased_today",
     "exercise_over", "slower_now", "not_understood", "nothing_heard", "halt_now",
@@ -56,11 +56,10 @@ def _all(today: Today) -> Iterator[Phrase]:
         yield phrase("screen_was_no", n=number)
     for days in {program.schedule.every_days, program.schedule.after_sore_days} - {1}:
         yield phrase("next_in", n=days)
-    for number in range(11):
+    for number in SCALE:
         yield from (phrase(key, n=number) for key in _NUMBERED)
     yield from _ladder(program.limits)
-    for number in (1, 2, 3):
-        yield phrase("lead", n=number)
+    yield from (phrase("lead", n=n) for n in range(1, LEAD_BEATS + 1))
     turns = 0
     for number, planned in enumerate(today.exercises, start=1):
         exercise = planned.exercise
@@ -99,11 +98,9 @@ def _exercise(exercise: Exercise, top: int, target: int) -> Iterator[Phrase]:
         for words in (level.setup, level.cue, level.feel, *level.watch):
             yield from _text(words)
         work = level.dose.work
-        most = max(target, amount(work).high)
+        most = max(target, work.amount.high)
         sets = {other.dose.sets for other in exercise.levels[: top + 1]}
-        unit = "reps" if isinstance(work, Reps) else "seconds" if isinstance(work, Hold) else "rounds"
-        key = f"dose_{unit}_steady" if amount(work).steady else f"dose_{unit}"
-        yield from (phrase(key, sets=count, n=n) for count in sets for n in range(1, most + 1))
+        yield from (phrase(dose_key(work), sets=count, n=n) for count in sets for n in range(1, most + 1))
         yield from (phrase("set", n=n, of=of) for of in sets for n in range(1, of + 1))
         yield from (phrase("eased_amount", n=n) for n in range(1, most + 1))
         yield from _rests(level.dose.rest)
@@ -118,8 +115,8 @@ def _rests(seconds: float) -> Iterator[Phrase]:
 
 def _work(work: Reps | Hold | Route, most: int) -> Iterator[Phrase]:
     if isinstance(work, Hold):
-        yield from (phrase("hold_left", n=n) for n in range(5, most + 1, 5))
-        yield from (phrase("hold_passed", n=n) for n in range(10, most + 1, 10))
+        yield from (phrase("hold_left", n=n) for n in range(HOLD_ROUNDED, most + 1, HOLD_ROUNDED))
+        yield from (phrase("hold_passed", n=n) for n in range(HOLD_NEWS_EVERY, most + 1, HOLD_NEWS_EVERY))
         return
     yield from (phrase("left", n=n) for n in range(most + 1))
     if isinstance(work, Reps):

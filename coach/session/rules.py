@@ -6,7 +6,6 @@ from enum import StrEnum
 from typing import Literal
 
 from coach.program.model import Limits
-from coach.session.progression import amount
 from coach.session.state import Session
 
 
@@ -47,7 +46,7 @@ def ease(session: Session) -> tuple[Session, Literal["level", "amount"], tuple[s
     levels = session.planned.exercise.levels
     if session.level > 0:
         now, lower = levels[session.level], levels[session.level - 1]
-        low = amount(lower.dose.work).low
+        low = lower.dose.work.amount.low
         target = min(session.target, low) if type(now.dose.work) is type(lower.dose.work) else low
         return session.with_level(index, session.level - 1).with_target(index, target), "level", (now.id, lower.id)
     target = fewer(session.target)

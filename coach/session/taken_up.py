@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from coach.program.model import Action, Exercise, Program
 from coach.session.past import clause
 from coach.session.plan import NEXT_DAY, PlannedExercise, TakenUp, Today, turns
-from coach.session.progression import amount
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +154,7 @@ def _planned(program: Program, one: BrokenExercise, today: Today) -> PlannedExer
     """Return the exercise as it was planned, within its range; what is new is told only where nothing of it began."""
     exercise = program.exercise(one.exercise)
     level = _level(exercise, one.planned_level)
-    target = max(1, min(one.planned_target, amount(exercise.levels[level].dose.work).high))
+    target = max(1, min(one.planned_target, exercise.levels[level].dose.work.amount.high))
     fresh = [each for each in today.exercises if each.exercise.id == one.exercise and not one.begun]
     news = tuple(key for each in fresh for key in each.news)
     return PlannedExercise(exercise, level, target, (clause("because_taken_up"),), news)
@@ -167,7 +166,7 @@ def _now(program: Program, one: BrokenExercise, today: Today) -> tuple[int, int]
     known = [(_level(exercise, one.planned_level), one.planned_target), (_level(exercise, one.level), one.target)]
     known += [(each.level, each.target) for each in today.exercises if each.exercise.id == one.exercise]
     level = min(level for level, _ in known)
-    within = amount(exercise.levels[level].dose.work)
+    within = exercise.levels[level].dose.work.amount
     targets = [target for at, target in known if at == level]
     if level < known[0][0]:
         targets.append(within.low)  # a lower level begins at the bottom of its range

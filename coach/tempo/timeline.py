@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import ceil
 
-from coach.program.model import Guide, Hold, Phase, Point, Reps, Route, Work, steps
+from coach.program.model import Guide, Hold, Phase, Point, Reps, Route, Work
 from coach.tempo.units import to_samples
 
 
@@ -109,7 +109,7 @@ def lay_out(
         raise ValueError("a phase is never shorter than written")
     if isinstance(work, Hold):
         return _hold(start, first, last)
-    parts = steps(work)
+    parts = work.steps
     lengths = [to_samples(step.seconds * stretch) for step in parts]
     cues: list[Cue] = []
     marks: list[Mark] = []

@@ -18,7 +18,7 @@ from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.past import Decision, Verdict
 from coach.session.plan import PlannedExercise, Today, plan
-from coach.session.progression import HOLD_STEP, REP_STEP, amount
+from coach.session.progression import HOLD_STEP, REP_STEP
 from coach.session.taken_up import take_up
 from coach.tempo.units import to_seconds
 from coach.testing.people import Person, live
@@ -163,7 +163,7 @@ class Days:
     def _check(self, today: Today) -> None:
         need(most_turns(today) >= len(today.exercises), "each exercise of a day has a set")
         for one in today.exercises:
-            within = amount(one.exercise.levels[one.level].dose.work)
+            within = one.exercise.levels[one.level].dose.work.amount
             need(within.low <= one.target <= within.high, "a target is within its range", one.target, within)
             need(one.because, "everything planned has its reason", one)
             was = self._before.get(one.exercise.id)
@@ -176,7 +176,7 @@ class Days:
         need(now.level <= was.level + min(1, ups), "a level rises by a decision, one a day", was.level, now.level)
         self.raised += now.level > was.level
         work = now.exercise.levels[now.level].dose.work
-        if now.level != was.level or now.target <= was.target or amount(work).steady:
+        if now.level != was.level or now.target <= was.target or work.amount.steady:
             return
         step = HOLD_STEP if isinstance(work, Hold) else REP_STEP
         need(now.target <= was.target + step, "an amount grows by one step", was.target, now.target)

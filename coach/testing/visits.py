@@ -6,11 +6,10 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from coach.loglines.kinds import Answer, Heard
-from coach.program.model import Hold, Level, Limits, Reps, steps
+from coach.program.model import Level, Limits, tension_of_one
 from coach.session.commands import Record
 from coach.session.events import Event, On
 from coach.session.ladder import above
-from coach.session.lines import NO_TENSION
 from coach.session.plan import NEXT_DAY, PlannedExercise, Today, turns
 from coach.session.soundless import SoundlessRun
 from coach.session.state import Question, State
@@ -328,11 +327,7 @@ class _Visit:
 
 def _unit(level: Level) -> tuple[str, float]:
     """Return what a set of the level counts, and the seconds under tension of one of it."""
-    work = level.dose.work
-    if isinstance(work, Hold):
-        return "seconds", 1.0
-    once = sum(step.seconds for step in steps(work) if step.name != NO_TENSION)
-    return "reps" if isinstance(work, Reps) else "rounds", once
+    return level.dose.work.unit, tension_of_one(level.dose.work)
 
 
 def _prescribed(today: Today, planned: PlannedExercise) -> TruePlan:

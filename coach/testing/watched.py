@@ -8,11 +8,10 @@ from collections.abc import Callable
 from coach.logbook.fields import Unfit, fact, fields_of
 from coach.logbook.pain import edge, is_pain
 from coach.loglines.kinds import KIND_OF, Answer, Answered, Asked, Fact, Resumed, SessionEnded, SetBegun, SetEnded
-from coach.program.model import Action, Hold, steps
+from coach.program.model import Action, Hold
 from coach.session.commands import Command, End, PlaceCues, Record, Say
 from coach.session.events import Event, On
 from coach.session.plan import Today, turns
-from coach.session.progression import amount
 from coach.session.repertoire import repertoire
 from coach.session.soundless import SoundlessRun, made_up_length
 from coach.session.state import Session, State
@@ -126,7 +125,7 @@ class WatchedRun(SoundlessRun):
             was, now = before.levels[index], after.levels[index]
             need(now <= was, "a level never rises in a session", was, now)
             works = [planned.exercise.levels[level].dose.work for level in (was, now)]
-            most = before.targets[index] if type(works[0]) is type(works[1]) else amount(works[1]).low
+            most = before.targets[index] if type(works[0]) is type(works[1]) else works[1].amount.low
             need(1 <= after.targets[index] <= most, "a target never rises in a session", most, after.targets[index])
         if after.exercise_index == before.exercise_index:
             need(after.stretch >= before.stretch, "a phase never gets shorter in an exercise")
@@ -180,7 +179,7 @@ class WatchedRun(SoundlessRun):
             sets = exercise.levels[index].dose.sets
             need(self._sets[exercise.id, begun.side] <= sets, "never more sets than the program says", begun)
         sides = len(begun.side.split("+"))
-        most = amount(exercise.levels[level].dose.work).high * sides
+        most = exercise.levels[level].dose.work.amount.high * sides
         need(begun.planned_high <= most, "never more than the range of the program", begun)
         need(begun.planned_low <= begun.planned_high, "a range is in order", begun)
         minutes = to_samples(60.0 * self._program.limits.minutes)
@@ -240,7 +239,7 @@ class WatchedRun(SoundlessRun):
         work = self.session.planned.exercise.levels[self.session.level].dose.work
         if isinstance(work, Hold):
             return
-        written = [to_samples(step.seconds) for step in steps(work)]
+        written = [to_samples(step.seconds) for step in work.steps]
         for mark in command.marks:
             if mark.kind is At.PHASE:
                 need(mark.until - mark.at >= written[mark.phase], "no phase is shorter than written", mark)

@@ -20,11 +20,12 @@ from coach.errors import VoicePackError, did_you_mean
 from coach.program.nodes import plain_words, root_of
 from coach.session.events import REPLIES, On
 from coach.words.phrases import COUNTED, ReplyWords, Speech, VoicePack
+from coach.words.replies import NUMBERS
 
 REFERENCE = "en"
 """The pack whose keys every other pack must have."""
 
-REPLY_IDS = frozenset(reply.value for reply in REPLIES if reply is not On.NUMBER) | {f"n{n}" for n in range(11)}
+REPLY_IDS = frozenset(reply.value for reply in REPLIES if reply is not On.NUMBER) | NUMBERS
 """Every reply that a pack has to give words for."""
 
 _FILES = ("phrases", "replies", "numbers", "speech", "screens")

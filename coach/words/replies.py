@@ -25,6 +25,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from coach.ports import Hearing
+from coach.program.model import SCALE
 from coach.tempo.units import to_samples
 
 GRACE = to_samples(0.65)
@@ -54,7 +55,7 @@ KEYS: Mapping[str, str] = {
 """Key to reply id. The largest key halts; Enter does nothing, so that a leftover one starts nothing."""
 
 
-NUMBERS = frozenset(f"n{number}" for number in range(11))
+NUMBERS = frozenset(f"n{number}" for number in SCALE)
 """Reply ids of the numbers that can be answered."""
 
 PRESSED = frozenset({"keys", "page"})

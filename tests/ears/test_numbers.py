@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from coach.ears.enrolment import Enrolment, WordReport
-from coach.ears.numbers import NUMBERS, numbers_heard
+from coach.ears.numbers import numbers_heard
 from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
+from coach.words.replies import NUMBERS
 
 ROWS = np.zeros((3, BANDS), np.float32)
 TAKE = Take(np.zeros((1, 96), np.float32), np.zeros(1, np.int32), 1, -30.0, -60.0, ROWS)
@@ -42,7 +43,7 @@ def test_numbers_are_asked_for_where_nine_of_ten_are_heard_whatever_the_other_wo
 
 
 def test_a_number_that_was_not_taught_is_not_heard() -> None:
-    assert not numbers_heard(taught(dict.fromkeys(NUMBERS[:-1], 3)))
+    assert not numbers_heard(taught(dict.fromkeys(sorted(NUMBERS)[:-1], 3)))
 
 
 def test_a_single_take_proves_nothing() -> None:

@@ -13,7 +13,6 @@ from coach.program.model import (
     Guide,
     Hold,
     Program,
-    Range,
     Reach,
     Reps,
     Route,
@@ -34,10 +33,6 @@ def spoken(program: Program) -> Iterator[str]:
         yield from (exercise.name, exercise.why)
         for level in exercise.levels:
             yield from (level.setup, level.cue, level.feel, *level.watch)
-
-
-def amount(work: Reps | Hold | Route) -> Range:
-    return work.count if isinstance(work, Reps) else work.seconds if isinstance(work, Hold) else work.rounds
 
 
 def test_six_programs_are_shipped_and_one_of_them_in_korean_too() -> None:
@@ -77,8 +72,8 @@ def test_the_demo_program_is_three_exercises_of_two_sets() -> None:
 
 def test_between_them_the_programs_use_every_kind_of_work_also_as_much_as_stays_steady() -> None:
     assert {type(work) for work in WORKS} == {Reps, Hold, Route}
-    assert {type(work) for work in WORKS if amount(work).steady} == {Reps, Hold, Route}
-    assert {type(work) for work in WORKS if amount(work).low < amount(work).high and not amount(work).steady} == {
+    assert {type(work) for work in WORKS if work.amount.steady} == {Reps, Hold, Route}
+    assert {type(work) for work in WORKS if work.amount.low < work.amount.high and not work.amount.steady} == {
         Reps,
         Hold,
         Route,
@@ -141,7 +136,7 @@ def test_between_them_the_programs_use_schedules_reach_and_progression() -> None
 
 @pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
 def test_a_harder_level_never_comes_with_a_higher_range(exercise: Exercise) -> None:
-    highs = [amount(level.dose.work).high for level in exercise.levels]
+    highs = [level.dose.work.amount.high for level in exercise.levels]
 
     assert highs == sorted(highs, reverse=True)
 

@@ -16,7 +16,6 @@ from coach.program.model import AfterGap, Program, Range, Reps
 from coach.program_files import read, shipped
 from coach.session.past import Decision, PastExercise, PastSession, Verdict
 from coach.session.plan import PlannedExercise, dose, plan, turns
-from coach.session.progression import amount
 from coach.session.proposals import proposals
 from coach.testing import random_decisions, random_history, random_program
 from coach.voice.pack import load_pack
@@ -284,7 +283,7 @@ stories = st.integers(0, 2**32).map(Story)
 @given(stories)
 def test_nothing_planned_is_more_than_the_program_says(story: Story) -> None:
     for planned in story.planned().values():
-        within = amount(dose(planned.exercise, planned.level).work)
+        within = dose(planned.exercise, planned.level).work.amount
         assert within.low <= planned.target <= within.high
         assert planned.because
 
