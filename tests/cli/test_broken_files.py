@@ -13,9 +13,12 @@ WALKED = [
     (tuple(COMMANDS)[number % len(COMMANDS)], place, how)
     for number, (place, how) in enumerate(WAYS)
     if place == "session" or number % 4 == 1
-] + [(command, "session", "shut") for command in COMMANDS]
-"""Every command past a session that nobody may read, every way in place of one, a quarter of the ways in every place;
-all that there is walks tests/bench/broken_files.py."""
+] + [
+    *((command, "session", "shut") for command in COMMANDS),
+    *((command, "folder", "huge") for command in ("log", "page", "review --clinic")),
+]
+"""Every command past a session that nobody may read, every way in place of one, a quarter of the ways in every place,
+and past a file in place of a folder what goes through everybody's; all there is walks tests/bench/broken_files.py."""
 
 
 @pytest.fixture(scope="module")
