@@ -48,7 +48,7 @@ HUSH_AFTER_VOICE = to_samples(0.5)
 """Samples that the coach stays quiet behind a voice: as long as a word may take to be understood."""
 
 STALLS = 150
-"""Reads in a row without sound, PATIENCE each, after which the device is given up: two minutes."""
+"""Reads without sound, PATIENCE each, in one trouble, after which the device is given up: two minutes were lost."""
 
 LAST_WORDS = 6
 """The same where nothing but the last words of a session is still to be said."""
@@ -185,15 +185,15 @@ class Engine:
 
     def _stretch(self) -> None:
         self._look_up()
-        captured = self._device.read(PATIENCE)
-        if captured is None:
+        if (captured := self._device.read(PATIENCE)) is None:
             self._stall()
             return
-        self._stalled = 0
         self._now = captured.at + len(captured.mic)
         self._happen()
         self._listen(self._canceller.process(captured))
         self._tell_troubles(self._troubles.fed(captured))
+        if not self._troubles.speaker_lost:  # one that gives a moment of sound now and then is not back
+            self._stalled = 0
         if self._echo_watch.feed(captured):
             self._tell_troubles(self._troubles.unheard(self._now))
         self._watch_disk()

@@ -457,6 +457,24 @@ def test_a_device_that_never_comes_back_ends_the_session_with_a_record() -> None
     assert ran.lines.closed
 
 
+def test_a_device_that_gives_a_moment_of_sound_now_and_then_is_waited_for_no_longer() -> None:
+    asked: list[int] = []
+
+    def act(desk: Desk) -> str | None:
+        if desk.phase() == (2, 0) or asked:
+            asked.append(desk.now)
+            assert len(asked) <= 3 * STALLS, "the session waits for ever"
+            return "stall" if len(asked) % 2 else None
+        return None
+
+    ran = run(act)
+
+    assert len(ran.desk.holes) == STALLS
+    assert ran.why == "quit"
+    assert len(ran.lines.of("set_ended")) == len(ran.lines.of("set_begun")) == 1
+    assert ran.lines.closed
+
+
 def test_an_interrupt_from_the_keyboard_closes_the_record() -> None:
     def act(desk: Desk) -> None:
         if desk.phase() == (2, 1):

@@ -30,7 +30,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from pulse import ANSWER, NoPulseError, feed_noise, pulse_server, start_server
 
-LONGEST = 60
+LONGEST = 180
 """Seconds that a session may take, with its fault."""
 
 Env = dict[str, str]
@@ -174,6 +174,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--only", default=",".join(FAULTS), help="ids of faults, with commas")
     parser.add_argument("--lasts", type=float, default=8.0, help="seconds of each fault")
+    parser.add_argument("--told", action="store_true", help="print all that a session told, in seconds from the fault")
     parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.child:
@@ -183,7 +184,10 @@ def main() -> int:
     for name in args.only.split(","):
         try:
             with pulse_server() as env, contextlib.ExitStack() as stack:
-                print(_row(name, _run(name, args.lasts, env, stack)), flush=True)
+                told = _run(name, args.lasts, env, stack)
+            print(_row(name, told), flush=True)
+            if args.told:
+                _print_told(told)
         except NoPulseError as error:
             print(f"device_faults: not measured, {error}")
             return 0
@@ -270,6 +274,12 @@ def _row(name: str, told: list[dict[str, Any]]) -> str:
     )
 
 
+def _print_told(told: list[dict[str, Any]]) -> None:
+    began = next((each["t"] for each in told if "fault" in each), told[0]["t"])
+    for each in told:
+        print(f"{each['t'] - began:8.2f}", *(f"{key} {what}" for key, what in each.items() if key != "t"))
+
+
 def _session() -> None:
     """Run a session on the real stream and tell, a line each, what changes in it."""
     from in_the_room import PERSON
@@ -279,7 +289,7 @@ def _session() -> None:
     from coach.cli.session_setup import first_line
     from coach.ears.front import Ears
     from coach.ears.keys import Keys
-    from coach.engine import Engine, Measured
+    from coach.engine import Engine, Measured, within
     from coach.errors import CoachError
     from coach.ports import Captured
     from coach.session.events import On
@@ -299,9 +309,15 @@ def _session() -> None:
         seen = 0
         said = 0
         before: tuple[object, ...] = ()
+        holes = 0
+        told_at = 0.0
 
         def read(self, timeout: float = 1.0) -> Captured | None:
             captured = super().read(timeout)
+            self.holes += captured is None
+            if time.monotonic() >= self.told_at + 10:
+                self.told_at = time.monotonic()
+                tell(sound=round(self.engine.seconds, 1), holes=self.holes)
             self.report()
             if captured is not None:
                 self.quiet_for = 0 if captured.played.any() else self.quiet_for + len(captured.mic)
@@ -335,7 +351,7 @@ def _session() -> None:
 
     measured, lines = Measured(), Lines()
     ready = brief(QUIET.replace("sets: 2, reps: 3", "sets: 1, reps: 5"))
-    stream = Answered(clock=sleepless_clock)
+    stream = Answered(clock=sleepless_clock, within=within)
     engine = Engine(
         ready.today, ready.pack, device=stream, voice=Clips(), ears=Ears([stream.keys]), store=lines, show=show,
         measured=measured,
