@@ -25,6 +25,9 @@ ENDS: dict[str, Literal["keyboard", "system", "terminal"]] = {
 }
 """Signals that tell a command to end, and who sends them. Not every system has all."""
 
+ONCE_MORE = 0.01
+"""Seconds after which an error that came to nothing is raised once more: where it came to nothing is done by then."""
+
 HANG_UP = 1
 """Number of the signal that tells of a closed terminal."""
 
@@ -61,6 +64,20 @@ class Told:
             self.end = ToldToEndError(by, number)
             self._told_at = self._now()
         if self._now() - self._told_at >= INSISTS or not (again or self._noting):
+            raise self.end
+
+    def came_to_nothing(self) -> None:
+        """Raise the error once more shortly, since Python threw it away: it does in what it calls back itself.
+
+        Such as the end of an object, or of a lock of its imports. Where there is no timer, the next signal raises it.
+        """
+        self._told_at -= INSISTS
+        if hasattr(signal, "setitimer"):
+            signal.signal(signal.SIGALRM, self._once_more)
+            signal.setitimer(signal.ITIMER_REAL, ONCE_MORE)
+
+    def _once_more(self, _number: int, _frame: object) -> None:
+        if self.end is not None and _heard is self:  # else the command is over
             raise self.end
 
     def to_stop(self, _number: int = 0, _frame: object = None) -> None:
@@ -143,9 +160,19 @@ def heeded(now: Callable[[], float] = monotonic) -> Iterator[Told]:
             number = getattr(signal, name, None)
             if number is not None and signal.getsignal(number) not in (signal.SIG_IGN, None):
                 kept[number] = signal.signal(number, handler)
+    thrown_away = sys.unraisablehook
+
+    def once_more(lost: Any) -> None:  # noqa: ANN401  a type that Python gives no name to
+        if isinstance(lost.exc_value, ToldToEndError):
+            mine.came_to_nothing()
+        else:
+            thrown_away(lost)
+
+    sys.unraisablehook = once_more
     try:
         yield mine
     finally:
+        sys.unraisablehook = thrown_away
         for number, handler in kept.items():
             signal.signal(number, handler)
         _heard = before

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 import signal
+import subprocess
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
+from threading import Event
 from typing import Any
 
 import numpy as np
@@ -197,6 +199,23 @@ def test_a_closed_terminal_is_written_to_no_more_and_ends_nothing_where_the_comm
     assert one.end is None
 
 
+class Last:
+    """Something at whose end a signal comes, where Python throws any error away."""
+
+    def __del__(self) -> None:
+        signal.raise_signal(signal.SIGTERM)
+
+
+@pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="no timer here: the next signal ends it")
+def test_told_to_end_where_python_throws_errors_away_it_ends_all_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+    last = [Last()]
+    with pytest.raises(ToldToEndError), heeded():  # noqa: PT012  it comes while something else is waited for
+        last.clear()
+        Event().wait(10)
+
+    assert capsys.readouterr().err == ""
+
+
 @pytest.mark.skipif(HUP is None, reason="no such signal here")
 def test_what_the_process_was_started_to_ignore_stays_ignored() -> None:
     assert HUP is not None
@@ -206,6 +225,32 @@ def test_what_the_process_was_started_to_ignore_stays_ignored() -> None:
             assert signal.getsignal(HUP) is signal.SIG_IGN
     finally:
         signal.signal(HUP, before)
+
+
+AT_THE_START = """
+import runpy, signal, sys
+class AtImport:
+    def find_spec(self, name, *_):
+        if name == "coach.cli":
+            signal.raise_signal(signal.SIGINT)
+sys.meta_path.insert(0, AtImport())
+"""
+AT_THE_END = """
+import atexit, runpy, signal, sys
+atexit.register(signal.raise_signal, signal.SIGINT)
+sys.argv[1:] = ["words", "--help"]
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a Ctrl-C there is no signal to the process alone")
+@pytest.mark.parametrize("when", [AT_THE_START, AT_THE_END])
+def test_ctrl_c_while_python_itself_starts_or_ends_leaves_no_word(when: str) -> None:
+    code = f"{when}runpy.run_module('coach', run_name='__main__', alter_sys=True)"
+
+    ran = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True)
+
+    assert ran.stderr == ""
+    assert ran.returncode == -signal.SIGINT
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGCONT"), reason="no such signal here")
