@@ -44,8 +44,8 @@ from coach.logbook import SessionRecord, packed
 from coach.logbook.assembled import assemble
 from coach.logbook.cached import Cache, _seal
 from coach.logbook.decisions import decided
+from coach.logbook.lines import read_lines, seal
 from coach.logbook.reading import held
-from coach.logbook.record import read_lines, seal
 from coach.logbook.store import Home, Person
 from coach.loglines.changes import Decided, ProgramVersion
 from coach.page.server import Gate, Relay, Ticket

@@ -19,7 +19,7 @@ from coach.cli.session_setup import Prepared, coach_voice, first_line, record_of
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.engine import Engine, Measured
-from coach.logbook.assembled import SessionRecord
+from coach.logbook.session_record import SessionRecord
 from coach.logbook.store import Home
 from coach.ports import Block, Captured, Voice
 from coach.program.load import load

@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 
 from coach.history import broken_off, day_of, past
 from coach.logbook import SessionRecord
-from coach.logbook.assembled import HaltRecord
 from coach.logbook.fields import fact
+from coach.logbook.session_record import HaltRecord
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
 from coach.review.due import due_days

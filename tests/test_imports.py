@@ -42,7 +42,8 @@ CORE = (
     "history",
 )  # fmt: skip
 CORE_EDGES = {
-    f"coach/logbook/{name}.py" for name in ("store", "files", "reading", "writing", "cached", "handover", "forgetting")
+    f"coach/logbook/{name}.py"
+    for name in ("store", "files", "reading", "writing", "closing", "cached", "handover", "forgetting")
 }
 """The edge of the logbook: it touches the disk."""
 
@@ -221,7 +222,7 @@ def test_the_command_line_loads_no_device_library_until_a_command_needs_it() -> 
         (impure, "coach/session/machine.py", "import time"),
         (impure, "coach/session/plan.py", "from datetime import datetime\nx = datetime.now()"),
         (impure, "coach/session/plan.py", "import datetime\nx = datetime.date.today()"),
-        (impure, "coach/logbook/record.py", "from coach.logbook.store import Home"),
+        (impure, "coach/logbook/lines.py", "from coach.logbook.store import Home"),
         (impure, "coach/words/replies.py", "x = open('a')"),
         (impure, "coach/tempo/timeline.py", "import numpy as np\nx = np.random.default_rng()"),
         (misplaced, "coach/audio/stream.py", "import sounddevice"),

@@ -16,7 +16,7 @@ from coach.cli.session_setup import Prepared, coach_voice, record_of, render_all
 from coach.ears.models import find_model, load_model
 from coach.ears.vosk import Vosk
 from coach.engine import Measured
-from coach.logbook.assembled import SessionRecord
+from coach.logbook.session_record import SessionRecord
 from coach.logbook.store import Home
 from coach.program.load import load
 from coach.session.plan import plan

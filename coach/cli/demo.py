@@ -24,7 +24,7 @@ from coach.cli.session_setup import (
     tell_unkept,
 )
 from coach.cli.view import View
-from coach.logbook.assembled import VIRTUAL_ROOM
+from coach.logbook.session_record import VIRTUAL_ROOM
 from coach.logbook.store import Home
 
 PERSON = "demo"

@@ -13,8 +13,8 @@ from rich.text import Text
 
 from coach.cli.labels import Labels, clock, shown
 from coach.logbook import HaltRecord, SessionRecord, SetRecord
-from coach.logbook.assembled import QuestionRecord
 from coach.logbook.pain import edge, is_pain
+from coach.logbook.session_record import QuestionRecord
 from coach.loglines.kinds import Answer, SoundCheck
 
 HIGH_PAIN = 4

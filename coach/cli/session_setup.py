@@ -15,8 +15,8 @@ from coach.cli.signals import told
 from coach.errors import CoachError, RecordError
 from coach.history import broken_off, past
 from coach.logbook import assemble, read_lines
-from coach.logbook.assembled import SessionRecord
 from coach.logbook.reading import History, read_session
+from coach.logbook.session_record import SessionRecord
 from coach.logbook.store import Home, wall_clock
 from coach.logbook.writing import ENDING, SessionStore
 from coach.loglines.changes import ProgramVersion

@@ -36,7 +36,7 @@ from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
 from coach.engine import within
 from coach.errors import CoachError
-from coach.logbook.assembled import RECORDING, VIRTUAL_ROOM
+from coach.logbook.session_record import RECORDING, VIRTUAL_ROOM
 from coach.logbook.store import Home
 from coach.ports import Device
 

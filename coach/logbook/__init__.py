@@ -1,17 +1,17 @@
 """The logbook: what a session leaves behind. Everything here is pure; the files are in `coach.logbook.store`."""
 
-from coach.logbook.assembled import (
+from coach.logbook.assembled import assemble
+from coach.logbook.fields import fields_of, plain
+from coach.logbook.joined import joined
+from coach.logbook.lines import VERSION, Line, Problem, Reading, encode, line_of, read_lines, seal
+from coach.logbook.session_record import (
     EarRecord,
     EasedRecord,
     HaltRecord,
     QuestionRecord,
     SessionRecord,
     SetRecord,
-    assemble,
 )
-from coach.logbook.fields import fields_of, plain
-from coach.logbook.joined import joined
-from coach.logbook.record import VERSION, Line, Problem, Reading, encode, line_of, read_lines, seal
 from coach.loglines.kinds import KINDS, PlanEntry
 
 __all__ = [

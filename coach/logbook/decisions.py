@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from coach.logbook.fields import Unfit, fact
-from coach.logbook.record import Reading
+from coach.logbook.lines import Reading
 from coach.loglines.changes import Decided, ProgramVersion
 from coach.session.past import Decision, Verdict, Version
 

@@ -88,6 +88,13 @@ def read_file(path: Path, most: int = LARGEST, *, links: bool = True) -> bytes:
     return data
 
 
+def read_end(path: Path, most: int) -> bytes:
+    """Return the last bytes of a file, `most` at most, however large it is; errors as in `open_file`."""
+    with os.fdopen(open_file(path), "rb") as file, _told(path):
+        file.seek(-min(most, os.fstat(file.fileno()).st_size), os.SEEK_END)
+        return file.read(most)
+
+
 def check_folder(folder: Path) -> None:
     """Raise AbsentError or UnreadableError if what lies in a folder cannot be got at."""
     with _told(folder):

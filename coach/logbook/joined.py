@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from coach.logbook.assembled import EarRecord, SessionRecord
+from coach.logbook.session_record import EarRecord, SessionRecord
 
 
 def joined(records: Iterable[SessionRecord]) -> tuple[SessionRecord, ...]:

@@ -8,8 +8,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from coach.logbook import files
-from coach.logbook.assembled import SessionRecord, assemble
-from coach.logbook.record import Line, Problem, read_lines
+from coach.logbook.assembled import assemble
+from coach.logbook.lines import Line, Problem, read_lines
+from coach.logbook.session_record import SessionRecord
 from coach.logbook.writing import ENDING
 from coach.session.past import PastSession
 

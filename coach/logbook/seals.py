@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hashlib import sha256
 
-from coach.logbook.record import VERSION
+from coach.logbook.lines import VERSION
 
 _BEFORE = b',"chain":"'
 """Stands before the chain of a line; nowhere else, for within a text the signs of it are written otherwise."""

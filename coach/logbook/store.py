@@ -12,18 +12,16 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import cast
 
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import cached, files
-from coach.logbook.assembled import SetRecord, assemble
+from coach.logbook.closing import closed, going_on
 from coach.logbook.decisions import decided
+from coach.logbook.lines import read_lines
 from coach.logbook.reading import STAMP, FileProblem, History, text_of, unreadable
-from coach.logbook.record import Reading, read_lines
 from coach.logbook.writing import ENDING, SessionStore
 from coach.loglines.changes import Decided, ProgramVersion
-from coach.loglines.kinds import Note, SessionEnded, SetEnded
-from coach.loglines.reasons import WorkKind
+from coach.loglines.kinds import Note
 from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
@@ -192,9 +190,8 @@ class Home:
         """Close the sessions that died as interrupted; return their ids.
 
         A session that still runs, or whose file cannot be used, is left alone.
-        A torn tail is kept beside the file, in one that ends in ".torn"; the chain goes on from the last whole line.
         """
-        return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if self._closed_now(path))
+        return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if closed(path, self._now))
 
     def note(self, person_id: str, session: str, text: str, by: str) -> None:
         """Add a remark to the record of a session that has ended. Raises RecordError if there is none of that id."""
@@ -203,7 +200,7 @@ class Home:
         if path not in self._paths(person_id):
             raise RecordError(f'{person_id} has no session "{session}"; coach log {person_id} lists them.')
         with files.clear_errors(path, "write"):
-            store = self._going_on(path, files.open_file(path, adding=True), session)
+            store = going_on(path, files.open_file(path, adding=True), session, self._now)
         with store:
             store.append(store.reached, Note(text, by))
 
@@ -263,7 +260,7 @@ class Home:
                 files.sync_folder(path.parent)
             except FileExistsError:
                 handle = files.open_file(path, adding=True)
-            store = self._going_on(path, handle, person_id)
+            store = going_on(path, handle, person_id, self._now)
         with store:
             store.append(0, line)
 
@@ -307,99 +304,6 @@ class Home:
         except files.AbsentError:
             return []
         return [path for path in there if path.name.endswith(ENDING)]
-
-    def _going_on(self, path: Path, handle: int, seed: str) -> SessionStore:
-        """Return what adds to a file that is there; its torn tail is kept beside it."""
-        try:
-            raw = _claimed(path, handle)
-        except BaseException:
-            os.close(handle)
-            raise
-        whole = raw[: raw.rfind(b"\n") + 1]
-        return SessionStore(path, handle, self._now, read_lines(text_of(whole), seed), whole)
-
-    def _closed_now(self, path: Path) -> bool:
-        try:
-            if _is_ended(files.read_file(path)):
-                return False
-            handle = files.open_file(path, adding=True)
-        except (files.AbsentError, files.UnreadableError):
-            return False
-        with files.clear_errors(path, "write"):
-            try:
-                if not files.lock(handle):  # it still runs, in another process
-                    os.close(handle)
-                    return False
-                raw = files.read_file(path)  # again, now that nobody else writes
-                _set_aside(path, handle, raw)
-            except (OSError, RecordError):
-                os.close(handle)
-                raise
-        reading = read_lines(text_of(raw), path.name.removesuffix(ENDING))
-        with SessionStore(path, handle, self._now, reading, raw[: raw.rfind(b"\n") + 1]) as store:
-            return _closed_as_interrupted(store, reading)
-
-
-def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
-    """Write the end of a session that died; False if none had begun (its empty file goes away when closed)."""
-    if not reading.lines:
-        return False
-    at = max(line.at for line in reading.lines)
-    for one in assemble(reading.lines).sets:
-        if not one.why:
-            store.append(at, interrupted(one))
-    because = "the program stopped in the middle; closed at the next start"
-    store.append(at, SessionEnded("interrupted", None, because))
-    return True
-
-
-def _is_ended(data: bytes) -> bool:
-    """Tell whether a line says so; all of them are read only if none of those that hold the word does."""
-    whole = data[: data.rfind(b"\n") + 1]
-    holding = b"".join(line + b"\n" for line in whole.split(b"\n") if b"session_ended" in line)
-    return any(line.kind == "session_ended" for part in (holding, whole) for line in read_lines(text_of(part)).lines)
-
-
-def _set_aside(path: Path, handle: int, raw: bytes) -> None:
-    """Move what stands after the last whole line into a file beside it."""
-    good = raw.rfind(b"\n") + 1
-    if good == len(raw):
-        return
-    beside, tail = path.with_name(path.name + ".torn"), raw[good:]
-    try:
-        kept = files.read_file(beside)
-    except files.AbsentError:
-        kept = b""
-    if kept != tail and not kept.endswith(b"\n" + tail):  # else it died before the tail was cut off, and comes again
-        files.replace_file(beside, kept + b"\n" + tail if kept else tail)
-    os.ftruncate(handle, good)
-    os.fsync(handle)
-
-
-def _claimed(path: Path, handle: int) -> bytes:
-    """Take a file for this process, its torn tail set aside; return what it held. Raises RecordError if it is taken."""
-    if not files.lock(handle):
-        raise RecordError(f"Another command writes {path} just now; try again.")
-    raw = files.read_file(path)
-    _set_aside(path, handle, raw)
-    return raw
-
-
-def interrupted(one: SetRecord) -> SetEnded:
-    """Return the end of a set in which the program died."""
-    return SetEnded(
-        set_id=one.set_id,
-        exercise=one.exercise,
-        level=one.level,
-        set=one.set,
-        side=one.side,
-        kind=cast("WorkKind", one.kind),  # it was taken from a line of a set
-        planned_low=one.planned_low,
-        planned_high=one.planned_high,
-        counted=None,
-        tension_s=None,
-        why="interrupted",
-    )
 
 
 def _read_name(path: Path) -> tuple[str, tuple[FileProblem, ...]]:

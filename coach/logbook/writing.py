@@ -13,7 +13,7 @@ from typing import Self
 
 from coach.errors import RecordError
 from coach.logbook import files
-from coach.logbook.record import Reading, encode, line_of, read_lines
+from coach.logbook.lines import Reading, encode, line_of, read_lines
 from coach.loglines.kinds import Fact
 
 ENDING = ".jsonl"

@@ -9,8 +9,8 @@ from pathlib import Path
 from coach.errors import RecordError
 from coach.logbook import files
 from coach.logbook.decisions import local_moment
+from coach.logbook.lines import read_lines
 from coach.logbook.reading import lost_session, unreadable
-from coach.logbook.record import read_lines
 from coach.logbook.seals import unbroken
 from coach.logbook.store import PEOPLE, Home, Person
 from coach.logbook.writing import ENDING

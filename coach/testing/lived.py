@@ -10,8 +10,8 @@ from random import Random
 
 from coach.history import broken_off, past
 from coach.logbook import SessionRecord, assemble, line_of
+from coach.logbook.closing import interrupted
 from coach.logbook.pain import edge, is_pain
-from coach.logbook.store import interrupted
 from coach.loglines.kinds import Answered, Eased, HaltExplained, SessionEnded, SetBegun, SetEnded, Unanswered
 from coach.program.model import Hold, Program
 from coach.session.commands import Record

@@ -12,7 +12,7 @@ from coach.cli import main
 from coach.cli.reading import AT_ONCE, when_slow
 from coach.cli.visit.desk import Desk
 from coach.logbook import reading
-from coach.logbook.record import Reading, read_lines
+from coach.logbook.lines import Reading, read_lines
 from coach.logbook.store import Home
 from coach.page.server_link import Message
 from coach.program.load import load

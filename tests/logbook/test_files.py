@@ -11,7 +11,16 @@ from pathlib import Path
 import pytest
 from broken import BROKEN, HUGE, broken, without_privilege
 
-from coach.logbook.files import AbsentError, UnreadableError, check_folder, list_folder, open_file, read_file
+from coach.logbook.files import (
+    LARGEST,
+    AbsentError,
+    UnreadableError,
+    check_folder,
+    list_folder,
+    open_file,
+    read_end,
+    read_file,
+)
 
 
 @pytest.fixture(autouse=True)
@@ -145,3 +154,20 @@ def test_a_huge_file_costs_no_memory(tmp_path: Path) -> None:
     _, most = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert most < 100_000
+
+
+@pytest.mark.parametrize("size", [0, 1, 9, 10, 11, 1000])
+def test_the_end_of_a_file_is_read_alone(tmp_path: Path, size: int) -> None:
+    path = tmp_path / "file"
+    path.write_bytes(bytes(range(250)) * 4)
+    os.truncate(path, size)
+
+    assert read_end(path, 10) == path.read_bytes()[-10:]
+
+
+def test_the_end_of_a_file_that_is_too_large_to_read_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "file"
+    path.touch()
+    os.truncate(path, LARGEST * 4)
+
+    assert read_end(path, 10) == bytes(10)

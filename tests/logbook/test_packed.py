@@ -11,8 +11,8 @@ import pytest
 
 from coach.logbook import SessionRecord, assemble
 from coach.logbook.fields import Unfit
+from coach.logbook.lines import encode, line_of, read_lines
 from coach.logbook.packed import pack, unpack
-from coach.logbook.record import encode, line_of, read_lines
 from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.plan import plan

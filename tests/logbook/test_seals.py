@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.logbook.fields import fact
-from coach.logbook.record import read_lines
+from coach.logbook.lines import read_lines
 from coach.logbook.seals import unbroken
 from coach.logbook.store import Home
 from coach.loglines.kinds import Note, Ready

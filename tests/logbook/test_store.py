@@ -18,11 +18,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coach.errors import RecordError, UnknownPersonError
-from coach.logbook import read_lines
+from coach.logbook import files, read_lines
 from coach.logbook.fields import fact
 from coach.logbook.files import UnreadableError
 from coach.logbook.reading import read_history
-from coach.logbook.store import Home
+from coach.logbook.store import Home, Person
 from coach.logbook.writing import SessionStore
 from coach.loglines.kinds import Note
 
@@ -225,6 +225,38 @@ def test_a_whole_session_is_left_alone(home: Home, told: Told) -> None:
 
     assert home.close_broken("mira") == ()
     assert store.path.read_bytes() == before
+
+
+def test_most_of_a_whole_session_is_not_read_to_leave_it_alone(
+    home: Home, told: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with home.begin("mira") as store:
+        fill(store, told)
+    monkeypatch.setattr(files, "read_file", None)
+    monkeypatch.setattr(Home, "person", lambda *_: Person("mira", "", store.path.parent.parent))
+
+    assert home.close_broken("mira") == ()
+
+
+@pytest.mark.parametrize("remark", ["brief", "x" * 3000, "session_ended " * 300])
+def test_a_whole_session_with_remarks_behind_its_end_is_left_alone(home: Home, told: Told, remark: str) -> None:
+    with home.begin("mira") as store:
+        fill(store, told)
+    for _ in range(3):
+        home.note("mira", store.session, remark, "a clinician")
+    before = store.path.read_bytes()
+
+    assert home.close_broken("mira") == ()
+    assert store.path.read_bytes() == before
+
+
+def test_a_remark_that_speaks_of_an_end_is_none(home: Home, told: Told) -> None:
+    store = fill(
+        home.begin("mira"), [*told[:5], ("note", 0, {"text": '{"line":"session_ended"}', "by": "a clinician"})]
+    )
+    store.close()
+
+    assert home.close_broken("mira") == (store.session,)
 
 
 def test_a_session_that_still_runs_is_left_alone(home: Home, told: Told) -> None:

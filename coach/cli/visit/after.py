@@ -11,7 +11,7 @@ from coach.cli.review import reviewed
 from coach.cli.session_setup import Ran, not_kept, record_after
 from coach.cli.visit.desk import Desk
 from coach.errors import CoachError
-from coach.logbook.assembled import SessionRecord
+from coach.logbook.session_record import SessionRecord
 from coach.logbook.store import Home, Person
 from coach.page.screens import LONGEST_NOTE, Choice, Field, Line, Step
 from coach.review.content import short

@@ -80,7 +80,7 @@ class RoomSound:
         """Return a room whose patient follows the script."""
         from coach.audio.paced import Paced
         from coach.cli.room import furnish
-        from coach.logbook.assembled import VIRTUAL_ROOM
+        from coach.logbook.session_record import VIRTUAL_ROOM
 
         room = furnish(self._script, pack, self._home, self._console)
         return Session(Paced(room, self._pace, self._wait), VIRTUAL_ROOM, room.moment)

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.logbook import Line, assemble, encode, read_lines
-from coach.logbook.record import FRAME, LONGEST, MOST_STRANGE, VERSION
+from coach.logbook.lines import FRAME, LONGEST, MOST_STRANGE, VERSION
 
 Told = list[tuple[str, int, dict[str, Any]]]
 SESSION = "20270111t093000z-1"
