@@ -53,6 +53,10 @@ class RoomError(CoachError):
     """A patient script or a virtual room that cannot be used."""
 
 
+class ManualError(CoachError):
+    """A topic that the manual does not have."""
+
+
 class PageError(CoachError):
     """The page cannot be served."""
 

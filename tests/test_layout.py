@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import ast
 import re
+import shlex
 import shutil
 import subprocess
 from datetime import date
@@ -68,6 +69,34 @@ def test_every_command_and_each_of_its_arguments_has_help(name: str) -> None:
 
     assert command.description
     assert [action.dest for action in command._actions if not action.help] == []
+
+
+def commands_in(text: str) -> set[str]:
+    """Return the commands in a document that have a word behind their name, whole, without what they are piped into."""
+    spans = re.findall(r"`(coach [^`]+)`", text)
+    return {span for span in (*spans, *code_in(text)) if re.match(r"coach [a-z]+ \S", span)}
+
+
+DOCUMENTS = {name: (ROOT / name).read_text("utf-8") for name in ("README.md", "voices/en/manual.md")}
+
+
+@pytest.mark.parametrize("command", sorted({one for text in DOCUMENTS.values() for one in commands_in(text)}))
+def test_what_a_document_tells_to_type_is_taken(command: str) -> None:
+    parser().parse_args(shlex.split(command)[1:])
+
+
+@pytest.mark.parametrize(("document", "most"), [("README.md", 180)])
+def test_a_document_is_short_enough_to_be_read(document: str, most: int) -> None:
+    assert (ROOT / document).read_text("utf-8").count("\n") <= most
+
+
+def test_every_picture_of_the_readme_is_there_with_its_words_and_is_small() -> None:
+    pictures = re.findall(r"!\[([^\]]+)\]\(([^)]+)\)", DOCUMENTS["README.md"])
+
+    assert len(pictures) >= 2
+    assert all(len(words) > 20 for words, _ in pictures)
+    assert all((ROOT / path).read_bytes()[:4] == b"\x89PNG" for _, path in pictures)
+    assert sum((ROOT / path).stat().st_size for _, path in pictures) < 500_000
 
 
 @pytest.mark.parametrize("name", COMMANDS)

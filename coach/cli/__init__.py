@@ -36,8 +36,30 @@ COMMANDS = {
     "forget": "delete everything that is kept of a person",
     "voices": "list languages, their voices and ears, and fetch a speech model",
     "devices": "list microphones and speakers",
+    "manual": "show the manual, topic by topic",
 }
 """Each command and what it is for, in the order in which they are listed."""
+
+TOPICS = {
+    "demo": "try",
+    "start": "start",
+    "page": "page",
+    "today": "start",
+    "decide": "decide",
+    "enrol": "teach",
+    "hear": "try",
+    "check": "program",
+    "words": "voices",
+    "handout": "program",
+    "rehearse": "program",
+    "log": "review",
+    "review": "review",
+    "export": "data",
+    "forget": "data",
+    "voices": "voices",
+    "devices": "devices",
+}
+"""The topic of the manual in which a command is explained."""
 
 TOLD = {
     "keyboard": "ended from the keyboard.",
@@ -52,10 +74,15 @@ def parser(only: str = "") -> argparse.ArgumentParser:
 
     The modules of the others, and what they import, need not be loaded then: half of the time of a short command.
     """
-    top = argparse.ArgumentParser(prog="coach", description="A voice-guided coach for home rehabilitation sessions.")
+    top = argparse.ArgumentParser(
+        prog="coach",
+        description="A voice-guided coach for home rehabilitation sessions.",
+        epilog="Begin with: coach demo. What it is not, and when to seek help: coach manual cautions.",
+    )
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, purpose in COMMANDS.items():
-        sub = commands.add_parser(name, help=purpose, description=purpose[:1].upper() + purpose[1:] + ".")
+        more = f"More about it: coach manual {TOPICS[name]}" if name in TOPICS else ""
+        sub = commands.add_parser(name, help=purpose, description=f"{purpose[:1].upper()}{purpose[1:]}.", epilog=more)
         sub.add_argument("--home", type=Path, metavar="DIR", help="where all data is kept (default: COACH_HOME)")
         if only in ("", name):
             importlib.import_module(f"coach.cli.{name}").add(sub)
