@@ -38,7 +38,7 @@ from coach.words.replies import NUMBERS, Listening, Noted, Outcome, Understood, 
 LOOK_EVERY = to_samples(0.1)
 """Samples between two snapshots for a screen."""
 
-PATIENCE = 0.8
+READ_PATIENCE = 0.8
 """Seconds that a stretch is waited for before everything is held."""
 
 HUSHED_AT_MOST = to_samples(1.5)
@@ -48,7 +48,7 @@ HUSH_AFTER_VOICE = to_samples(0.5)
 """Samples that the coach stays quiet behind a voice: as long as a word may take to be understood."""
 
 STALLS = 150
-"""Reads without sound, PATIENCE each, in one trouble, after which the device is given up: two minutes were lost."""
+"""Reads without sound, READ_PATIENCE each, in one trouble, after which the device is given up: two minutes."""
 
 LAST_WORDS = 6
 """The same where nothing but the last words of a session is still to be said."""
@@ -185,7 +185,7 @@ class Engine:
 
     def _stretch(self) -> None:
         self._look_up()
-        if (captured := self._device.read(PATIENCE)) is None:
+        if (captured := self._device.read(READ_PATIENCE)) is None:
             self._stall()
             return
         self._now = captured.at + len(captured.mic)

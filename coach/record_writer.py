@@ -8,7 +8,7 @@ from coach.errors import RecordError
 from coach.loglines.kinds import Fact
 from coach.ports import Store
 
-PATIENCE = 0.02
+WRITE_PATIENCE = 0.02
 """Seconds that a line is waited for: as long as one stretch of sound. A usual disk takes a few thousandths, so what
 `append` was given is on it when it returns; from a slower one no halt waits longer than this."""
 
@@ -37,7 +37,7 @@ class RecordWriter:
             self._idle.clear()
             self._wake.set()
         if not self.behind:
-            self.behind = not self._idle.wait(PATIENCE)
+            self.behind = not self._idle.wait(WRITE_PATIENCE)
 
     def work(self) -> None:
         """Bring onto the disk what comes, until `end`."""

@@ -15,7 +15,7 @@ from coach.tempo.units import to_samples
 
 BEFORE = to_samples(0.3)
 """Samples of quiet before the coach speaks."""
-PATIENCE = to_samples(8.0)
+ANSWER_PATIENCE = to_samples(8.0)
 """Samples behind the coach's words in which an answer may come."""
 SETTLE = to_samples(1.0)
 """Samples behind a voice in which a word of it may still be understood."""
@@ -51,7 +51,7 @@ def try_out(device: Device, clip: Block, ears: Ears, tell: Callable[[Tried], Non
     try:
         mixer.place(clip, BEFORE, layer=Layer.SPEECH)
         over = BEFORE + len(clip)
-        until = over + PATIENCE
+        until = over + ANSWER_PATIENCE
         tried = Tried()
         now = 0
         while now < until:

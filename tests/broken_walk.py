@@ -28,7 +28,7 @@ from coach.errors import CoachError
 from coach.logbook.store import Home
 from coach.page.screens import Step
 from coach.program_files import read, shipped
-from coach.testing import Course, write_history
+from coach.testing import SimulatedCourse, write_history
 from coach.voice.pack import load_pack
 
 PERSON, OTHER = "ada", "bo"
@@ -169,7 +169,7 @@ def template(root: Path) -> Path:
     for seed, person in enumerate((PERSON, OTHER)):
         begins = home.today() - timedelta(days=DAYS + 1)
         program, text = read(source), source.read_bytes()
-        write_history(home, person, program, Course(days=DAYS), seed=seed, begins=begins, source=text)
+        write_history(home, person, program, SimulatedCourse(days=DAYS), seed=seed, begins=begins, source=text)
         home.add_person(person, person.title())
         home.person(person).takes.mkdir()
     return root

@@ -34,7 +34,7 @@ from coach.cli.log import session_json
 from coach.cli.printed_session import PrintedSession
 from coach.cli.review import _terminal
 from coach.ears.enrolment import FILE, Enrolment, load_enrolment
-from coach.ears.features import WIDTH
+from coach.ears.features import EMBEDDING_WIDTH
 from coach.ears.learnt import SIZE, Learnt
 from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
@@ -66,7 +66,7 @@ from coach.review.table import rows
 from coach.session.plan import plan
 from coach.session.proposals import proposals
 from coach.session.repertoire import repertoire
-from coach.testing.histories import Course, write_history
+from coach.testing.histories import SimulatedCourse, write_history
 from coach.voice.pack import _Node, _numbers, _phrases, _replies, _speech, halt_words, load_pack
 from coach.voice.render import clean
 from coach.words.phrases import VoicePack, sentence
@@ -363,7 +363,7 @@ def _enrolled() -> list[bytes]:
 
     def take() -> Take:
         return Take(
-            rng.normal(size=(9, WIDTH)).astype(np.float32),
+            rng.normal(size=(9, EMBEDDING_WIDTH)).astype(np.float32),
             np.arange(9, dtype=np.int32) * 1280,
             8000,
             -20.0,
@@ -467,7 +467,7 @@ def request(data: bytes) -> None:
 def _lived() -> Home:
     """Return a home with some eventful sessions and a decision, to take honest files from."""
     home = Home(_folder() / "lived", now=lambda: datetime(2027, 1, 20, 9, tzinfo=UTC))
-    busy = Course(days=4, adherence=1.0, halts=1.0, trouble=1.0, pain=(4, 2))
+    busy = SimulatedCourse(days=4, adherence=1.0, halts=1.0, trouble=1.0, pain=(4, 2))
     write_history(home, "mira", _program(), busy, seed=2)
     home.decide("mira", ProgramVersion("small", "5f" * 32, "", "Kim", "2027-01-11"))
     home.decide("mira", Decided("small", "5f" * 32, "heel_lowering", "down", "one", "one", "Kim Rivers", "tired"))

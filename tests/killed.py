@@ -42,7 +42,7 @@ from coach.program.model import Program
 from coach.program_files import read, shipped
 from coach.session.plan import Today, plan, turns
 from coach.session.taken_up import take_up
-from coach.testing import Person, StoredRun, begin_in, live, random_program
+from coach.testing import RandomPerson, StoredRun, begin_in, live, random_program
 
 PERSON = "mira"
 BEGAN = datetime(2027, 1, 11, 9, 30, tzinfo=UTC)
@@ -202,7 +202,7 @@ def _live_on(home: Home, program: Program, today: Today, chance: Random, tell: T
         if isinstance(it, SetEnded):
             tell(session=store.session, set_id=it.set_id, counted=it.counted, why=it.why)
 
-    live(StoredRun(today, write), Person(chance, chance.choice((0.0, 0.0, 0.01)), chance.choice((0.0, 0.0, 0.1))))
+    live(StoredRun(today, write), RandomPerson(chance, chance.choice((0.0, 0.0, 0.01)), chance.choice((0.0, 0.0, 0.1))))
     store.close()
     _export(home, tell)
 

@@ -32,7 +32,7 @@ from coach.logbook.forgetting import RECORD
 from coach.logbook.store import Home
 from coach.ports import Block
 from coach.review.columns import TABLES, open_clinic
-from coach.testing import Person, live_in
+from coach.testing import RandomPerson, live_in
 from coach.voice.cache import ClipVoice, _read
 
 OLD, NEW = (replace(made_up_words(Random(seed)), verdict=verdict) for seed, verdict in ((1, "keys_only"), (2, "")))
@@ -71,7 +71,7 @@ def furnish(root: Path) -> Path:
     for number, person in enumerate((PERSON, "otto")):
         home.add_person(person, person.title())
         ready = prepare("ankle_steady")
-        live_in(home, person, ready.today, Person(Random(number), 0.0, 0.0))
+        live_in(home, person, ready.today, RandomPerson(Random(number), 0.0, 0.0))
         home.keep_program(person, ready.program.id, ready.program.digest, ready.data)
     takes = home.person(PERSON).takes
     takes.mkdir()

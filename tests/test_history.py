@@ -24,7 +24,7 @@ from coach.logbook.store import Home
 from coach.program_files import read, shipped
 from coach.review.due import due_days
 from coach.session.plan import due_on, plan
-from coach.testing import Person, live_in
+from coach.testing import RandomPerson, live_in
 
 Told = list[tuple[str, int, dict[str, Any]]]
 
@@ -260,7 +260,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory, told: Told) -> SessionRecord:
 def test_unsteadiness_among_the_questions_counts_for_every_exercise_of_the_day(tmp_path: Path) -> None:
     home = Home(tmp_path)
     home.add_person("mira")
-    live_in(home, "mira", plan(ANKLE, (), home.today()), Person(Random(0), odd=0.0, silent=0.0))
+    live_in(home, "mira", plan(ANKLE, (), home.today()), RandomPerson(Random(0), odd=0.0, silent=0.0))
     record = replace(home.history("mira").records[0], halts=())
     halt = HaltRecord(0, "screening", "", 0, 0, 0, "", "", "", "keys", "unsteady", None)
 

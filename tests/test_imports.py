@@ -16,7 +16,7 @@ COACH = ROOT / "coach"
 
 ROWS: tuple[tuple[str, ...], ...] = (
     ("errors",),
-    ("resources",),
+    ("progress", "resources"),
     ("loglines",),
     ("ports",),
     ("program",),
@@ -38,7 +38,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
 """A row imports from rows above it and from its own folder, from nothing else in the package."""
 
 CORE = (
-    "errors", "ports", "program", "tempo", "words", "loglines", "session", "logbook", "snapshot", "showing",
+    "errors", "progress", "ports", "program", "tempo", "words", "loglines", "session", "logbook", "snapshot", "showing",
     "history",
 )  # fmt: skip
 CORE_EDGES = {

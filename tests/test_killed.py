@@ -12,7 +12,7 @@ from killed import BEGAN, PERSON, Left, cut_anywhere, one_day
 
 from coach.cli.session_setup import prepare
 from coach.logbook.store import Home
-from coach.testing import Person, live_in
+from coach.testing import RandomPerson, live_in
 
 DAYS = draws(10, 20)
 
@@ -34,7 +34,7 @@ def test_what_was_on_the_disk_when_a_process_was_killed_is_in_the_record_and_cou
 def test_a_file_cut_at_any_byte_keeps_its_finished_sets_and_its_torn_tail(tmp_path: Path) -> None:
     home = Home(tmp_path / "home", lambda: BEGAN)
     home.add_person(PERSON)
-    store = live_in(home, PERSON, prepare("ankle_steady").today, Person(Random(2), 0.0, 0.0))
+    store = live_in(home, PERSON, prepare("ankle_steady").today, RandomPerson(Random(2), 0.0, 0.0))
     left = Left()
 
     cut_anywhere(store.path, tmp_path / "other", Random(0), left, cuts=40)

@@ -8,6 +8,7 @@ import re
 import shlex
 import shutil
 import subprocess
+from collections import defaultdict
 from datetime import date
 from pathlib import Path
 
@@ -120,6 +121,51 @@ def test_a_file_says_what_it_is_for_and_stays_short(path: Path) -> None:
 
     assert ast.get_docstring(ast.parse(text)), f"{path} has no docstring"
     assert text.count("\n") < LONGEST, f"{path} has {text.count(chr(10))} lines"
+
+
+def public_names() -> dict[str, set[str]]:
+    """Return every class, named type and constant of the package without an underscore, with the modules it stands in.
+
+    Several assignments in one module are one name.
+    """
+    found: dict[str, set[str]] = defaultdict(set)
+    for path in package():
+        for node in ast.parse(path.read_text("utf-8")).body:
+            names = [node.name] if isinstance(node, ast.ClassDef) else []
+            for target in getattr(node, "targets", [getattr(node, "target", None)]):
+                names += [one.id for one in ast.walk(target) if isinstance(one, ast.Name)] if target else []
+            for name in names:
+                if name[0].isupper():
+                    found[name].add(path.relative_to(ROOT).as_posix())
+    return found
+
+
+def test_no_two_classes_or_types_of_the_package_share_a_name() -> None:
+    shared = {name: where for name, where in public_names().items() if len(where) > 1 and not name.isupper()}
+
+    assert shared == {}
+
+
+def imported_names() -> set[str]:
+    """Return what a module of the package takes from another, by name or with the module's before it."""
+    taken = set()
+    for path in package():
+        tree = ast.parse(path.read_text("utf-8"))
+        froms = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
+        names = {alias.name for node in froms if (node.module or "").startswith("coach") for alias in node.names}
+        taken |= names
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in names:
+                taken.add(node.attr)
+    return taken
+
+
+def test_a_constant_that_leaves_its_module_shares_its_name_with_no_other() -> None:
+    travelling = imported_names()
+    many = {name: where for name, where in public_names().items() if len(where) > 1 and name.isupper()}
+    shared = {name: where for name, where in many.items() if name in travelling}
+
+    assert shared == {}
 
 
 def constants(folder: str) -> tuple[set[str], list[re.Pattern[str]]]:

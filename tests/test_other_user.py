@@ -27,7 +27,7 @@ from in_the_room import SMALL
 from coach.logbook.store import Home
 from coach.loglines.kinds import Note
 from coach.program.load import load
-from coach.testing.histories import Course, write_history
+from coach.testing.histories import SimulatedCourse, write_history
 
 OTHER = 65534
 """Id of a user who owns nothing."""
@@ -113,7 +113,7 @@ def commands() -> list[list[str]]:
 
 def test_nothing_of_a_home_can_be_read_or_listed(place: Path) -> None:
     home = Home(place / "home")
-    write_history(home, "mira", load(SMALL, "small.yaml"), Course(days=1, adherence=1.0), seed=1)
+    write_history(home, "mira", load(SMALL, "small.yaml"), SimulatedCourse(days=1, adherence=1.0), seed=1)
 
     assert len(readable(home.root)) > 4
     assert as_another(lambda: readable(home.root)) == []

@@ -10,7 +10,7 @@ from time import monotonic
 
 from coach.errors import RecordError
 from coach.loglines.kinds import Fact, Note
-from coach.record_writer import PATIENCE, RecordWriter
+from coach.record_writer import WRITE_PATIENCE, RecordWriter
 
 HELLO = Note("hello", "coach")
 
@@ -68,7 +68,7 @@ def test_a_disk_that_stands_still_holds_up_no_more_than_one_line_and_that_one_br
 
         assert writer.behind
         assert disk.written == []
-        assert PATIENCE <= took < 100 * PATIENCE / 2
+        assert WRITE_PATIENCE <= took < 100 * WRITE_PATIENCE / 2
     assert disk.written == list(range(100))
 
 

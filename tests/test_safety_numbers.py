@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import importlib
 import json
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -60,10 +61,10 @@ session/rules         SLOWEST                   2.0     times
 session/sound_check   LOUDER                    10.0    dB
 session/sound_check   VOICES                    0.4     share
 session/soundless     WORD                      0.35    samples
-session/soundless     PAUSE                     0.3     samples
+session/soundless     CUE_PAUSE                 0.3     samples
 words/replies         GRACE                     0.65    samples
-words/replies         SHORTEST                  0.16    samples
-words/replies         LONGEST                   4.0     samples
+words/replies         SHORTEST_VOICE            0.16    samples
+words/replies         LONGEST_VOICE             4.0     samples
 words/replies         GOES_ON                   1.3     samples
 words/replies         TOGETHER                  0.5     samples
 words/replies         MOST_KEPT                 8       words
@@ -73,7 +74,7 @@ tempo/timeline        HOLD_NEWS_EVERY           10      s
 tempo/units           RATE                      16000   a_second
 tempo/units           BLOCK                     0.02    samples
 engine                LOOK_EVERY                0.1     samples
-engine                PATIENCE                  0.8     s
+engine                READ_PATIENCE             0.8     s
 engine                HUSHED_AT_MOST            1.5     samples
 engine                HUSH_AFTER_VOICE          0.5     samples
 engine                STALLS                    150     reads
@@ -85,30 +86,30 @@ troubles              DEAD_MIC_AT_MOST          30.0    samples
 troubles              BACK_AFTER                1.0     samples
 troubles              BACK_AFTER_AT_MOST        30.0    samples
 troubles              SOON                      60.0    samples
-record_writer         PATIENCE                  0.02    s
+record_writer         WRITE_PATIENCE            0.02    s
 record_writer         RETRY                     5.0     s
 tryout                BEFORE                    0.3     samples
-tryout                PATIENCE                  8.0     samples
+tryout                ANSWER_PATIENCE           8.0     samples
 tryout                SETTLE                    1.0     samples
-audio/echo_watch      TAIL                      0.3     samples
+audio/echo_watch      LATE_ECHO                 0.3     samples
 audio/echo_watch      LINGERS                   0.5     samples
-audio/echo_watch      SHORTEST                  0.15    samples
+audio/echo_watch      SHORTEST_SAID             0.15    samples
 audio/echo_watch      LOUD                      -45.0   dBFS
 audio/echo_watch      MISSING                   12.0    dB
 audio/echo_watch      ABOVE                     15.0    dB
 audio/echo_watch      KNOWN                     4       echoes
 audio/echo_watch      LAST                      12      echoes
-audio/echo_watch      MISSED                    2       echoes
+audio/echo_watch      MISSED_ECHOES             2       echoes
 audio/echo_watch      QUIET_KEPT                250     blocks
-audio/room_check      TAIL                      0.3     samples
+audio/room_check      ECHO_TAIL                 0.3     samples
 audio/room_check      LATEST                    0.5     samples
 audio/room_check      STANDS_OUT                8.0     times
 audio/room_check      SECONDS                   2       s
 audio/room_check      SAME_LAG                  0.002   samples
 audio/room_check      AT_LEAST                  3       s
 audio/room_check      QUIET_SHARE               20      percent
-audio/room_check      LONGEST                   60.0    samples
-audio/room_check      SHORTEST                  0.2     samples
+audio/room_check      LEVELS_KEPT               60.0    samples
+audio/room_check      SHORTEST_QUIET            0.2     samples
 audio/room_check      A_LEVEL                   0.1     samples
 audio/stream          OWN_RATES.0               48000   a_second
 audio/stream          OWN_RATES.1               44100   a_second
@@ -208,6 +209,14 @@ def test_every_number_on_which_safety_rests_is_as_the_table_has_it_and_no_other_
     }
 
     assert there == held
+
+
+def test_each_of_them_has_a_name_of_its_own() -> None:
+    homes = defaultdict(set)
+    for module, name, *_ in ROWS:
+        homes[name.partition(".")[0]].add(module)
+
+    assert {name: where for name, where in homes.items() if len(where) > 1} == {}
 
 
 @pytest.mark.parametrize("module", MODULES)

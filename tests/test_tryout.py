@@ -15,7 +15,7 @@ from coach.ears.keys import Keys
 from coach.errors import DeviceError
 from coach.ports import Block, Captured
 from coach.tempo.units import to_samples
-from coach.tryout import BEFORE, PATIENCE, Tried, try_out
+from coach.tryout import ANSWER_PATIENCE, BEFORE, Tried, try_out
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +57,7 @@ def test_the_coachs_own_words_are_nobodys_voice(furnished: Furnished, hello: Blo
     tried = try_out(device, hello, furnished.ears(), lambda _: None)
 
     assert (tried.voice, tried.word, tried.echo) == (False, "", True)
-    assert device.now >= BEFORE + len(hello) + PATIENCE, "somebody slow would not have been waited for"
+    assert device.now >= BEFORE + len(hello) + ANSWER_PATIENCE, "somebody slow would not have been waited for"
 
 
 def test_a_speaker_that_is_off_shows(furnished: Furnished, hello: Block) -> None:

@@ -9,11 +9,11 @@ import numpy as np
 from coach.ports import Captured
 from coach.tempo.units import to_samples
 
-TAIL = to_samples(0.3)
+LATE_ECHO = to_samples(0.3)
 """Samples after something was said in which its echo may still come; a wireless loudspeaker is late."""
 LINGERS = to_samples(0.5)
 """Samples after the coach's last sound from which what is heard is the room alone."""
-SHORTEST = to_samples(0.15)
+SHORTEST_SAID = to_samples(0.15)
 """Samples of speech from which it can be told."""
 LOUD = -45.0
 """Level in dBFS that what was said must have reached: a hush may have taken it away."""
@@ -24,7 +24,7 @@ ABOVE = 15.0
 KNOWN = 4
 """Echoes after which it is known how loud they are: as the quietest of LAST, since what else is heard adds to it."""
 LAST = 12
-MISSED = 2
+MISSED_ECHOES = 2
 """Echoes in a row that must be missing."""
 QUIET_KEPT = 250
 """Blocks of the room without the coach whose 20th percentile is its noise: 5 s."""
@@ -59,7 +59,7 @@ class EchoWatch:
     @property
     def heard(self) -> bool:
         """Whether the coach was heard last, as far as can be told; one echo that is missing tells nothing yet."""
-        return self._missed < MISSED
+        return self._missed < MISSED_ECHOES
 
     def feed(self, captured: Captured) -> bool:
         """Take the next stretch; tell whether the coach has just fallen silent for the microphone."""
@@ -76,7 +76,7 @@ class EchoWatch:
             self._played = max(self._played, played)
             self._sounded += len(captured.mic) if played > 0.0 else 0
         self._mic = max(self._mic, mic)
-        return end >= self._said[0][1] + TAIL and self._judge()
+        return end >= self._said[0][1] + LATE_ECHO and self._judge()
 
     def _judge(self) -> bool:
         """Judge what was said first, and go on to the next."""
@@ -84,13 +84,13 @@ class EchoWatch:
         self._learn()
         sounded, said, echo = self._sounded, _decibels(self._played), _decibels(self._mic)
         self._played, self._mic, self._sounded = 1e-10, 1e-10, 0
-        if sounded < SHORTEST or said < LOUD or not self._quiet:
+        if sounded < SHORTEST_SAID or said < LOUD or not self._quiet:
             return False
         floor = _decibels(float(np.percentile(self._quiet, 20)))
         usual = min(self._gains) if len(self._gains) >= KNOWN else None
         if usual is not None and said + usual >= floor + ABOVE and echo < said + usual - MISSING:
             self._missed += 1
-            if self._missed < MISSED:
+            if self._missed < MISSED_ECHOES:
                 return False
             self._gains.clear()
             return True

@@ -93,7 +93,7 @@ class Moment:
 FACTS = ("exercise", "set", "rep", "phase", "side", "attempt")
 """Fields of a moment that a rule may ask for."""
 
-NUMBERS = frozenset({"set", "rep", "attempt"})
+NUMBERED = frozenset({"set", "rep", "attempt"})
 """The facts that are whole numbers from 1."""
 
 
@@ -301,7 +301,7 @@ class _Reader:
     def facts(self, node: yaml.Node) -> tuple[tuple[str, str | int], ...]:
         found = self.mapping(node, FACTS)
         return tuple(
-            (fact, self.number(value, 1) if fact in NUMBERS else self.text(value)) for fact, value in found.items()
+            (fact, self.number(value, 1) if fact in NUMBERED else self.text(value)) for fact, value in found.items()
         )
 
     def clip(self, node: yaml.Node) -> Path:

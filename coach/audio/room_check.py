@@ -11,7 +11,7 @@ import numpy.typing as npt
 from coach.ports import Block, Captured
 from coach.tempo.units import RATE, to_samples
 
-TAIL = to_samples(0.3)
+ECHO_TAIL = to_samples(0.3)
 """Samples after the coach's last sound in which its echo may still be heard."""
 LATEST = to_samples(0.5)
 """Samples that an echo may be late: more than a wireless loudspeaker takes."""
@@ -26,9 +26,9 @@ AT_LEAST = 3
 """Seconds of the coach's speech without an echo before it is said that there is none."""
 QUIET_SHARE = 20
 """Percentile of the levels between words that is the room's noise: whoever answers speaks in part of them."""
-LONGEST = to_samples(60.0)
+LEVELS_KEPT = to_samples(60.0)
 """Samples of levels that are kept."""
-SHORTEST = to_samples(0.2)
+SHORTEST_QUIET = to_samples(0.2)
 """Samples without the coach that a level can be told from."""
 A_LEVEL = to_samples(0.1)
 """Samples over which the loudest moment is measured: about a vowel."""
@@ -50,7 +50,7 @@ class RoomCheck:
     def feed(self, captured: Captured) -> None:
         """Take the next stretch as the device gave it."""
         if captured.played.any():
-            self._coach_until = captured.at + len(captured.mic) + TAIL
+            self._coach_until = captured.at + len(captured.mic) + ECHO_TAIL
         elif captured.at >= self._coach_until and len(captured.mic):
             self._keep(len(captured.mic), float(np.mean(np.square(captured.mic, dtype=np.float64))))
         self._mic.append(captured.mic)
@@ -71,12 +71,12 @@ class RoomCheck:
     @property
     def floor(self) -> float | None:
         """Noise of the room in dBFS; None: the coach was hardly ever silent."""
-        return _decibels(np.percentile(self._powers, QUIET_SHARE)) if self._kept >= SHORTEST else None
+        return _decibels(np.percentile(self._powers, QUIET_SHARE)) if self._kept >= SHORTEST_QUIET else None
 
     @property
     def level(self) -> float | None:
         """The loudest tenth of a second while the coach was silent, in dBFS; None: it hardly ever was."""
-        if self._kept < SHORTEST:
+        if self._kept < SHORTEST_QUIET:
             return None
         powers = self._powers
         of_a_tenth = max(1, round(A_LEVEL * len(powers) / self._kept))
@@ -89,7 +89,7 @@ class RoomCheck:
     def _keep(self, frames: int, power: float) -> None:
         self._levels.append((frames, power))
         self._kept += frames
-        while self._kept > LONGEST:
+        while self._kept > LEVELS_KEPT:
             self._kept -= self._levels.popleft()[0]
 
     def _look(self) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from coach.cli.signals import Told, heeded
+from coach.cli.signals import Signals, heeded
 from coach.errors import CoachError
 
 # The ears multiply small matrices all the time: on a busy machine several threads of the library that does it only wait
@@ -101,7 +101,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return told.end.status if told.end else status
 
 
-def _run(given: Sequence[str], told: Told) -> int:
+def _run(given: Sequence[str], told: Signals) -> int:
     command = given[0] if given and given[0] in COMMANDS else ""
     try:
         return _command(given, command)

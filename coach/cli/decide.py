@@ -20,7 +20,7 @@ from coach.session.progression import in_order, reached
 from coach.session.proposals import Proposal, proposals
 
 LONGEST_NAME = 80
-LONGEST_NOTE = 500
+LONGEST_REASON = 500
 """Signs."""
 
 
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     home = home_of(args.home)
     person = home.person(args.person)
     by = _line(args.by, "--by", LONGEST_NAME)
-    note = _line(args.note, "--note", LONGEST_NOTE, empty=True)
+    note = _line(args.note, "--note", LONGEST_REASON, empty=True)
     history, decided = home.history(person.id), home.decisions(person.id)
     prepared = _prepared(args, home, person, history)
     labels, console = Labels(prepared.pack.screens), Console(highlight=False, markup=False)

@@ -12,10 +12,11 @@ from coach.ears.activity import Activity
 from coach.ears.enrolment import Enrolment
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
-from coach.ears.models import MIB, find_model, load_model
+from coach.ears.models import find_model, load_model
 from coach.ears.taught import Taught
 from coach.ears.vosk import Vosk
 from coach.errors import CoachError, HearingError, did_you_mean
+from coach.logbook.files import MIB
 from coach.logbook.store import Home
 from coach.ports import Ear
 from coach.words.phrases import VoicePack

@@ -9,8 +9,8 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from coach.cli.labels import Labels
-from coach.ears.room_noise import SECONDS
-from coach.ears.spoken import Listening, Step
+from coach.ears.room_noise import ROOM_SECONDS
+from coach.ears.spoken import LessonStep, MicLevel
 from coach.words.phrases import VoicePack, phrase, sentence
 
 REDRAW = 0.1
@@ -30,7 +30,7 @@ class LessonScreen:
         self._console = console
         columns = (TextColumn("{task.description}"), BarColumn(20), TextColumn("{task.fields[meter]}"))
         self._bar = Progress(*columns, console=console, transient=True, auto_refresh=False)
-        self._task = self._bar.add_task("", total=SECONDS, meter="")
+        self._task = self._bar.add_task("", total=ROOM_SECONDS, meter="")
         self._drawn = float("-inf")
 
     def __enter__(self) -> Self:
@@ -42,9 +42,9 @@ class LessonScreen:
         if self._console.is_terminal:
             self._bar.stop()
 
-    def tell(self, news: Step | Listening) -> None:
+    def tell(self, news: LessonStep | MicLevel) -> None:
         """Show how far the lesson is."""
-        if isinstance(news, Listening):
+        if isinstance(news, MicLevel):
             self._listening(news)
             return
         word = self._pack.replies[news.word].word
@@ -54,7 +54,7 @@ class LessonScreen:
         fault = "" if news.fault is None else f" ! {sentence(self._pack, phrase(f'enrol_{news.fault}'))}"
         self._bar.console.print(text + fault, markup=False, highlight=False, soft_wrap=True)
 
-    def _listening(self, news: Listening) -> None:
+    def _listening(self, news: MicLevel) -> None:
         now = monotonic()
         if not self._console.is_terminal or now - self._drawn < REDRAW:
             return
@@ -62,7 +62,7 @@ class LessonScreen:
         filled = round(METER * min(1.0, max(0.0, 1 - news.level / LOWEST)))
         meter = f"{'#' * filled}{'.' * (METER - filled)} {news.level:.0f} dBFS"
         if news.room is not None:
-            text = self._labels("enrol_room_step", n=round(news.room), of=round(SECONDS))
-            self._bar.update(self._task, description=text, total=SECONDS, completed=news.room)
+            text = self._labels("enrol_room_step", n=round(news.room), of=round(ROOM_SECONDS))
+            self._bar.update(self._task, description=text, total=ROOM_SECONDS, completed=news.room)
         self._bar.update(self._task, meter=meter)
         self._bar.refresh()

@@ -18,8 +18,8 @@ from coach.cli.reading import when_slow
 from coach.cli.session_setup import halts_in
 from coach.cli.signals import told
 from coach.cli.visit.desk import Desk
-from coach.cli.visit.sound import RealSound, RoomSound, Sound
-from coach.cli.visit.visit import Place, visits
+from coach.cli.visit.sound import RealSound, RoomSound, VisitSound
+from coach.cli.visit.visit import VisitContext, visits
 from coach.errors import PageError
 from coach.logbook.store import Home
 from coach.page.host import Page
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     with ExitStack() as stack:
         page = stack.enter_context(Page(words, args.port))
         page.open()
-        sound: Sound = RealSound(args.device)
+        sound: VisitSound = RealSound(args.device)
         if args.room:
             sound = RoomSound(args.room, home, console, page.wait, args.pace)
         desk = Desk(page, pack)
@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
         told().at_hang_up = desk.leave  # a set goes on whose terminal was closed
         pressed = stack.enter_context(keys_pressed())
         try:
-            visits(Place(home, desk, sound, console, pressed, args.file, args.ears, pack))
+            visits(VisitContext(home, desk, sound, console, pressed, args.file, args.ears, pack))
         except KeyboardInterrupt:
             console.print()
         desk.show(Step("closed", labels("page_closed"), labels("page_closed_lead")))

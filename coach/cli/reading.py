@@ -11,8 +11,8 @@ from pathlib import Path
 from rich.console import Console
 
 from coach.cli.labels import Labels
-from coach.logbook.cached import Tell
 from coach.logbook.store import Home
+from coach.progress import HowFar
 
 AT_ONCE = 1.0
 """Seconds that a reading may take before anything is said of it."""
@@ -25,7 +25,7 @@ def home_of(root: Path) -> Home:
     return Home(root, tell=when_slow(_bar()) if sys.stderr.isatty() else lambda *_: None)
 
 
-def when_slow(show: Tell, clock: Callable[[], float] = time.monotonic) -> Tell:
+def when_slow(show: HowFar, clock: Callable[[], float] = time.monotonic) -> HowFar:
     """Return what passes on to `show` how far a reading is that takes its time, and at last that it is done."""
     began = shown = 0.0
 
@@ -41,7 +41,7 @@ def when_slow(show: Tell, clock: Callable[[], float] = time.monotonic) -> Tell:
     return tell
 
 
-def _bar() -> Tell:
+def _bar() -> HowFar:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())

@@ -25,7 +25,7 @@ from coach.logbook.writing import ENDING
 from coach.outputs import check, write
 from coach.program.model import Program
 from coach.program_files import read, shipped
-from coach.review.blocks import Content, Drawing, Items
+from coach.review.blocks import Content, Drawing, Sentences
 from coach.review.content import content
 from coach.review.figures import LeftOut, Review
 from coach.review.measures import review
@@ -170,7 +170,7 @@ def _terminal(said: Content) -> list[RenderableType]:
     for part in said.parts:
         out += [Text(), Text(shown(part.title), style="bold underline")]
         for block in part.blocks:
-            if isinstance(block, Items):
+            if isinstance(block, Sentences):
                 out += [_indented(Text(f"- {shown(line)}")) for line in block.lines]
             elif isinstance(block, Drawing):
                 out.append(_indented(Text(f"{shown(block.title)}: {shown(block.description)}")))

@@ -37,8 +37,8 @@ INSISTS = 20.0
 Do = Callable[[], None]
 
 
-class Told:
-    """What one command was told."""
+class Signals:
+    """What the system told one command."""
 
     def __init__(self, now: Callable[[], float] = monotonic) -> None:
         self.end: ToldToEndError | None = None
@@ -136,22 +136,22 @@ class Told:
         return True
 
 
-_heard = Told()
+_heard = Signals()
 
 
-def told() -> Told:
+def told() -> Signals:
     """Return what the command that runs was told."""
     return _heard
 
 
 @contextmanager
-def heeded(now: Callable[[], float] = monotonic) -> Iterator[Told]:
+def heeded(now: Callable[[], float] = monotonic) -> Iterator[Signals]:
     """Heed the signals of the system while a command runs.
 
     One that the process was started to ignore stays ignored, as with nohup.
     """
     global _heard  # noqa: PLW0603  signals are the process's, too
-    before, _heard = _heard, Told(now)
+    before, _heard = _heard, Signals(now)
     mine = _heard
     handlers = dict.fromkeys(ENDS, mine.to_end) | {"SIGTSTP": mine.to_stop, "SIGCONT": mine.to_go_on}
     kept: dict[int, Any] = {}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -15,14 +15,12 @@ from coach.errors import CoachError
 from coach.logbook.files import clear_errors, make_folder
 from coach.logbook.store import Home, Person
 from coach.ports import Block
+from coach.progress import HowFar
 from coach.voice.cache import ClipVoice
 from coach.words.phrases import VoicePack, phrase, sentence
 
 TALK = 40
 """Phrases of the coach that are the talk in the background while words are learnt: a minute or more."""
-
-Tell = Callable[[int, int], None]
-"""Told how much is done, and of how much."""
 
 
 def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:
@@ -57,7 +55,7 @@ def is_learnt(enrolment: Enrolment) -> bool:
     return enrolment.learnt is not None and all(take.sound is None for own in enrolment.takes.values() for take in own)
 
 
-def learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: VoicePack, tell: Tell) -> Enrolment:
+def learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: VoicePack, tell: HowFar) -> Enrolment:
     """Learn the words from the new takes, augmented with noise, with this room and with somebody who talks: the coach.
 
     `talk_of(pack)` must have been rendered.

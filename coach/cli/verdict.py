@@ -10,7 +10,7 @@ from rich.table import Table
 from coach.cli.labels import Labels
 from coach.ears.cohort import cohort
 from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment
-from coach.ears.features import STEP
+from coach.ears.features import EMBEDDING_STEP
 from coach.ears.forecast import Forecast, WordForecast
 from coach.ears.teaching import reworded
 from coach.tempo.units import RATE, to_seconds
@@ -51,7 +51,7 @@ def verdict_lines(foretold: Forecast, enrolment: Enrolment, pack: VoicePack, per
     for reason in foretold.because:
         words = listed(pack, reason.words)
         yield "- " + labels(f"forecast_{reason.key}", words=words, n=RECOMMENDED_TAKES, person=person)
-    minutes = to_seconds(len(cohort().frames) * STEP, RATE) / 60
+    minutes = to_seconds(len(cohort().frames) * EMBEDDING_STEP, RATE) / 60
     yield labels("forecast_basis", minutes=f"{minutes:.0f}")
 
 

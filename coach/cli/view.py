@@ -35,7 +35,7 @@ __all__ = ["Screen", "View", "changes", "summary"]
 
 TEN = next(key for key, reply in KEYS.items() if reply == "n10")
 
-GONE = (OSError, SystemExit)
+TERMINAL_GONE = (OSError, SystemExit)
 """What writing to a terminal raises that is gone: the library gives up the whole program on a closed pipe."""
 
 REDRAW = 0.1
@@ -105,7 +105,7 @@ class View:
 
     def __exit__(self, *_: object) -> None:
         self._open.close()
-        with suppress(*GONE):
+        with suppress(*TERMINAL_GONE):
             if self._live is not None:
                 if self._last is not None:
                     self._draw(self._last)
@@ -117,7 +117,7 @@ class View:
 
         A terminal that is gone ends no session: then nothing is shown.
         """
-        with suppress(*GONE):
+        with suppress(*TERMINAL_GONE):
             if self._live is None:
                 for text in changes(self._last, snapshot, self._labels):
                     self._console.print(text, soft_wrap=True)

@@ -12,8 +12,9 @@ from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 from rich.table import Table
 
 from coach.ears.features import Embedder
-from coach.ears.models import MIB, engine, find_model, own_folder
+from coach.ears.models import engine, find_model, own_folder
 from coach.errors import CoachError, HearingError
+from coach.logbook.files import MIB
 from coach.logbook.store import Home
 from coach.voice.pack import languages, load_pack
 from coach.voice.render import Renderer

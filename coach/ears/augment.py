@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from coach.ears.features import STEP, Embedder, Frames
+from coach.ears.features import EMBEDDING_STEP, Embedder, Frames
 from coach.ports import Block
 from coach.tempo.units import RATE, to_samples
 
@@ -68,7 +68,7 @@ class Augmenter:
 
     def _one(self, word: Block, kind: str, rng: np.random.Generator, *, plain: bool) -> Augmented:
         said = word if plain else _faster(word, float(rng.choice(SPEEDS)))
-        begin = BEFORE + int(rng.integers(STEP))
+        begin = BEFORE + int(rng.integers(EMBEDDING_STEP))
         sound = np.zeros(begin + len(said) + AFTER, np.float32)
         sound[begin : begin + len(said)] = said
         if not plain and rng.random() < 0.7:

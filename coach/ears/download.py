@@ -21,9 +21,10 @@ from contextlib import suppress
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from coach.ears.models import MIB, missing_in
+from coach.ears.models import missing_in
 from coach.errors import HearingError
-from coach.logbook.files import make_folder
+from coach.logbook.files import MIB, make_folder
+from coach.progress import HowFar
 
 PIECE = 256 * 1024
 """Bytes that are read at a time."""
@@ -36,9 +37,6 @@ MOST_FILES = 1000
 TIMEOUT = 30.0
 """Seconds without a byte after which a download has broken off."""
 
-Progress = Callable[[int, int], None]
-"""Told how many bytes are here and how many there are; 0 if the other side does not say."""
-
 _NAME = re.compile(r"(?!\.{1,2}$)[A-Za-z0-9._+ -]{1,100}")
 """A file or folder of a model. Nothing else is unpacked, so no name means another place on any system."""
 _UNUSABLE = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError)
@@ -46,7 +44,7 @@ _UNUSABLE = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, Not
 
 
 def fetch(
-    source: str, target: Path, progress: Progress, *, sha256: str = "", check: Callable[[Path], None] | None = None
+    source: str, target: Path, progress: HowFar, *, sha256: str = "", check: Callable[[Path], None] | None = None
 ) -> None:
     """Put the model of the archive `source` (https: or file: URL, or a path) into the folder `target`.
 
@@ -97,7 +95,7 @@ def _url(source: str) -> str:
     raise HearingError(f"There is no file {source}; check the path, or give an https: address.")
 
 
-def _download(url: str, archive: Path, progress: Progress) -> str:
+def _download(url: str, archive: Path, progress: HowFar) -> str:
     """Bring the archive here; return its SHA-256."""
     done = size = 0
     digest = hashlib.sha256()

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coach.ears.augment import Augmented
-from coach.ears.features import WIDTH, Embedding, Frames
+from coach.ears.features import EMBEDDING_WIDTH, Embedding, Frames
 from coach.ears.learnt import SIZE, Learnt, LearntMatcher
 from coach.ears.matching import Matcher, threshold
 from coach.ears.room_noise import RoomNoise
@@ -39,7 +39,7 @@ LOUDEST = 120.0
 """Greatest number of decibels in a spectrum."""
 MOST_SAMPLES = to_samples(60.0)
 """Of a take, and of takes of a word: far more than any."""
-NEEDED = ("stop", "ready", "yes", "no")
+NEEDED_WORDS = ("stop", "ready", "yes", "no")
 """Words without which no session is hands-free."""
 RECOMMENDED_TAKES = 3
 """Takes of a word: with one fewer a voice that is hoarse or out of breath is soon too far away."""
@@ -306,7 +306,7 @@ def _augmented(data: Any, number: int) -> tuple[Augmented, ...]:  # noqa: ANN401
 
 def _embeddings(data: Any, name: str) -> Frames:  # noqa: ANN401  # numpy has no type for it
     frames = _real(data, name)
-    if frames.ndim != 2 or frames.shape[1] != WIDTH or np.any(np.abs(frames) > FARTHEST):
+    if frames.ndim != 2 or frames.shape[1] != EMBEDDING_WIDTH or np.any(np.abs(frames) > FARTHEST):
         raise ValueError(name)
     return np.asarray(frames, np.float32)
 

@@ -12,15 +12,15 @@ from coach.errors import HearingError
 from coach.ports import Block
 from coach.tempo.units import RATE
 
-STEP = 1280
+EMBEDDING_STEP = 1280
 """Samples between two embeddings: 80 ms at 16 kHz, the hop of the model."""
-WIDTH = 96
+EMBEDDING_WIDTH = 96
 """Numbers in an embedding."""
 QUIETEST = -90.0
 """dBFS below which levels are not told apart."""
 
 Frames = npt.NDArray[np.float32]
-"""Embeddings in order, shape (frames, WIDTH)."""
+"""Embeddings in order, shape (frames, EMBEDDING_WIDTH)."""
 
 NO_ROWS: Spectra = np.zeros((0, BANDS), np.float32)
 
@@ -31,9 +31,9 @@ class Embedding(NamedTuple):
     at: int
     """The sample just after its window."""
     frame: Frames
-    """Shape (WIDTH,)."""
+    """Shape (EMBEDDING_WIDTH,)."""
     level: float = QUIETEST
-    """dBFS of the loudest 10 ms in the newest STEP of it, at least QUIETEST."""
+    """dBFS of the loudest 10 ms in the newest EMBEDDING_STEP of it, at least QUIETEST."""
     rows: Spectra = NO_ROWS
     """Spectra since the embedding before, or since the start."""
 
@@ -77,13 +77,13 @@ class Embedder:
         """Take the next samples; return each new embedding."""
         self._rest = np.concatenate([self._rest, sound])
         found: list[Embedding] = []
-        while len(self._rest) >= STEP:
-            piece, self._rest = self._rest[:STEP], self._rest[STEP:]
-            self._at += STEP
+        while len(self._rest) >= EMBEDDING_STEP:
+            piece, self._rest = self._rest[:EMBEDDING_STEP], self._rest[EMBEDDING_STEP:]
+            self._at += EMBEDDING_STEP
             pcm = (np.clip(piece, -1.0, 1.0) * 32767).astype("<i2").tobytes()
             self._rows = np.concatenate([self._rows, self._spectrometer.feed(piece)])
             for made in self._model.process_streaming(pcm):
-                found.append(Embedding(self._at, made.reshape(WIDTH), _loudest(piece), self._rows))
+                found.append(Embedding(self._at, made.reshape(EMBEDDING_WIDTH), _loudest(piece), self._rows))
                 self._rows = NO_ROWS
         return found
 

@@ -30,8 +30,8 @@ import numpy as np
 import numpy.typing as npt
 
 from coach.ears.cohort import cohort
-from coach.ears.enrolment import NEEDED, RECOMMENDED_TAKES, Enrolment, WordReport
-from coach.ears.features import STEP, Embedding, Frames
+from coach.ears.enrolment import NEEDED_WORDS, RECOMMENDED_TAKES, Enrolment, WordReport
+from coach.ears.features import EMBEDDING_STEP, Embedding, Frames
 from coach.ears.matching import Matcher
 from coach.tempo.units import RATE
 
@@ -44,11 +44,11 @@ STRETCH = 10.0
 """Seconds of talk whose highest score is one observation."""
 AGAIN = 1.0
 """Seconds in which one false alarm is not counted twice."""
-READY = "ready"
+READY_WORD = "ready"
 """The reply id that makes work begin: the only one beside the halts whose false alarms count for the verdict."""
 
 
-class Verdict(StrEnum):
+class Suitability(StrEnum):
     """What the words are good for; the values are part of keys in screens.yaml, and are stored."""
 
     HANDS_FREE = "hands_free"
@@ -74,9 +74,9 @@ class Needs:
     """Whether the room must have been listened to."""
 
 
-NEEDS: Mapping[Verdict, Needs] = {
-    Verdict.HANDS_FREE: Needs(RECOMMENDED_TAKES, 0.95, 0.97, 1.0, 20.0, room_known=True),
-    Verdict.WITHIN_REACH: Needs(2, 0.8, 0.8, 6.0, 10.0, room_known=False),
+NEEDS: Mapping[Suitability, Needs] = {
+    Suitability.HANDS_FREE: Needs(RECOMMENDED_TAKES, 0.95, 0.97, 1.0, 20.0, room_known=True),
+    Suitability.WITHIN_REACH: Needs(2, 0.8, 0.8, 6.0, 10.0, room_known=False),
 }
 """Verdicts from the best; if neither fits it is KEYS_ONLY. At 10 dB over household noise the plain match misses
 a quarter to a half of real people's words, so less is no basis; at 20 dB hardly more than in quiet. Six false holds an
@@ -117,7 +117,7 @@ class Forecast:
     """In the order of their ids."""
     clearance: float
     """Decibels by which the words stood above the room (the medians)."""
-    verdict: Verdict
+    verdict: Suitability
     because: tuple[Reason, ...]
     """Why it is no better; empty for HANDS_FREE."""
 
@@ -150,7 +150,7 @@ def forecast(enrolment: Enrolment, talk: Frames | None = None) -> Forecast:
 
 def judge(
     words: Sequence[WordForecast], clearance: float, halts: frozenset[str], *, room_known: bool
-) -> tuple[Verdict, tuple[Reason, ...]]:
+) -> tuple[Suitability, tuple[Reason, ...]]:
     """Return the best verdict whose needs are met, and what the next better one lacks."""
     because: tuple[Reason, ...] = ()
     for verdict, needs in NEEDS.items():
@@ -158,7 +158,7 @@ def judge(
         if not lacks:
             return verdict, because
         because = lacks
-    return Verdict.KEYS_ONLY, because
+    return Suitability.KEYS_ONLY, because
 
 
 def expected(report: WordReport, threshold: float, spread: float, *, halts: bool) -> float:
@@ -174,11 +174,13 @@ def expected(report: WordReport, threshold: float, spread: float, *, halts: bool
 def _lacks(
     needs: Needs, words: Mapping[str, WordForecast], clearance: float, halts: frozenset[str], *, room_known: bool
 ) -> tuple[Reason, ...]:
-    needed = sorted({*NEEDED, *halts})
+    needed = sorted({*NEEDED_WORDS, *halts})
     there = [words[word] for word in needed if word in words]
     fewer = [word.word for word in there if word.takes < needs.takes]
     weak = [word.word for word in there if word.expected < (needs.halt_heard if word.word in halts else needs.heard)]
-    false = [word.word for word in there if word.word in {READY, *halts} and word.false_an_hour > needs.false_an_hour]
+    false = [
+        word.word for word in there if word.word in {READY_WORD, *halts} and word.false_an_hour > needs.false_an_hour
+    ]
     found = {
         "missing": [word for word in needed if word not in words],
         "few": fewer,
@@ -220,7 +222,7 @@ Numbers = npt.NDArray[np.float64]
 def _over(matcher: Matcher, frames: Frames, limits: Numbers, urgent: npt.NDArray[np.bool_]) -> Numbers:
     """Return by how much each word passes what it needs at each embedding, shape (frames, words)."""
     scores = np.array(
-        [matcher.push(Embedding((n + 1) * STEP, frame)).scores for n, frame in enumerate(frames)], np.float64
+        [matcher.push(Embedding((n + 1) * EMBEDDING_STEP, frame)).scores for n, frame in enumerate(frames)], np.float64
     )
     over: Numbers = scores - limits
     if scores.shape[1] > 1:
@@ -232,19 +234,19 @@ def _over(matcher: Matcher, frames: Frames, limits: Numbers, urgent: npt.NDArray
 
 def _counted(over: Numbers) -> Numbers:
     """Return the false alarms an hour that were there."""
-    apart = round(AGAIN * RATE / STEP)
+    apart = round(AGAIN * RATE / EMBEDDING_STEP)
     count = np.zeros(over.shape[1])
     last = np.full(over.shape[1], -apart)
     for at, row in enumerate(over):
         new = (row > 0) & (at - last >= apart)
         count += new
         last[row > 0] = at
-    return count / (len(over) * STEP / RATE / 3600)
+    return count / (len(over) * EMBEDDING_STEP / RATE / 3600)
 
 
 def _foretold(over: Numbers) -> Numbers:
     """Return the false alarms an hour that the highest of each stretch foretell."""
-    size = round(STRETCH * RATE / STEP)
+    size = round(STRETCH * RATE / EMBEDDING_STEP)
     highest = over[: len(over) // size * size].reshape(-1, size, over.shape[1]).max(axis=1)
     if len(highest) < 2:
         return np.zeros(over.shape[1])

@@ -16,9 +16,9 @@ import numpy.typing as npt
 
 from coach.ears.augment import Augmented
 from coach.ears.cohort import Talk
-from coach.ears.features import WIDTH, Embedding, Frames
+from coach.ears.features import EMBEDDING_WIDTH, Embedding, Frames
 from coach.ears.likeness import ROWS
-from coach.ears.matching import Match, Matcher, general_mean
+from coach.ears.matching import Match, Matcher, Scores, general_mean
 from coach.ears.second_look import SecondLook
 from coach.ears.spectrum import BANDS, SILENT
 from coach.ears.takes import Take
@@ -27,12 +27,12 @@ from coach.tempo.units import to_samples
 SPAN = 12
 """Embeddings that are looked at together: 0.96 s, and the 775 ms that the first of them looks back. Of 300 words of
 three speakers in household noise at 10 dB, 6 of them heard 73 %, 8 heard 81 %, 12 heard 86 %, 16 heard 82 %."""
-SIZE = SPAN * (WIDTH + 1)
+SIZE = SPAN * (EMBEDDING_WIDTH + 1)
 """Numbers that are looked at together."""
-SCALE = 10.7
+EMBEDDING_SPREAD = 10.7
 """Standard deviation of the numbers in an embedding of talk, measured over the cohort."""
 LEVEL_WEIGHT = 0.1
-"""What a decibel counts for beside an embedding, whose numbers vary by about 1 after SCALE."""
+"""What a decibel counts for beside an embedding, whose numbers vary by about 1 after EMBEDDING_SPREAD."""
 DEEPEST = -30.0
 """Decibels below the loudest at which levels are no longer told apart."""
 EARLIEST, LATEST = to_samples(0.16), to_samples(0.48)
@@ -70,8 +70,6 @@ LIMIT = 1.2
 a talker 61, 58, 57, 55 and 53 % were heard (with 0.5 halts had 0.5 too)."""
 HALT_LIMIT = 0.7
 """The same for a word that halts: a false halt does less harm than a missed one."""
-
-Scores = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,7 +124,7 @@ class LearntMatcher:
 
     def forget(self) -> None:
         """Begin anew: what comes next does not follow what came before."""
-        self._frames = np.zeros((SPAN, WIDTH), np.float32)
+        self._frames = np.zeros((SPAN, EMBEDDING_WIDTH), np.float32)
         self._levels = np.zeros(SPAN, np.float32)
         self._known = 0
         self._rows = np.full((ROWS, BANDS), SILENT, np.float32)
@@ -210,7 +208,7 @@ def learn(augmented: Mapping[str, Sequence[Augmented]], lengths: Mapping[str, in
 def looked_at(frames: Frames, levels: npt.NDArray[np.float32]) -> Frames:
     """Return what is looked at, at each of n embeddings, shape (n, SIZE), newest first; the first stands for before."""
     rows = np.maximum(np.arange(len(frames))[:, None] - np.arange(SPAN), 0)
-    seen = ((frames - general_mean()) / SCALE)[rows].reshape(len(frames), -1)
+    seen = ((frames - general_mean()) / EMBEDDING_SPREAD)[rows].reshape(len(frames), -1)
     around = levels[rows]
     below = np.maximum(around - around.max(axis=1, keepdims=True), DEEPEST) * LEVEL_WEIGHT
     return np.concatenate([seen, below], axis=1).astype(np.float32)

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from coach.ears.features import WIDTH, Embedding, Frames
+from coach.ears.features import EMBEDDING_WIDTH, Embedding, Frames
 from coach.ears.takes import Take
 from coach.tempo.units import to_samples
 
@@ -134,7 +134,7 @@ def general_mean() -> Frames:
     Computed by tests/bench/general_speech.py from synthesised sentences of several voices.
     """
     with (package_data.files("coach.ears") / "general_speech.npy").open("rb") as file:
-        mean: Frames = np.load(file, allow_pickle=False).astype(np.float32).reshape(WIDTH)
+        mean: Frames = np.load(file, allow_pickle=False).astype(np.float32).reshape(EMBEDDING_WIDTH)
     return mean
 
 

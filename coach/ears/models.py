@@ -15,11 +15,9 @@ NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/HCLr.fst",
 """Files of a model that must be there and hold something. The last two are what a word list works with; large models
 have one fixed graph instead, which takes none."""
 
-MIB = 1024**2
-
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ModelFolder:
     """A folder that is, or ought to be, a model."""
 
     folder: Path
@@ -42,7 +40,7 @@ def package_name(language: str) -> str:
     return f"vosk_model_{language.replace('-', '_')}"
 
 
-def find_model(language: str, home: Path, cache: Path | None = None) -> Place | None:
+def find_model(language: str, home: Path, cache: Path | None = None) -> ModelFolder | None:
     """Return the model for `language`, or None if there is none on this machine.
 
     Looked for in this order: `home`/models/LANGUAGE, an installed package, Vosk's own cache (`cache` stands in for it).
@@ -54,19 +52,19 @@ def find_model(language: str, home: Path, cache: Path | None = None) -> Place | 
     return place
 
 
-def _places(language: str, home: Path, cache: Path) -> Iterator[Place]:
+def _places(language: str, home: Path, cache: Path) -> Iterator[ModelFolder]:
     own = own_folder(home, language)
     if own.exists():
-        yield Place(own, "home")
+        yield ModelFolder(own, "home")
     found = PathFinder.find_spec(package_name(language))
     for package in found.submodule_search_locations or () if found else ():
-        yield Place(Path(package) / "model", "package")
+        yield ModelFolder(Path(package) / "model", "package")
     named = re.compile(rf"vosk-model-(small-)?{re.escape(language)}([-_.].*)?")
     folders = sorted(cache.iterdir()) if cache.is_dir() else []
     # Small ones first: they take word lists.
     for folder in sorted(folders, key=lambda folder: "-small-" not in folder.name):
         if folder.is_dir() and named.fullmatch(folder.name):
-            yield Place(folder, "cache")
+            yield ModelFolder(folder, "cache")
 
 
 def missing_in(folder: Path) -> str:
@@ -100,7 +98,7 @@ def engine() -> Any:  # noqa: ANN401  Vosk has no types
     return vosk
 
 
-def load_model(place: Place, language: str) -> Any:  # noqa: ANN401  Vosk has no types
+def load_model(place: ModelFolder, language: str) -> Any:  # noqa: ANN401  Vosk has no types
     """Return the loaded model of `language`: some seconds, and 0.6 GB for a small one.
 
     Raises HearingError if Vosk is missing, or if the model is not whole or does not load.

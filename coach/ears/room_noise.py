@@ -11,7 +11,7 @@ from coach.ears.features import Embedder, Frames
 from coach.ports import Block
 from coach.tempo.units import to_samples
 
-SECONDS = 20.0
+ROOM_SECONDS = 20.0
 """How long a room is listened to: a refrigerator or a clock shows in it, and somebody can keep quiet so long."""
 
 

@@ -12,7 +12,7 @@ from coach.tempo.units import RATE, to_samples
 
 ROW = to_samples(0.02)
 """Samples from one spectrum to the next."""
-WINDOW = 512
+SPECTRUM_WINDOW = 512
 """Samples of one spectrum, 32 ms: the ROW that it ends with, and some before."""
 BANDS = 28
 LOWEST, HIGHEST = 150.0, 3700.0
@@ -33,7 +33,7 @@ class Spectrometer:
 
     def start(self) -> None:
         """Forget everything."""
-        self._rest = np.zeros(WINDOW - ROW, np.float32)
+        self._rest = np.zeros(SPECTRUM_WINDOW - ROW, np.float32)
 
     def feed(self, sound: Block) -> Spectra:
         """Take the next samples, a multiple of ROW; return their spectra."""
@@ -41,7 +41,7 @@ class Spectrometer:
         rows = len(sound) // ROW
         if not rows:
             return np.zeros((0, BANDS), np.float32)
-        windows = np.lib.stride_tricks.sliding_window_view(self._rest, WINDOW)[: rows * ROW : ROW]
+        windows = np.lib.stride_tricks.sliding_window_view(self._rest, SPECTRUM_WINDOW)[: rows * ROW : ROW]
         self._rest = self._rest[rows * ROW :]
         powers = np.square(np.abs(np.fft.rfft(windows * _taper()))) @ _bands()
         return np.asarray(10.0 * np.log10(powers + 10 ** (SILENT / 10)), np.float32)
@@ -54,7 +54,7 @@ def spectra(sound: Block) -> Spectra:
 
 @cache
 def _taper() -> npt.NDArray[np.float32]:
-    taper = np.hanning(WINDOW)
+    taper = np.hanning(SPECTRUM_WINDOW)
     return np.asarray(taper / np.sqrt(np.sum(taper**2)), np.float32)
 
 
@@ -66,7 +66,7 @@ def _bands() -> npt.NDArray[np.float32]:
     """
     ends = _mel(np.array([LOWEST, HIGHEST]))
     edges = 700.0 * (10 ** (np.linspace(ends[0], ends[1], BANDS + 2) / 2595.0) - 1.0)
-    hertz = np.arange(WINDOW // 2 + 1)[:, None] * RATE / WINDOW
+    hertz = np.arange(SPECTRUM_WINDOW // 2 + 1)[:, None] * RATE / SPECTRUM_WINDOW
     rising = (hertz - edges[:-2]) / (edges[1:-1] - edges[:-2])
     falling = (edges[2:] - hertz) / (edges[2:] - edges[1:-1])
     weights = np.maximum(np.minimum(rising, falling), 0.0)

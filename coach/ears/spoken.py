@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coach.ears.activity import Activity, decibels
-from coach.ears.enrolment import NEEDED, RECOMMENDED_TAKES, Enrolment, best_scores
+from coach.ears.enrolment import NEEDED_WORDS, RECOMMENDED_TAKES, Enrolment, best_scores
 from coach.ears.features import Embedder
-from coach.ears.room_noise import SECONDS, room_noise
+from coach.ears.room_noise import ROOM_SECONDS, room_noise
 from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker
 from coach.ears.teaching import known_takes, with_takes
 from coach.errors import DeviceError
@@ -24,7 +24,7 @@ from coach.words.phrases import Phrase, ReplyWords, phrase
 
 AFTER_PROMPT = to_samples(0.15)
 """Samples after the coach's own words that are not listened to: their echo."""
-PATIENCE = to_samples(6.0)
+TAKE_PATIENCE = to_samples(6.0)
 """Samples of silence after which the word is asked for again."""
 SETTLE = to_samples(0.3)
 """Samples kept after the word's end: its last sound fades in the room."""
@@ -46,7 +46,7 @@ PHRASES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LessonStep:
     """How far the lesson is: a word of it has begun, or a take was given."""
 
     word: str
@@ -62,13 +62,13 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Listening:
+class MicLevel:
     """The microphone right now."""
 
     level: float
     """dBFS of the last stretch."""
     room: float | None = None
-    """Seconds of the room listened to so far, of SECONDS; None while a word is awaited."""
+    """Seconds of the room listened to so far, of ROOM_SECONDS; None while a word is awaited."""
 
 
 def wanted(start: Enrolment, replies: Mapping[str, ReplyWords], words: Sequence[str] = ()) -> dict[str, int]:
@@ -77,7 +77,7 @@ def wanted(start: Enrolment, replies: Mapping[str, ReplyWords], words: Sequence[
     What is not complete comes first, and alone unless it is named: a lesson that was broken off is taken up again.
     With everything complete, each word gets RECOMMENDED_TAKES more.
     """
-    ordered = list(dict.fromkeys(words or [*(word for word in NEEDED if word in replies), *replies]))
+    ordered = list(dict.fromkeys(words or [*(word for word in NEEDED_WORDS if word in replies), *replies]))
     lacking = {word: RECOMMENDED_TAKES - len(known_takes(start, replies, word)) for word in ordered}
     if not words and any(lack > 0 for lack in lacking.values()):
         return {word: lack for word, lack in lacking.items() if lack > 0}
@@ -92,7 +92,7 @@ def enrol_spoken(
     *,
     start: Enrolment,
     keep: Callable[[Enrolment], None],
-    tell: Callable[[Step | Listening], None] = lambda _: None,
+    tell: Callable[[LessonStep | MicLevel], None] = lambda _: None,
     maker: TakeMaker | None = None,
 ) -> Enrolment:
     """Listen to the room, ask for so many takes of each of `words` (see `wanted`), return `start` with all that in it.
@@ -109,7 +109,7 @@ def enrol_spoken(
             lesson.speak(phrase("enrol_welcome"))
         for number, (word, more) in enumerate(words.items()):
             known = len(known_takes(lesson.state, replies, word))
-            if not lesson.word(replies, Step(word, known, known + more, number, len(words))):
+            if not lesson.word(replies, LessonStep(word, known, known + more, number, len(words))):
                 lesson.speak(phrase("enrol_ended"))
                 return lesson.state
         lesson.speak(phrase("enrol_done" if words else "enrol_room_done"))
@@ -127,7 +127,7 @@ class _Lesson:
         say: Callable[[Phrase], Block],
         start: Enrolment,
         keep: Callable[[Enrolment], None],
-        tell: Callable[[Step | Listening], None],
+        tell: Callable[[LessonStep | MicLevel], None],
         maker: TakeMaker,
     ) -> None:
         self._device = device
@@ -168,7 +168,7 @@ class _Lesson:
         self._keep(replace(self.state, noise=None, verdict=""))
         self.speak(phrase("enrol_room_left_out"))
 
-    def word(self, replies: Mapping[str, ReplyWords], step: Step) -> bool:
+    def word(self, replies: Mapping[str, ReplyWords], step: LessonStep) -> bool:
         """Ask for the takes of one word and keep each good one; tell whether anybody answers."""
         before = self.state
         asked = phrase("enrol_word", word=replies[step.word].word)
@@ -225,10 +225,10 @@ class _Lesson:
         activity = Activity()
         kept: list[Block] = []
         begin = self._now
-        while (listened := to_seconds(self._now - begin, RATE)) < SECONDS:
+        while (listened := to_seconds(self._now - begin, RATE)) < ROOM_SECONDS:
             block = self._next()
             kept.append(block.mic)
-            self._tell(Listening(decibels(block.mic), listened))
+            self._tell(MicLevel(decibels(block.mic), listened))
             if any(hearing.kind == "voice_began" for hearing in activity.feed(block)):
                 return None
         return np.concatenate(kept)
@@ -243,13 +243,13 @@ class _Lesson:
             captured_at = self._now
             block = self._next()
             kept.append(block.mic)
-            self._tell(Listening(decibels(block.mic)))
+            self._tell(MicLevel(decibels(block.mic)))
             for hearing in activity.feed(block):
                 if hearing.kind == "voice_ended":
                     end = hearing.ended + SETTLE
-            if end is None and not activity.speaking and captured_at - begin > PATIENCE:
+            if end is None and not activity.speaking and captured_at - begin > TAKE_PATIENCE:
                 return None
-            if captured_at - begin > 2 * PATIENCE:  # a voice that never ends: a radio
+            if captured_at - begin > 2 * TAKE_PATIENCE:  # a voice that never ends: a radio
                 break
         return np.concatenate(kept)
 

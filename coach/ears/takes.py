@@ -23,7 +23,7 @@ AFTERWARDS = 2
 """Rows of silence behind a word's spectra."""
 KEPT_AFTER = to_samples(0.64)
 """Samples after the word's end up to which embeddings are kept."""
-PAUSE = to_samples(0.35)
+WORD_PAUSE = to_samples(0.35)
 """Samples of silence that part two words; a stopped consonant inside a word is shorter."""
 SHORT, LONG = to_samples(0.1), to_samples(1.6)
 """Least and most samples of one word or wording of two or three short words."""
@@ -154,7 +154,7 @@ class TakeMaker:
         for at in range(0, len(sound) - CHUNK + 1, CHUNK):
             if self._detector.process_samples(sound[at : at + CHUNK].tolist()) < SPEECH:
                 continue
-            if spans and at - spans[-1][1] < PAUSE:
+            if spans and at - spans[-1][1] < WORD_PAUSE:
                 spans[-1] = (spans[-1][0], at + CHUNK)
             else:
                 spans.append((at, at + CHUNK))
@@ -163,7 +163,7 @@ class TakeMaker:
             spans = [span for span in spans if span[1] - span[0] >= max(2 * CHUNK, most // 3)]
         if not spans:
             raise BadTakeError(Fault.EMPTY)
-        if spans[-1][1] - spans[0][0] > LONG + PAUSE:
+        if spans[-1][1] - spans[0][0] > LONG + WORD_PAUSE:
             raise BadTakeError(Fault.TWO_WORDS if len(spans) > 1 else Fault.LONG)
         if len(spans) > 1:
             raise BadTakeError(Fault.TWO_WORDS)

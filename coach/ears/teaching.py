@@ -17,6 +17,7 @@ from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker, examples_of
 from coach.errors import HearingError, did_you_mean
 from coach.logbook.files import AbsentError, list_folder
 from coach.ports import Block
+from coach.progress import HowFar
 from coach.words.phrases import ReplyWords
 
 SOUNDS = (".wav", ".flac")
@@ -132,7 +133,7 @@ def learn_words(
     *,
     room: Block | None = None,
     talk: Block | None = None,
-    tell: Callable[[int, int], None] = lambda _done, _of: None,
+    tell: HowFar = lambda _done, _of: None,
 ) -> Enrolment:
     """Return `enrolment` with what can be learnt from its takes, and without their sound.
 

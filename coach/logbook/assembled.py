@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 
-from coach.logbook.fields import Unfit, fact
+from coach.logbook.fields import UnfitField, fact
 from coach.logbook.lines import Line
 from coach.logbook.pain import is_pain, worse
 from coach.logbook.session_record import EarRecord, EasedRecord, HaltRecord, QuestionRecord, SessionRecord, SetRecord
@@ -23,7 +23,7 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
     for line in known:
         try:
             facts.append((line.at, fact(line.kind, line.fields)))
-        except Unfit:
+        except UnfitField:
             continue
     record = _begun(next((it for _, it in facts if isinstance(it, kinds.SessionBegun)), None))
     ended = [it for _, it in facts if isinstance(it, kinds.SessionEnded)]

@@ -14,7 +14,7 @@ from __future__ import annotations
 import gc
 import os
 import stat
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from functools import cache, cached_property
 from hashlib import sha256
@@ -22,11 +22,12 @@ from pathlib import Path
 
 from coach.errors import RecordError
 from coach.logbook import files
-from coach.logbook.fields import Unfit
+from coach.logbook.fields import UnfitField
 from coach.logbook.packed import pack, unpack
 from coach.logbook.reading import Held, History, held, read_history
 from coach.logbook.writing import ENDING
 from coach.loglines import kinds
+from coach.progress import HowFar
 
 NAME = ".records"
 """Of the file; the dot keeps it out of what is handed over."""
@@ -34,9 +35,6 @@ NEWEST = 12
 """Sessions that are always put together from their files: more than a step up or an amount looks back on, in 50 ms."""
 LARGEST = 64 * files.MIB
 """Bytes of the file at most: a row has 4 kB, and a session a day for forty years makes 15,000."""
-
-Tell = Callable[[int, int], None]
-"""Is told how many files of how many have been read."""
 
 
 class Cache:
@@ -49,7 +47,7 @@ class Cache:
         self._on_disk = 0
         """Bytes of the file."""
 
-    def history(self, paths: Iterable[Path], *, sound: bool, tell: Tell) -> History:
+    def history(self, paths: Iterable[Path], *, sound: bool, tell: HowFar) -> History:
         """Return what `read_history` would."""
         ordered = sorted(paths)
         if len(ordered) <= NEWEST:
@@ -83,7 +81,7 @@ class Cache:
         try:
             if sealed == _seal(key, packed):
                 return _sensible(unpack(Held, packed.decode("utf-8")))
-        except (Unfit, UnicodeDecodeError):
+        except (UnfitField, UnicodeDecodeError):
             pass
         del self._rows[key]
         return None
@@ -180,8 +178,8 @@ def _source() -> bytes:
 
 
 def _sensible(found: Held) -> Held:
-    """Return what a row holds. Raises Unfit if it is nothing that could have been put together from lines."""
+    """Return what a row holds. Raises UnfitField if it is nothing that could have been put together from lines."""
     for record in (found.record, found.sound):
         if record is not None and not (record.rate > 0 and record.seconds >= 0 and record.parts == 1):
-            raise Unfit("is no record of a file")
+            raise UnfitField("is no record of a file")
     return found

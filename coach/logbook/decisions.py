@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from coach.logbook.fields import Unfit, fact
+from coach.logbook.fields import UnfitField, fact
 from coach.logbook.lines import Reading
 from coach.loglines.changes import Decided, ProgramVersion
 from coach.session.past import Decision, Verdict, Version
@@ -30,7 +30,7 @@ def decided(reading: Reading) -> tuple[tuple[Decision, ...], tuple[Version, ...]
         moment = local_moment(line.t)
         try:
             it = fact(line.kind, line.fields)
-        except Unfit:
+        except UnfitField:
             continue
         if moment is None:
             continue

@@ -14,7 +14,7 @@ from coach.loglines.kinds import KINDS, Fact
 _Take = Callable[[object], object]
 
 
-class Unfit(Exception):  # noqa: N818 - it names a value, and never leaves the logbook
+class UnfitField(Exception):  # noqa: N818 - it names a value, and never leaves the logbook
     """A field that is missing or of another type; its text names it."""
 
 
@@ -38,11 +38,11 @@ def plain(value: Any) -> Any:  # noqa: ANN401 - JSON is any of these
 def fact(kind: str, held: Mapping[str, Any]) -> Fact:
     """Return the line of `kind` as its class. Fields that the class does not know are left out.
 
-    Raises Unfit, with a text that names the field, if one is missing or of another type.
+    Raises UnfitField, with a text that names the field, if one is missing or of another type.
     """
     known = KINDS.get(kind)
     if known is None:
-        raise Unfit(f'the kind "{kind}" is not known')
+        raise UnfitField(f'the kind "{kind}" is not known')
     return cast("Fact", _build(known, held))
 
 
@@ -65,10 +65,10 @@ def _build(known: type, held: Mapping[str, Any]) -> object:
         if key in held:
             try:
                 values[name] = take(held[key])
-            except Unfit as unfit:
-                raise Unfit(f'its "{key}" {unfit}') from None
+            except UnfitField as unfit:
+                raise UnfitField(f'its "{key}" {unfit}') from None
         elif not optional:
-            raise Unfit(f'it lacks "{key}"')
+            raise UnfitField(f'it lacks "{key}"')
     return known(**values)
 
 
@@ -83,7 +83,7 @@ def _takers(known: type) -> dict[str, tuple[str, _Take, bool]]:
 
 
 def taker(hint: object, nested: Callable[[type], _Take] | None = None) -> _Take:
-    """Return a function that takes a JSON value as `hint`, or raises Unfit; `nested` returns one for a dataclass."""
+    """Return a function that takes a JSON value as `hint`, or raises UnfitField. `nested` returns one for a class."""
     origin, inner = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
         return _any_of([taker(one, nested) for one in inner], inner, str(hint))
@@ -107,9 +107,9 @@ def _any_of(takers: list[_Take], hints: tuple[object, ...], wanted: str) -> _Tak
         for one in takers:
             try:
                 return one(value)
-            except Unfit:
+            except UnfitField:
                 continue
-        raise Unfit(f"is {_short(value)}, not {wanted}")
+        raise UnfitField(f"is {_short(value)}, not {wanted}")
 
     return take
 
@@ -118,7 +118,7 @@ def _one_of(words: tuple[Any, ...]) -> _Take:
     def take(value: object) -> object:
         if isinstance(value, str) and value in words:
             return str(value)
-        raise Unfit(f"is {_short(value)}, not one of {', '.join(words)}")
+        raise UnfitField(f"is {_short(value)}, not one of {', '.join(words)}")
 
     return take
 
@@ -126,7 +126,7 @@ def _one_of(words: tuple[Any, ...]) -> _Take:
 def _each(inner: _Take) -> _Take:
     def take(value: object) -> object:
         if not isinstance(value, (list, tuple)):
-            raise Unfit(f"is {_short(value)}, not a list")
+            raise UnfitField(f"is {_short(value)}, not a list")
         return tuple(map(inner, value))
 
     return take
@@ -135,7 +135,7 @@ def _each(inner: _Take) -> _Take:
 def _row_of(takers: list[_Take]) -> _Take:
     def take(value: object) -> object:
         if not isinstance(value, (list, tuple)) or len(value) != len(takers):
-            raise Unfit(f"is {_short(value)}, not a list of {len(takers)}")
+            raise UnfitField(f"is {_short(value)}, not a list of {len(takers)}")
         return tuple(take(one) for take, one in zip(takers, value, strict=True))
 
     return take
@@ -146,7 +146,7 @@ def _nested(known: type) -> _Take:
         if isinstance(value, known):
             return value
         if not isinstance(value, Mapping):
-            raise Unfit(f"is {_short(value)}, not an object")
+            raise UnfitField(f"is {_short(value)}, not an object")
         return _build(known, value)
 
     return take
@@ -172,7 +172,7 @@ def _simple(hint: type) -> _Take:
             return value
         if hint is float and isinstance(value, (int, float)) and not isinstance(value, bool) and _finite(value):
             return float(value)
-        raise Unfit(f"is {_short(value)}, not {hint.__name__}")
+        raise UnfitField(f"is {_short(value)}, not {hint.__name__}")
 
     return take
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
-from coach.logbook.fields import Unfit, fact, fields_of, plain
+from coach.logbook.fields import UnfitField, fact, fields_of, plain
 from coach.loglines.kinds import KIND_OF, Fact
 
 VERSION = 2
@@ -137,7 +137,7 @@ def _complaints(line: Line, written: str, previous: str, expected: int) -> list[
         found.append("does not match its checksum: it, or a line before it, was changed")
     try:
         fact(line.kind, line.fields)
-    except Unfit as unfit:
+    except UnfitField as unfit:
         if line.v <= VERSION:
             found.append(f"cannot be used as it stands: {unfit}")
     return found

@@ -13,7 +13,7 @@ from math import isfinite
 from types import NoneType
 from typing import TypeVar, cast, get_args, get_type_hints
 
-from coach.logbook.fields import Unfit, taker
+from coach.logbook.fields import UnfitField, taker
 
 _Held = TypeVar("_Held")
 
@@ -24,11 +24,11 @@ def pack(value: object) -> str:
 
 
 def unpack(known: type[_Held], text: str) -> _Held:
-    """Return the `known` that `text` was packed from. Raises Unfit if it holds none."""
+    """Return the `known` that `text` was packed from. Raises UnfitField if it holds none."""
     try:
         return cast("_Held", _in_order(cast("type", known))(_JSON.decode(text)))
     except (ValueError, RecursionError):
-        raise Unfit("it is not JSON") from None
+        raise UnfitField("it is not JSON") from None
 
 
 def _values(value: object) -> list[object]:
@@ -39,7 +39,7 @@ def _values(value: object) -> list[object]:
 
 @cache
 def _in_order(known: type) -> Callable[[object], object]:
-    """Return a function that takes the list of the values of a `known`, or raises Unfit."""
+    """Return a function that takes the list of the values of a `known`, or raises UnfitField."""
     hints = get_type_hints(known)
     takers = [taker(hints[field.name], _in_order) for field in fields(known)]
     flat = all(_SIMPLE.issuperset(get_args(hints[field.name]) or {hints[field.name]}) for field in fields(known))
@@ -48,12 +48,12 @@ def _in_order(known: type) -> Callable[[object], object]:
 
     def take(value: object) -> object:
         if type(value) is not list:
-            raise Unfit("is not a list")
+            raise UnfitField("is not a list")
         types = tuple(map(type, value))
         if types in seen:
             return known(*value)
         if len(value) != len(takers):
-            raise Unfit(f"is not a list of {len(takers)} values")
+            raise UnfitField(f"is not a list of {len(takers)} values")
         taken = [take(one) for take, one in zip(takers, value, strict=True)]
         if flat and all(one is other for one, other in zip(taken, value, strict=True)):
             seen.add(types)

@@ -83,11 +83,11 @@ def held(data: bytes, named: str) -> Held:
     return Held(reading.problems, whole, suspect=True, sound=record(sound))
 
 
-Hold = Callable[[bytes, str], Held]
+HoldFile = Callable[[bytes, str], Held]
 """`held`, or what remembers what it returned."""
 
 
-def read_history(paths: Iterable[Path], *, sound: bool = False, hold: Hold = held) -> History:
+def read_history(paths: Iterable[Path], *, sound: bool = False, hold: HoldFile = held) -> History:
     """Read session files, in any order, into one history. Never fails because of what a file is or holds.
 
     With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
@@ -103,7 +103,7 @@ def read_history(paths: Iterable[Path], *, sound: bool = False, hold: Hold = hel
     )
 
 
-def read_session(path: Path, *, sound: bool = False, hold: Hold = held) -> SessionFile:
+def read_session(path: Path, *, sound: bool = False, hold: HoldFile = held) -> SessionFile:
     """Read one file; `sound` as in `read_history`. Never fails because of what the file is or holds."""
     try:
         data = files.read_file(path)

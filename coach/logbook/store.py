@@ -22,6 +22,7 @@ from coach.logbook.reading import STAMP, FileProblem, History, text_of, unreadab
 from coach.logbook.writing import ENDING, SessionStore
 from coach.loglines.changes import Decided, ProgramVersion
 from coach.loglines.kinds import Note
+from coach.progress import HowFar
 from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
@@ -96,9 +97,7 @@ class Decisions:
 class Home:
     """The folder that holds all data of this program."""
 
-    def __init__(
-        self, root: Path, now: Callable[[], datetime] = wall_clock, tell: cached.Tell = lambda *_: None
-    ) -> None:
+    def __init__(self, root: Path, now: Callable[[], datetime] = wall_clock, tell: HowFar = lambda *_: None) -> None:
         """`tell` is told of each file of a person's sessions that is read."""
         self.root = root
         self.tell = tell

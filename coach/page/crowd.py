@@ -12,7 +12,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 MOST_STRANGERS = 256
 """Connections that have not shown the secret; one more pushes the oldest out. Four times as many as are let in at one
 time, so that nobody who asks at once is pushed out before he is read."""
-AT_ONCE = 64
+LET_IN_AT_ONCE = 64
 """Connections let in between two looks at the others: a crowd at the door holds nobody up who is inside."""
 MOST_WAITING = 1024
 """Connections that wait to be let in."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-Mark = Literal["plain", "small", "good", "bad", "open", "said"]
+Sign = Literal["plain", "small", "good", "bad", "open", "said"]
 Weight = Literal["main", "plain", "small"]
 
 LONGEST_NOTE = 1000
@@ -13,11 +13,11 @@ LONGEST_NOTE = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class StepLine:
     """One sentence on a step."""
 
     text: str
-    mark: Mark = "plain"
+    mark: Sign = "plain"
     """Which sign stands before it: found good, found bad, not known yet. "said": the coach says it now; "small": a
     reason."""
 
@@ -34,7 +34,7 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
+class TextField:
     """Something that can be typed."""
 
     id: str
@@ -71,9 +71,9 @@ class Step:
     id: str
     head: str
     lead: str = ""
-    lines: tuple[Line, ...] = ()
+    lines: tuple[StepLine, ...] = ()
     choices: tuple[Choice, ...] = ()
-    fields: tuple[Field, ...] = ()
+    fields: tuple[TextField, ...] = ()
     meter: Meter | None = None
     progress: Progress | None = None
     problem: str = ""

@@ -24,13 +24,13 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response, StreamingResponse
 from starlette.types import Receive, Scope, Send
 
-from coach.page.crowd import AT_ONCE, MOST_WAITING, Guest
+from coach.page.crowd import LET_IN_AT_ONCE, MOST_WAITING, Guest
 from coach.page.handed import take
 
 STATIC = Path(__file__).parent / "static"
 FILES = {"": "index.html"} | {name: name for name in ("page.css", "page.js", "stone.js", "stream.js")}
 """Path behind the secret, and the file that it shows."""
-KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
+CONTENT_TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 """What a file is by its ending; a system's own list may say otherwise, and a browser then takes no script."""
 
 LONGEST_BODY = 16384
@@ -209,7 +209,7 @@ def _status(status: int) -> Response:
 
 
 async def _file(name: str, _: Request) -> Response:
-    return Response((STATIC / name).read_bytes(), 200, HEADERS, KINDS[Path(name).suffix])
+    return Response((STATIC / name).read_bytes(), 200, HEADERS, CONTENT_TYPES[Path(name).suffix])
 
 
 async def _body(request: Request) -> bytes:
@@ -286,7 +286,8 @@ async def serve(begin: Mapping[str, Any]) -> None:
     ticket = Ticket(begin["ticket"], begin["ticket_seconds"])
     gate = Gate(relay, begin["secret"], ticket, listening.getsockname()[1], begin["words"])
     config = uvicorn.Config(gate, log_config=None, access_log=False, lifespan="off", server_header=False, ws="none",
-                            date_header=False, timeout_graceful_shutdown=1, http=Guest, backlog=AT_ONCE)  # fmt: skip
+                            date_header=False, timeout_graceful_shutdown=1, http=Guest,
+                            backlog=LET_IN_AT_ONCE)  # fmt: skip
     server = _Server(config)
     server.opened = lambda: relay.tell({"do": "open"})
 

@@ -6,13 +6,13 @@ from yaml.nodes import Node
 
 from coach.program.fields import DOSE_FIELDS, SHORTEST_REP, WORK
 from coach.program.model import Dose, Guide, Hold, Phase, Point, Reps, Route, Work
-from coach.program.shapes import WITHOUT, Got, Reading, complete
+from coach.program.shapes import WITHOUT, Got, ReadingContext, complete
 
 _LOWERING = ("lower", "lowering")
 _FIELDS = {field.name: field for field in DOSE_FIELDS}
 
 
-def dose_of(exercise: Got, level: Got, reading: Reading) -> Dose | None:
+def dose_of(exercise: Got, level: Got, reading: ReadingContext) -> Dose | None:
     """Return the dose of one level, or None after its problems were noted."""
     ours, theirs = level.get("dose"), exercise.get("dose")
     if ours is None and theirs is None:
@@ -76,7 +76,7 @@ def _needed(kind: str) -> list[str]:
     return [name for name in names if _FIELDS[name].default is not WITHOUT]
 
 
-def _work(got: Got, kind: str, where: Node | None, reading: Reading) -> Work | None:
+def _work(got: Got, kind: str, where: Node | None, reading: ReadingContext) -> Work | None:
     if kind == "hold":
         return Hold(got["hold"])
     if kind == "route":
@@ -108,7 +108,7 @@ def _slow_phase(phases: dict[str, float]) -> str:
     return max(phases, key=lambda name: phases[name])
 
 
-def _long_enough(times: tuple[tuple[str, float], ...], what: str, node: Node, reading: Reading) -> bool:
+def _long_enough(times: tuple[tuple[str, float], ...], what: str, node: Node, reading: ReadingContext) -> bool:
     total = sum(seconds for _, seconds in times)
     if total >= SHORTEST_REP:
         return True
@@ -121,6 +121,6 @@ def _name(level: Got) -> str:
     return f'level "{level["id"]}"' if level.get("id") else "a level"
 
 
-def _add(reading: Reading, node: Node | None, sentence: str) -> None:
+def _add(reading: ReadingContext, node: Node | None, sentence: str) -> None:
     assert node is not None, "a dose that was read has a place"
     reading.problems.add(node, sentence)

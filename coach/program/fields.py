@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from coach.program.model import SCALE_END, Action, AfterGap, AskAfter, Guide, Reach, Sides
-from coach.program.shapes import WITHOUT, Block, Field, Items, Times
-from coach.program.values import Amount, Choice, Code, Day, Days, Seconds, Text, Whole
+from coach.program.shapes import WITHOUT, Field, Items, Section, Times
+from coach.program.values import Amount, Day, Days, OneOf, Seconds, ShortName, Text, Whole
 
 SHORTEST_PHASE = 0.5
 """Seconds; a shorter phase cannot be named aloud."""
@@ -27,8 +27,8 @@ _PAIN = Whole(0, SCALE_END)
 _EFFORT = Whole(0, SCALE_END)
 
 
-def _choice(*actions: Action) -> Choice:
-    return Choice({action.value: action for action in actions})
+def _choice(*actions: Action) -> OneOf:
+    return OneOf({action.value: action for action in actions})
 
 
 DOSE_FIELDS = (
@@ -47,7 +47,7 @@ DOSE_FIELDS = (
     ),
     Field(
         "guide",
-        Choice({guide.value: guide for guide in Guide}),
+        OneOf({guide.value: guide for guide in Guide}),
         "how the slow phase is led: by a falling tone, counted aloud, both, or quiet",
         default="tone",
     ),
@@ -63,11 +63,11 @@ DOSE_FIELDS = (
 WORK = {"reps": ("reps", "phases", "slow_phase", "guide"), "hold": ("hold",), "route": ("route", "rounds")}
 """The three kinds of work and the fields that belong to each; a dose has exactly one."""
 
-DOSE = Block(DOSE_FIELDS, apart=tuple(WORK.values()), partial=True)
+DOSE = Section(DOSE_FIELDS, apart=tuple(WORK.values()), partial=True)
 
-LEVEL = Block(
+LEVEL = Section(
     (
-        Field("id", Code(), "short name of the level"),
+        Field("id", ShortName(), "short name of the level"),
         Field("setup", SENTENCE, "how to get into position; said before the exercise"),
         Field("cue", SENTENCE, "what to do, in one or two sentences"),
         Field(
@@ -79,41 +79,41 @@ LEVEL = Block(
     )
 )
 
-STEP_UP = Block(
+STEP_UP = Section(
     (
         Field("sessions", Whole(1, 20), "in how many sessions running", 2),
         Field(
             "at",
-            Choice({"top of the range": True, "bottom of the range": False}),
+            OneOf({"top of the range": True, "bottom of the range": False}),
             "whether all sets must reach the top of the range or at least the bottom",
             "top of the range",
         ),
         Field("pain_to", _PAIN, "pain 0-10 at most", 2),
         Field("effort_to", _EFFORT, "effort 0-10 at most", 6),
-        Field("unsteady", Choice({"never": False, "allowed": True}), "whether unsteadiness is allowed", "never"),
+        Field("unsteady", OneOf({"never": False, "allowed": True}), "whether unsteadiness is allowed", "never"),
     )
 )
 
-JOINS = Block(
+JOINS = Section(
     (
-        Field("exercise", Code(), "id of the exercise that must have been steady"),
+        Field("exercise", ShortName(), "id of the exercise that must have been steady"),
         Field("steady_sessions", Whole(1, 50), "in how many sessions"),
     )
 )
 
-EXERCISE = Block(
+EXERCISE = Section(
     (
-        Field("id", Code(), "short name of the exercise, kept for good: the logbook refers to it"),
+        Field("id", ShortName(), "short name of the exercise, kept for good: the logbook refers to it"),
         Field("name", LINE, "what the coach calls it"),
         Field("why", OPTIONAL, 'what it is for; said when the person asks "why"', ""),
         Field("needs", NEEDS, "equipment; [] if there is none", ()),
         Field(
             "sides",
-            Choice({sides.value: sides for sides in Sides}),
+            OneOf({sides.value: sides for sides in Sides}),
             "which side works, and in what order",
             "both together",
         ),
-        Field("start_level", Code(), "the level a new person begins at; without it the first", default=WITHOUT),
+        Field("start_level", ShortName(), "the level a new person begins at; without it the first", default=WITHOUT),
         Field("dose", DOSE, "how much of it; a level may change any part", default=WITHOUT),
         Field("levels", Items(LEVEL, most=8, least=1), "variants, the easiest first"),
         Field("step_up_after", STEP_UP, "when a harder level is proposed to the clinician", default=WITHOUT),
@@ -121,11 +121,11 @@ EXERCISE = Block(
     )
 )
 
-_SCREEN_ACTIONS = Choice({"end": Action.END_SESSION, "ease": Action.EASE, "note": Action.NOTE})
+_SCREEN_ACTIONS = OneOf({"end": Action.END_SESSION, "ease": Action.EASE, "note": Action.NOTE})
 
-SCREEN = Block(
+SCREEN = Section(
     (
-        Field("id", Code(), "short name of the question"),
+        Field("id", ShortName(), "short name of the question"),
         Field("ask", Text(longest=200), "the question, to be answered by yes or no"),
         Field("if_yes", _SCREEN_ACTIONS, "what a yes does: end the session, ease it, or note it", default=WITHOUT),
         Field("if_no", _SCREEN_ACTIONS, "what a no does: end the session, ease it, or note it", default=WITHOUT),
@@ -133,16 +133,18 @@ SCREEN = Block(
     exactly_one=("if_yes", "if_no"),
 )
 
-PAIN_LIMITS = Block(
+PAIN_LIMITS = Section(
     (
         Field("carry_on_to", _PAIN, "pain 0-10 up to which the work goes on as planned", 3),
         Field("ease_to", _PAIN, "pain 0-10 up to which the work is eased; above it the session ends", 5),
     )
 )
 
-EFFORT_LIMITS = Block((Field("ease_above", _EFFORT, "effort 0-10 above which the next sets are eased; 10: never", 8),))
+EFFORT_LIMITS = Section(
+    (Field("ease_above", _EFFORT, "effort 0-10 above which the next sets are eased; 10: never", 8),)
+)
 
-LIMITS = Block(
+LIMITS = Section(
     (
         Field("pain", PAIN_LIMITS, "the bands of pain", {}),
         Field("effort", EFFORT_LIMITS, "the band of effort", {}),
@@ -170,22 +172,20 @@ LIMITS = Block(
     )
 )
 
-ASK = Block(
+ASK = Section(
     (
         Field(
             "pain",
-            Choice({after.value: after for after in (AskAfter.EACH_SET, AskAfter.EACH_EXERCISE)}),
+            OneOf({after.value: after for after in (AskAfter.EACH_SET, AskAfter.EACH_EXERCISE)}),
             "when to ask about pain; it cannot be left out",
             "each set",
         ),
-        Field(
-            "effort", Choice({after.value: after for after in AskAfter}), "when to ask about effort", "each exercise"
-        ),
-        Field("reps", Choice({after.value: after for after in AskAfter}), "when to ask how many were done", "each set"),
+        Field("effort", OneOf({after.value: after for after in AskAfter}), "when to ask about effort", "each exercise"),
+        Field("reps", OneOf({after.value: after for after in AskAfter}), "when to ask how many were done", "each set"),
     )
 )
 
-SCHEDULE = Block(
+SCHEDULE = Section(
     (
         Field("every", Days(1, 14), "days from one session to the next", "1 day"),
         Field(
@@ -203,14 +203,14 @@ SCHEDULE = Block(
         ),
         Field(
             "after_a_gap",
-            Choice({after.value: after for after in AfterGap}),
+            OneOf({after.value: after for after in AfterGap}),
             "where each exercise begins again after a gap; never higher than before (our own choice)",
             "one level down",
         ),
     )
 )
 
-WRITTEN_BY = Block(
+WRITTEN_BY = Section(
     (
         Field("name", Text(longest=80, shortest=0, spoken=False), "who wrote the program", ""),
         Field("role", Text(longest=80, shortest=0, spoken=False), "in what role, such as physical therapist", ""),
@@ -219,21 +219,21 @@ WRITTEN_BY = Block(
     )
 )
 
-PROGRAM = Block(
+PROGRAM = Section(
     (
         Field("format", Whole(1, 1), "version of this file format"),
         Field("title", LINE, "what the program is called"),
         Field(
             "language",
-            Code("[a-z]{2,3}(-[A-Za-z0-9]{2,8})*", "be a language code such as en"),
+            ShortName("[a-z]{2,3}(-[A-Za-z0-9]{2,8})*", "be a language code such as en"),
             "language of all texts, and the voice pack that speaks them",
             "en",
         ),
         Field("written_by", WRITTEN_BY, "who answers for the program", {}),
-        Field("affected", Choice({"left": "left", "right": "right"}), "the side that is treated", default=WITHOUT),
+        Field("affected", OneOf({"left": "left", "right": "right"}), "the side that is treated", default=WITHOUT),
         Field(
             "within_reach",
-            Choice({reach.value: reach for reach in Reach}),
+            OneOf({reach.value: reach for reach in Reach}),
             "when someone must be within reach of the person",
             "first session",
         ),

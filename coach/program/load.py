@@ -22,7 +22,7 @@ from coach.program.model import (
 )
 from coach.program.nodes import Problems, compose
 from coach.program.rules import check
-from coach.program.shapes import Got, Reading, halt_pattern, read
+from coach.program.shapes import Got, ReadingContext, halt_pattern, read
 
 USUAL_GAP = 14
 """Days that make a gap where the program does not say. Our own choice, from no study; a clinician sets another."""
@@ -35,7 +35,7 @@ def load(text: str, name: str, halt_words: frozenset[str] = frozenset()) -> Prog
     Raises ProgramError with a line for each problem (20 at most): "FILE:LINE:COLUMN: what was found, what would do".
     """
     problems = Problems(name)
-    reading = Reading(problems, halt_pattern(halt_words))
+    reading = ReadingContext(problems, halt_pattern(halt_words))
     node = compose(text, problems)
     got: Got | None = read(PROGRAM, node, "program", reading) if node is not None else None
     if got is None:

@@ -9,10 +9,10 @@ from yaml.nodes import Node
 
 from coach.errors import did_you_mean
 from coach.program.model import Sides
-from coach.program.shapes import Got, Reading
+from coach.program.shapes import Got, ReadingContext
 
 
-def check(program: Got, reading: Reading) -> None:
+def check(program: Got, reading: ReadingContext) -> None:
     """Note every rule that the program breaks; fields that could not be read are passed over."""
     exercises = [each for each in program.get("exercises") or () if each is not None]
     _unique(exercises, "exercise", reading)
@@ -26,7 +26,7 @@ def check(program: Got, reading: Reading) -> None:
     _days(program, reading)
 
 
-def _unique(items: Sequence[Got], what: str, reading: Reading) -> None:
+def _unique(items: Sequence[Got], what: str, reading: ReadingContext) -> None:
     seen: dict[str, Node] = {}
     for item in items:
         name = item.get("id")
@@ -40,7 +40,7 @@ def _unique(items: Sequence[Got], what: str, reading: Reading) -> None:
             seen[name] = item.nodes["id"]
 
 
-def _levels(exercise: Got, reading: Reading) -> None:
+def _levels(exercise: Got, reading: ReadingContext) -> None:
     levels = exercise.get("levels") or ()
     _unique(levels, "level", reading)
     known = [level["id"] for level in levels if level.get("id")]
@@ -50,7 +50,7 @@ def _levels(exercise: Got, reading: Reading) -> None:
         reading.problems.add(exercise.nodes["start_level"], sentence)
 
 
-def _affected(program: Got, exercise: Got, reading: Reading) -> None:
+def _affected(program: Got, exercise: Got, reading: ReadingContext) -> None:
     if exercise.get("sides") is Sides.AFFECTED and not program.wrote("affected"):
         sentence = (
             'sides are "affected only" but the program does not say which; add "affected: left" or "affected: right".'
@@ -58,7 +58,7 @@ def _affected(program: Got, exercise: Got, reading: Reading) -> None:
         reading.problems.add(exercise.nodes["sides"], sentence)
 
 
-def _step_up(program: Got, exercise: Got, reading: Reading) -> None:
+def _step_up(program: Got, exercise: Got, reading: ReadingContext) -> None:
     step_up = exercise.get("step_up_after")
     carry_on_to = _pain(program).get("carry_on_to")
     if step_up is None or step_up.get("pain_to") is None or carry_on_to is None:
@@ -68,7 +68,7 @@ def _step_up(program: Got, exercise: Got, reading: Reading) -> None:
         reading.problems.add(step_up.nodes.get("pain_to", step_up.node), sentence)
 
 
-def _joins(exercises: list[Got], reading: Reading) -> None:
+def _joins(exercises: list[Got], reading: ReadingContext) -> None:
     waits: dict[str, str] = {}
     known = [each["id"] for each in exercises if each.get("id")]
     for exercise in exercises:
@@ -103,7 +103,7 @@ def _comes_back(name: str, waits: dict[str, str]) -> bool:
     return False
 
 
-def _bands(program: Got, reading: Reading) -> None:
+def _bands(program: Got, reading: ReadingContext) -> None:
     pain = _pain(program)
     low, high = pain.get("carry_on_to"), pain.get("ease_to")
     if low is not None and high is not None and low > high:
@@ -119,7 +119,7 @@ def _pain(program: Got) -> Any:  # noqa: ANN401 - a Got, or a dict that is empty
     return pain if pain is not None else {}
 
 
-def _days(program: Got, reading: Reading) -> None:
+def _days(program: Got, reading: ReadingContext) -> None:
     schedule, written = program.get("schedule"), program.get("written_by")
     if schedule is not None:
         every, sore = schedule.get("every"), schedule.get("after_a_sore_day")

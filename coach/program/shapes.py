@@ -34,7 +34,7 @@ class Times:
 class Items:
     """A list of like things."""
 
-    of: Text | Block
+    of: Text | Section
     most: int
     least: int = 0
 
@@ -44,7 +44,7 @@ class Field:
     """One field of a block: the single place where its name, kind, default and meaning stand."""
 
     name: str
-    kind: Value | Times | Items | Block
+    kind: Value | Times | Items | Section
     about: str
     """What it is, for whoever writes a program: a description in the schema, a hint in a message."""
     default: Any = REQUIRED
@@ -52,7 +52,7 @@ class Field:
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class Section:
     """Fields by name."""
 
     fields: tuple[Field, ...]
@@ -88,7 +88,7 @@ class Got:
 
 
 @dataclass(slots=True)
-class Reading:
+class ReadingContext:
     """What is needed while a file is read."""
 
     problems: Problems
@@ -102,9 +102,9 @@ def halt_pattern(words: Iterable[str]) -> re.Pattern[str] | None:
     return re.compile(rf"(?<!\w)({'|'.join(map(re.escape, known))})(?!\w)") if known else None
 
 
-def read(kind: Value | Times | Items | Block, node: Node, name: str, reading: Reading) -> Any:  # noqa: ANN401 - by kind
+def read(kind: Value | Times | Items | Section, node: Node, name: str, reading: ReadingContext) -> Any:  # noqa: ANN401 - by kind
     """Return what the node holds, or None after its problems were noted. `name` is the field as messages call it."""
-    if isinstance(kind, Block):
+    if isinstance(kind, Section):
         return _read_block(kind, node, name, reading)
     if isinstance(kind, Items):
         return _read_items(kind, node, name, reading)
@@ -113,7 +113,7 @@ def read(kind: Value | Times | Items | Block, node: Node, name: str, reading: Re
     return _read_value(kind, node, name, reading)
 
 
-def _read_value(kind: Value, node: Node, name: str, reading: Reading) -> Any:  # noqa: ANN401 - by kind
+def _read_value(kind: Value, node: Node, name: str, reading: ReadingContext) -> Any:  # noqa: ANN401 - by kind
     if not isinstance(node, ScalarNode):
         hint = "; put text with brackets or braces in quotes" if isinstance(kind, Text) else ""
         reading.problems.add(node, f"{name} must be a single value, found {found(node)}{hint}.")
@@ -128,7 +128,7 @@ def _read_value(kind: Value, node: Node, name: str, reading: Reading) -> Any:  #
     return value
 
 
-def _may_be_said(text: str, node: Node, name: str, reading: Reading) -> bool:
+def _may_be_said(text: str, node: Node, name: str, reading: ReadingContext) -> bool:
     match = reading.halts.search(text.casefold()) if reading.halts else None
     if match:
         sentence = f'{name} holds "{match[1]}", which would stop the session when the coach says it; use another word.'
@@ -136,7 +136,7 @@ def _may_be_said(text: str, node: Node, name: str, reading: Reading) -> bool:
     return match is None
 
 
-def _read_items(kind: Items, node: Node, name: str, reading: Reading) -> tuple[Any, ...] | None:
+def _read_items(kind: Items, node: Node, name: str, reading: ReadingContext) -> tuple[Any, ...] | None:
     if not isinstance(node, SequenceNode):
         reading.problems.add(
             node, f"{name} must be a list, found {found(node)}; write [a, b] or lines that begin with -."
@@ -150,7 +150,7 @@ def _read_items(kind: Items, node: Node, name: str, reading: Reading) -> tuple[A
     return tuple(value for value in values if value is not None)
 
 
-def _read_times(kind: Times, node: Node, name: str, reading: Reading) -> tuple[tuple[str, float], ...] | None:
+def _read_times(kind: Times, node: Node, name: str, reading: ReadingContext) -> tuple[tuple[str, float], ...] | None:
     if not isinstance(node, MappingNode) or not node.value:
         what = "nothing" if isinstance(node, MappingNode) else found(node)
         reading.problems.add(node, f"{name} must be names with times, found {what}; write {kind.example}.")
@@ -168,7 +168,7 @@ def _read_times(kind: Times, node: Node, name: str, reading: Reading) -> tuple[t
     return tuple(values) if len(values) == len(node.value) else None
 
 
-def _pairs(node: MappingNode, name: str, reading: Reading) -> list[tuple[ScalarNode, Node]]:
+def _pairs(node: MappingNode, name: str, reading: ReadingContext) -> list[tuple[ScalarNode, Node]]:
     """Return keys and values, without those that stand twice or are no simple name."""
     seen: dict[str, Node] = {}
     pairs = []
@@ -184,7 +184,7 @@ def _pairs(node: MappingNode, name: str, reading: Reading) -> list[tuple[ScalarN
     return pairs
 
 
-def _read_block(kind: Block, node: Node, name: str, reading: Reading) -> Got | None:
+def _read_block(kind: Section, node: Node, name: str, reading: ReadingContext) -> Got | None:
     if not isinstance(node, MappingNode):
         example = ", ".join(f"{known.name}: ..." for known in kind.fields[:2])
         reading.problems.add(node, f"{name} must be a block of fields ({example}), found {found(node)}.")
@@ -210,7 +210,7 @@ def _read_block(kind: Block, node: Node, name: str, reading: Reading) -> Got | N
     return got
 
 
-def complete(got: Got, missing: Field, where: Node, name: str, reading: Reading) -> None:
+def complete(got: Got, missing: Field, where: Node, name: str, reading: ReadingContext) -> None:
     """Fill in the default of a field that was not written, or note that it must be."""
     if got.wrote(missing.name) or missing.default is WITHOUT:
         return
@@ -221,7 +221,7 @@ def complete(got: Got, missing: Field, where: Node, name: str, reading: Reading)
 
 
 def _default(missing: Field) -> Any:  # noqa: ANN401 - by kind
-    if isinstance(missing.kind, Block):
+    if isinstance(missing.kind, Section):
         return Got(None, {each.name: _default(each) for each in missing.kind.fields if each.default is not WITHOUT})
     if isinstance(missing.kind, Items | Times):
         return tuple(missing.default)
@@ -229,7 +229,7 @@ def _default(missing: Field) -> Any:  # noqa: ANN401 - by kind
     return missing.kind.take(ScalarNode(f"tag:yaml.org,2002:{tag}", str(missing.default)))
 
 
-def _check_groups(kind: Block, got: Got, name: str, reading: Reading) -> None:
+def _check_groups(kind: Section, got: Got, name: str, reading: ReadingContext) -> None:
     written = [[each for each in group if got.wrote(each)] for group in kind.apart]
     written = [group for group in written if group]
     if len(written) > 1:
@@ -245,9 +245,9 @@ def _short(key: ScalarNode) -> str:
     return found(key).strip('"') if not read_as(key) else str(key.value)[:40]
 
 
-def schema_of(kind: Value | Times | Items | Block) -> dict[str, Any]:
+def schema_of(kind: Value | Times | Items | Section) -> dict[str, Any]:
     """Return the JSON Schema of a kind, made of the same table that the reader uses."""
-    if isinstance(kind, Block):
+    if isinstance(kind, Section):
         return _block_schema(kind)
     if isinstance(kind, Items):
         return {"type": "array", "items": schema_of(kind.of), "minItems": kind.least, "maxItems": kind.most}
@@ -258,7 +258,7 @@ def schema_of(kind: Value | Times | Items | Block) -> dict[str, Any]:
     return kind.schema()
 
 
-def _block_schema(kind: Block) -> dict[str, Any]:
+def _block_schema(kind: Section) -> dict[str, Any]:
     properties: dict[str, Any] = {}
     for each in kind.fields:
         about = each.about[:1].upper() + each.about[1:] + "."

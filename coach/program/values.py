@@ -77,7 +77,7 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True)
-class Code:
+class ShortName:
     """A short name that other fields, the logbook or a folder refer to."""
 
     pattern: str = "[a-z][a-z0-9_]{0,39}"
@@ -197,7 +197,7 @@ class Day:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class OneOf:
     """One of a few words."""
 
     words: Mapping[str, Any]

@@ -10,10 +10,10 @@ from coach.review.figures import Review
 LATELY = 14
 """Days before the review in which something that goes on needs a decision."""
 
-RISE = 2.0
+PAIN_RISE = 2.0
 """Points by which pain must have risen to be said: a change of 2 on the scale of 0-10 matters (Farrar 2001)."""
 
-MISSED = 3
+STOPPED_AFTER = 3
 """Due sessions missed since the last one after which somebody has stopped coming. Our own choice."""
 
 MORNINGS = 2
@@ -37,14 +37,14 @@ def asks(review: Review) -> tuple[Ask, ...]:
     if ended:
         found.append(Ask("ask_ended", (("n", len(ended)), ("days", LATELY), ("last", ended[-1].day.isoformat()))))
     pain = review.pain
-    if pain.first and pain.last and pain.last.value - pain.first.value >= RISE:
+    if pain.first and pain.last and pain.last.value - pain.first.value >= PAIN_RISE:
         values = (("before", f"{pain.first.value:.1f}"), ("now", f"{pain.last.value:.1f}"))
         found.append(Ask("ask_pain_rises", (*values, ("n", pain.last.sessions))))
     worse = sum(visit.worse is True for visit in lately)
     if worse >= MORNINGS:
         found.append(Ask("ask_mornings", (("n", worse), ("days", LATELY))))
     last, missed = review.adherence.last, review.adherence.missed_since
-    if last is not None and missed >= MISSED:
+    if last is not None and missed >= STOPPED_AFTER:
         found.append(Ask("ask_stopped", (("last", last.isoformat()), ("n", missed))))
     if review.review_on is not None and review.review_on <= review.today:
         found.append(Ask("ask_review_on", (("on", review.review_on.isoformat()),)))

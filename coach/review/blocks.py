@@ -8,8 +8,8 @@ from typing import Protocol
 from coach.review.figures import Pain
 
 
-class Labels(Protocol):
-    """Labels of one language, by their key in screens.yaml."""
+class Wording(Protocol):
+    """The labels of one language, by their key in screens.yaml."""
 
     def __call__(self, key: str, **values: object) -> str:
         """Return the label of `key` with its {names} filled in."""
@@ -19,7 +19,7 @@ class Labels(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Items:
+class Sentences:
     """Sentences, each a line."""
 
     lines: tuple[str, ...]
@@ -35,7 +35,7 @@ class Grid:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class Marks:
     """One kind of mark with its places."""
 
     form: str
@@ -61,7 +61,7 @@ class Scale:
 class Plot:
     """One field of marks."""
 
-    marks: tuple[Mark, ...]
+    marks: tuple[Marks, ...]
     x: Scale
     y: Scale
     height: int = 250
@@ -78,7 +78,7 @@ class Drawing:
     figures: Grid
 
 
-Block = Items | Grid | Drawing
+ReviewBlock = Sentences | Grid | Drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ class Part:
 
     id: str
     title: str
-    blocks: tuple[Block, ...]
+    blocks: tuple[ReviewBlock, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ class Content:
     parts: tuple[Part, ...]
 
 
-def rests(n: int, labels: Labels) -> str:
+def rests(n: int, labels: Wording) -> str:
     """Say how many sessions a figure rests on; one is said as such."""
     return labels("rests_on_one") if n == 1 else labels("rests_on", n=n)
 

@@ -6,16 +6,13 @@ from dataclasses import dataclass, fields
 from datetime import date
 from enum import IntEnum
 
+from coach.review.asks import PAIN_RISE, STOPPED_AFTER
 from coach.review.columns import Clinic, ask
-from coach.review.logbooks import EPOCH, LeftOut
+from coach.review.logbooks import EPOCH, NotCounted
 from coach.review.steps_up import steps_up
 
-PAIN_RISE = 2.0
-"""Points of 0-10 by which pain must have risen to be named: a change that matters to people (Farrar 2001)."""
 PAIN_BEFORE = 3
 """Sessions with a pain told, at least, that the last three are held against."""
-MISSED = 3
-"""Sessions due in a row on which nobody came, from which on somebody has stopped coming. Our own choice."""
 WORSE = 2
 """Mornings after, of the last 28 days, that were worse than before, from which on it is named. Our own choice."""
 STRIP_DAYS = 56
@@ -96,7 +93,7 @@ class Standing:
             Need.SAFETY: self.last_why in FOR_SAFETY,
             Need.PAIN: self.pain_rise >= PAIN_RISE,
             Need.WORSE: self.recent_worse >= WORSE,
-            Need.STOPPED: (self.missed_now or 0) >= MISSED,
+            Need.STOPPED: (self.missed_now or 0) >= STOPPED_AFTER,
             Need.STEP_UP: bool(self.steps_up),
             Need.MACHINE: self.last_why in OF_MACHINE,
             Need.UNREAD: self.unread,
@@ -127,7 +124,7 @@ class ClinicReview:
     """Everybody, most urgent first."""
     sessions: int
     sets: int
-    left_out: tuple[LeftOut, ...] = ()
+    left_out: tuple[NotCounted, ...] = ()
 
     def of(self, need: Need) -> tuple[Standing, ...]:
         """Return those who have this need."""
@@ -154,10 +151,10 @@ def look(clinic: Clinic, today: date) -> ClinicReview:
         for row in ask(engine, "people")
     ]
     left_out = [
-        LeftOut(*row) for row in engine.execute("SELECT file, line, text FROM left_out ORDER BY ALL").fetchall()
+        NotCounted(*row) for row in engine.execute("SELECT file, line, text FROM left_out ORDER BY ALL").fetchall()
     ]
     left_out += [
-        LeftOut(f"{row['person']}, session {row['session']}", 0, "began after today: check the clock of its machine")
+        NotCounted(f"{row['person']}, session {row['session']}", 0, "began after today: check the clock of its machine")
         for row in ask(engine, "later")
     ]
     (counts,) = ask(engine, "counts")

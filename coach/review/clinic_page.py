@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from coach.program.model import SCALE_END
+from coach.review.blocks import Wording
 from coach.review.clinic import STRIP_DAYS, ClinicReview, Standing
-from coach.review.clinic_words import Labels, how_counted, said, summary
+from coach.review.clinic_words import how_counted, said, summary
 from coach.review.markup import Markup, document, tag
 
 STEP = 5
@@ -17,7 +18,7 @@ FOOT = 4
 """Height of the foot, in px."""
 
 
-def page(review: ClinicReview, labels: Labels, language: str, *, proven: bool) -> str:
+def page(review: ClinicReview, labels: Wording, language: str, *, proven: bool) -> str:
     """Return the page. `proven`: the checksums of the logbooks were looked at now."""
     title = labels("clinic_title", day=review.today.isoformat())
     urgent = [one for one in review.people if one.needs]
@@ -57,7 +58,7 @@ def _list(lines: Iterable[str]) -> Markup:
     return tag("ul", *(tag("li", line) for line in lines))
 
 
-def _table(title: str, people: list[Standing], review: ClinicReview, labels: Labels) -> Markup:
+def _table(title: str, people: list[Standing], review: ClinicReview, labels: Wording) -> Markup:
     why = ("why",) if any(one.needs for one in people) else ()
     heads = ("person", *why, "last", "done_of_due", "pain", "strip", "in_full", "tension", "halts")
     head = tag("tr", *(tag("th", labels(f"clinic_{name}"), scope="col") for name in heads))
@@ -67,7 +68,7 @@ def _table(title: str, people: list[Standing], review: ClinicReview, labels: Lab
     )
 
 
-def _row(one: Standing, review: ClinicReview, labels: Labels) -> Markup:
+def _row(one: Standing, review: ClinicReview, labels: Wording) -> Markup:
     row = said(one, review, labels)
     needs = [tag("div", tag("b", need), f": {why}") for need, why in row.needs]
     return tag(
@@ -95,7 +96,7 @@ def _bar(done: int | None, due: int | None) -> Markup:
     )
 
 
-def _strip(one: Standing, labels: Labels) -> Markup:
+def _strip(one: Standing, labels: Wording) -> Markup:
     """Return the last weeks, a place a day: a foot where they came, on it the highest pain told."""
     told = [pain for _, _, pain in one.days if pain is not None]
     words = labels(

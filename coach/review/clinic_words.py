@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
-from coach.review.clinic import MISSED, PAIN_BEFORE, PAIN_RISE, WORSE, ClinicReview, Need, Standing
+from coach.review.asks import PAIN_RISE, STOPPED_AFTER
+from coach.review.blocks import Wording
+from coach.review.clinic import PAIN_BEFORE, WORSE, ClinicReview, Need, Standing
 from coach.review.logbooks import EPOCH
-
-Labels = Callable[..., str]
-"""A label by its key in screens.yaml, with its {names} filled in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +25,7 @@ class Said:
     halts: str
 
 
-def said(one: Standing, review: ClinicReview, labels: Labels) -> Said:
+def said(one: Standing, review: ClinicReview, labels: Wording) -> Said:
     """Return a person's row in words. A dash: not known."""
     return Said(
         person=f"{one.person} ({one.name})" if one.name else one.person,
@@ -41,7 +39,7 @@ def said(one: Standing, review: ClinicReview, labels: Labels) -> Said:
     )
 
 
-def summary(review: ClinicReview, labels: Labels) -> str:
+def summary(review: ClinicReview, labels: Wording) -> str:
     """Return how many people need a look, and why."""
     counts = [(_need(need, labels), len(review.of(need))) for need in Need]
     told = ", ".join(labels("clinic_counts", label=label, n=n) for label, n in counts if n)
@@ -54,23 +52,23 @@ def summary(review: ClinicReview, labels: Labels) -> str:
     )
 
 
-def how_counted(labels: Labels, *, proven: bool) -> tuple[str, ...]:
+def how_counted(labels: Wording, *, proven: bool) -> tuple[str, ...]:
     """Return the sentences that say what the words of the page mean."""
     return (
         labels("clinic_how_safety"),
         labels("clinic_how_pain", points=f"{PAIN_RISE:g}", least=PAIN_BEFORE),
         labels("clinic_how_worse", n=WORSE),
-        labels("clinic_how_stopped", n=MISSED),
+        labels("clinic_how_stopped", n=STOPPED_AFTER),
         labels("clinic_how_recent"),
         *((labels("clinic_how_steps"), labels("clinic_how_seals")) if proven else (labels("clinic_how_columns"),)),
     )
 
 
-def _need(need: Need, labels: Labels) -> str:
+def _need(need: Need, labels: Wording) -> str:
     return labels(f"clinic_need_{need.name.lower()}")
 
 
-def _why(need: Need, one: Standing, labels: Labels) -> str:
+def _why(need: Need, one: Standing, labels: Wording) -> str:
     match need:
         case Need.SAFETY | Need.MACHINE:
             values = {"why": labels(f"end_{one.last_why}")}
@@ -92,14 +90,14 @@ def _why(need: Need, one: Standing, labels: Labels) -> str:
     return labels(f"clinic_why_{need.name.lower()}", **values)
 
 
-def _days_ago(one: Standing, review: ClinicReview, labels: Labels) -> str:
+def _days_ago(one: Standing, review: ClinicReview, labels: Wording) -> str:
     if one.last_day is None:
         return "-"
     days = review.today.toordinal() - EPOCH - one.last_day
     return labels(("clinic_today", "clinic_yesterday")[days]) if days < 2 else labels("clinic_days_ago", n=days)
 
 
-def _pain(one: Standing, labels: Labels) -> str:
+def _pain(one: Standing, labels: Wording) -> str:
     if one.pain_now is None:
         return labels("clinic_pain_none_told") if one.sessions else "-"
     pain = labels("clinic_pain_up_to", pain=_one(one.pain_now)) if one.pain_banded else _one(one.pain_now)

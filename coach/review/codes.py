@@ -33,14 +33,14 @@ PAIN = Code(
     LOINC, "72514-3", "Pain severity - 0-10 verbal numeric rating [Score] - Reported", "Pain severity 0-10, stated"
 )
 EFFORT = Code(LOINC, "82289-0", "", "Perceived exertion 0-10, stated")
-EXERCISE = Code(LOINC, "73985-4", "Exercise activity", "Exercise activity")
+EXERCISE_ACTIVITY = Code(LOINC, "73985-4", "Exercise activity", "Exercise activity")
 DURATION = Code(LOINC, "55411-3", "Exercise duration", "From the first to the last set of the exercise, rests included")
 ACTIVITY = Code(CATEGORY, "activity", "Activity", "Activity")
 SURVEY = Code(CATEGORY, "survey", "Survey", "Survey")
-UNKNOWN = Code(ABSENT, "unknown", "Unknown", "Asked, not answered")
+NO_ANSWER = Code(ABSENT, "unknown", "Unknown", "Asked, not answered")
 NOT_ASKED = Code(ABSENT, "not-asked", "Not Asked", "Not asked")
-SECONDS = Code(UCUM, "s", "", "s")
-MINUTES = Code(UCUM, "min", "", "min")
+IN_SECONDS = Code(UCUM, "s", "", "s")
+IN_MINUTES = Code(UCUM, "min", "", "min")
 
-CODES = (PAIN, EFFORT, EXERCISE, DURATION, ACTIVITY, SURVEY, UNKNOWN, NOT_ASKED, SECONDS, MINUTES)
+CODES = (PAIN, EFFORT, EXERCISE_ACTIVITY, DURATION, ACTIVITY, SURVEY, NO_ANSWER, NOT_ASKED, IN_SECONDS, IN_MINUTES)
 """All of them."""

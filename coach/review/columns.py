@@ -19,7 +19,7 @@ from coach.errors import CoachError
 from coach.logbook.files import make_folder
 from coach.loglines.kinds import KINDS
 from coach.outputs import output
-from coach.review.logbooks import LeftOut, Logbook, Member, logbooks, members, recheck
+from coach.review.logbooks import Logbook, Member, NotCounted, logbooks, members, recheck
 from coach.session.past import PastSession
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def open_clinic(folder: Path) -> Clinic:
     if (folder / "sessions.parquet").is_file():
         _open_columns(engine, folder)
         return Clinic(engine, {}, proven=False, unread={})
-    left_out: list[LeftOut] = []
+    left_out: list[NotCounted] = []
     everybody = members(folder, left_out)
     for statement in statements("tables"):
         engine.execute(statement)
@@ -176,7 +176,7 @@ def _load(
     engine: DuckDBPyConnection,
     folder: Path,
     everybody: tuple[Member, ...],
-    left_out: list[LeftOut],
+    left_out: list[NotCounted],
     unread: dict[str, list[PastSession]],
 ) -> None:
     found = logbooks(folder, everybody, left_out, unread)
@@ -202,7 +202,7 @@ def _load(
 
 
 def _readable(
-    engine: DuckDBPyConnection, heap: Sequence[Logbook], folder: Path, left_out: list[LeftOut]
+    engine: DuckDBPyConnection, heap: Sequence[Logbook], folder: Path, left_out: list[NotCounted]
 ) -> list[Logbook]:
     """Put the lines of a heap of files into `lines`, without those that are no JSON to the engine, checksum or not."""
     import duckdb
@@ -224,7 +224,9 @@ def _readable(
             lines = [line for line in book.sound if taken(replace(book, sound=[line]))]
             if len(lines) < len(book.sound):
                 shown = book.path.relative_to(folder).as_posix()
-                left_out.append(LeftOut(shown, 0, "holds a line that is no JSON to the engine of the clinic's review"))
+                left_out.append(
+                    NotCounted(shown, 0, "holds a line that is no JSON to the engine of the clinic's review")
+                )
             book.sound = lines
             if not lines:
                 continue
@@ -292,7 +294,7 @@ def _own(
     heap: Sequence[Logbook],
     folder: Path,
     everybody: Iterable[Member],
-    left_out: list[LeftOut],
+    left_out: list[NotCounted],
 ) -> Iterator[Logbook]:
     """Leave out the files that tell of somebody else than the person in whose folder they are."""
     ids = {one.person: one.at_home.id for one in everybody}
@@ -303,7 +305,7 @@ def _own(
         if of is not None and of != ids[book.person]:
             foreign.append(book.path.as_posix())
             shown = book.path.relative_to(folder).as_posix()
-            left_out.append(LeftOut(shown, 0, "tells of somebody else than the person in whose folder it is"))
+            left_out.append(NotCounted(shown, 0, "tells of somebody else than the person in whose folder it is"))
         else:
             yield book
     if foreign:

@@ -7,9 +7,9 @@ from datetime import date
 
 from coach.logbook.store import Person
 from coach.review.asks import asks
-from coach.review.blocks import Block, Content, Grid, Items, Labels, Part, percent, rests, shown_pain
+from coach.review.blocks import Content, Grid, Part, ReviewBlock, Sentences, Wording, percent, rests, shown_pain
 from coach.review.drawn import exercises, going, heard
-from coach.review.figures import Amount, Mean, Review, Visit
+from coach.review.figures import AmountFigures, Mean, Review, Visit
 from coach.session.past import Clause
 from coach.session.proposals import Proposal
 
@@ -17,7 +17,7 @@ LAST_NAMED = 3
 """So many sessions are named where more went wrong."""
 
 
-def content(review: Review, person: Person, labels: Labels, language: str) -> Content:
+def content(review: Review, person: Person, labels: Wording, language: str) -> Content:
     """Return what the review says."""
     titles = dict.fromkeys(visit.record.title for visit in review.visits if visit.record.title)
     facts = [labels("review_programs", titles="; ".join(titles))] if titles else []
@@ -40,7 +40,7 @@ def content(review: Review, person: Person, labels: Labels, language: str) -> Co
         columns = (labels("column_day"), labels("column_noted_by"), labels("column_note"))
         parts.append(Part("notes", labels("log_notes"), (Grid("", columns, tuple(noted)),)))
     reading = ("read_three", "read_pain", "read_heard", "read_one", "read_device")
-    parts.append(Part("reading", labels("review_reading"), (Items(tuple(labels(key) for key in reading)),)))
+    parts.append(Part("reading", labels("review_reading"), (Sentences(tuple(labels(key) for key in reading)),)))
     title = labels("review_title", name=person.name or person.id)
     return Content(language, title, tuple(facts), tuple(parts))
 
@@ -48,11 +48,11 @@ def content(review: Review, person: Person, labels: Labels, language: str) -> Co
 # -- what needs a decision --------------------------------------------------------------------------------------------
 
 
-def _decide(review: Review, labels: Labels) -> Iterator[Block]:
+def _decide(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
     due = [one for one in review.proposals if one.due]
     lines = [labels(ask.key, **dict(ask.values)) for ask in asks(review)]
     lines += [_step(review, one, labels) for one in due]
-    yield Items(tuple(lines) or (labels("review_nothing_to_decide"),))
+    yield Sentences(tuple(lines) or (labels("review_nothing_to_decide"),))
     for proposal in sorted(review.proposals, key=lambda one: not one.due):
         name = "clauses_due" if proposal.due else "clauses_not_yet"
         yield Grid(
@@ -63,7 +63,7 @@ def _decide(review: Review, labels: Labels) -> Iterator[Block]:
         )  # fmt: skip
 
 
-def _step(review: Review, proposal: Proposal, labels: Labels) -> str:
+def _step(review: Review, proposal: Proposal, labels: Wording) -> str:
     return labels(
         "ask_step_up",
         name=_name(review, proposal.exercise),
@@ -73,7 +73,7 @@ def _step(review: Review, proposal: Proposal, labels: Labels) -> str:
     )
 
 
-def _clause(clause: Clause, labels: Labels) -> str:
+def _clause(clause: Clause, labels: Wording) -> str:
     return labels(clause.key, **dict(clause.values))
 
 
@@ -85,7 +85,7 @@ def _name(review: Review, exercise: str) -> str:
 # -- what went wrong --------------------------------------------------------------------------------------------------
 
 
-def _wrong(review: Review, labels: Labels) -> Iterator[Block]:
+def _wrong(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
     if review.wrong:
         yield Grid(
             labels("caption_wrong"),
@@ -101,7 +101,7 @@ def _wrong(review: Review, labels: Labels) -> Iterator[Block]:
             ),
         )
     elif review.visits:
-        yield Items((labels("review_nothing_wrong"),))
+        yield Sentences((labels("review_nothing_wrong"),))
     if review.left_out:
         left = sum(not one.counted for one in review.left_out)
         yield Grid(
@@ -118,15 +118,15 @@ def _wrong(review: Review, labels: Labels) -> Iterator[Block]:
             ),
         )
     if review.versions_missing:
-        yield Items((labels("review_versions_missing", n=review.versions_missing),))
+        yield Sentences((labels("review_versions_missing", n=review.versions_missing),))
 
 
-def _about(review: Review, key: str, name: str, labels: Labels) -> str:
+def _about(review: Review, key: str, name: str, labels: Wording) -> str:
     groups = {"wrong_end": "end", "wrong_device": "device"}
     return labels.word(groups[key], name) if key in groups else _name(review, name) if name else labels("no_exercise")
 
 
-def _named(visits: Sequence[Visit], labels: Labels) -> str:
+def _named(visits: Sequence[Visit], labels: Wording) -> str:
     sessions = list(dict.fromkeys(visit.record.session for visit in visits))
     shown = ", ".join(sessions[-LAST_NAMED:])
     return labels("and_earlier", sessions=shown, n=len(sessions) - LAST_NAMED) if len(sessions) > LAST_NAMED else shown
@@ -135,12 +135,12 @@ def _named(visits: Sequence[Visit], labels: Labels) -> str:
 # -- how it is going --------------------------------------------------------------------------------------------------
 
 
-def short(review: Review, labels: Labels) -> tuple[str, ...]:
+def short(review: Review, labels: Wording) -> tuple[str, ...]:
     """Return a review in a few sentences, for whoever is at home: how often, and what the clinician should look at."""
     return (*_kept_days(review, labels), *(labels(ask.key, **dict(ask.values)) for ask in asks(review)))
 
 
-def _kept_days(review: Review, labels: Labels) -> list[str]:
+def _kept_days(review: Review, labels: Wording) -> list[str]:
     adherence = review.adherence
     due = labels("sessions_done", done=adherence.done, due=adherence.due, share=percent(adherence.done, adherence.due))
     lines = [f"{due} ({rests(adherence.done, labels)})"]
@@ -149,9 +149,9 @@ def _kept_days(review: Review, labels: Labels) -> list[str]:
     return lines
 
 
-def _going(review: Review, labels: Labels) -> Iterator[Block]:
+def _going(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
     work = review.work
-    yield Items(tuple(_kept_days(review, labels)))
+    yield Sentences(tuple(_kept_days(review, labels)))
     yield Grid(
         labels("caption_work", rests=rests(work.sessions, labels)),
         (labels("column_work"), labels("column_prescribed"), labels("column_counted"), labels("column_stated")),
@@ -173,7 +173,7 @@ def _going(review: Review, labels: Labels) -> Iterator[Block]:
         ),
     )
     if work.tension_unknown:
-        yield Items((labels("tension_unknown", n=work.tension_unknown),))
+        yield Sentences((labels("tension_unknown", n=work.tension_unknown),))
     yield Grid(
         labels("caption_body"),
         (labels("column_body"), labels("column_figure"), labels("column_rests")),
@@ -181,7 +181,7 @@ def _going(review: Review, labels: Labels) -> Iterator[Block]:
     )
 
 
-def _amount(amount: Amount, labels: Labels) -> tuple[str, str, str, str]:
+def _amount(amount: AmountFigures, labels: Wording) -> tuple[str, str, str, str]:
     counted = str(amount.counted)
     if amount.sets_unknown:
         counted += f" ({labels('sets_not_known', n=amount.sets_unknown)})"
@@ -189,7 +189,7 @@ def _amount(amount: Amount, labels: Labels) -> tuple[str, str, str, str]:
     return labels(f"unit_{amount.unit}"), str(amount.prescribed), counted, stated if amount.sets_stated else "-"
 
 
-def _body(review: Review, labels: Labels) -> Iterator[tuple[str, str, str]]:
+def _body(review: Review, labels: Wording) -> Iterator[tuple[str, str, str]]:
     pain = review.pain
     rested = rests(pain.told, labels)
 
@@ -215,7 +215,7 @@ def _body(review: Review, labels: Labels) -> Iterator[tuple[str, str, str]]:
 # -- what was changed, and how replies were heard ---------------------------------------------------------------------
 
 
-def _changes(review: Review, labels: Labels) -> Iterator[Block]:
+def _changes(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
     if review.eased:
         yield Grid(
             labels("caption_eased"),
@@ -228,7 +228,7 @@ def _changes(review: Review, labels: Labels) -> Iterator[Block]:
             ),
         )  # fmt: skip
     else:
-        yield Items((labels("review_nothing_eased"),))
+        yield Sentences((labels("review_nothing_eased"),))
     if review.decisions:
         yield Grid(
             labels("caption_decisions"),
@@ -247,7 +247,7 @@ def _day(day: date) -> str:
     return day.isoformat()
 
 
-def _heard(review: Review, labels: Labels) -> Iterator[Block]:
+def _heard(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
     hearing = review.hearing
     yield Grid(
         labels("caption_questions", rests=rests(hearing.sessions, labels)),

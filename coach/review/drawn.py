@@ -7,7 +7,7 @@ from datetime import date
 from math import ceil, floor, log10
 
 from coach.program.model import Limits
-from coach.review.blocks import Drawing, Grid, Labels, Mark, Plot, Scale, rests, shown_pain
+from coach.review.blocks import Drawing, Grid, Marks, Plot, Scale, Wording, rests, shown_pain
 from coach.review.figures import Course, Pain, Review, Visit, Week
 
 MOST_DATES = 7
@@ -17,28 +17,28 @@ MORNING = 11.2
 """Where the mornings after stand, above the pains of 0-10."""
 
 
-def going(review: Review, labels: Labels) -> tuple[Drawing, ...]:
+def going(review: Review, labels: Wording) -> tuple[Drawing, ...]:
     """Return sessions, time under tension, pain and halts over time."""
     return (*_weekly(review, labels), _pain(review, labels), *_halts(review, labels))
 
 
-def exercises(review: Review, labels: Labels) -> tuple[Drawing, ...]:
+def exercises(review: Review, labels: Wording) -> tuple[Drawing, ...]:
     """Return each exercise over time: what was counted of each set, and the level."""
     return tuple(_course(review, course, labels) for course in review.courses)
 
 
-def heard(review: Review, labels: Labels) -> tuple[Drawing, ...]:
+def heard(review: Review, labels: Wording) -> tuple[Drawing, ...]:
     """Return how well replies were heard over time."""
     weeks = review.weeks
     most = max((week.at_once + week.again + week.unanswered for week in weeks), default=0)
     marks = (
-        Mark("low", tuple((n, week.at_once, 0) for n, week in enumerate(weeks, start=1)), labels("heard_at_once")),
-        Mark(
+        Marks("low", tuple((n, week.at_once, 0) for n, week in enumerate(weeks, start=1)), labels("heard_at_once")),
+        Marks(
             "middle",
             tuple((n, week.at_once + week.again, week.at_once) for n, week in enumerate(weeks, start=1) if week.again),
             labels("heard_again"),
         ),
-        Mark(
+        Marks(
             "top",
             tuple(
                 (n, week.at_once + week.again + week.unanswered, week.at_once + week.again)
@@ -62,7 +62,7 @@ def heard(review: Review, labels: Labels) -> tuple[Drawing, ...]:
 # -- by the week ------------------------------------------------------------------------------------------------------
 
 
-def _weekly(review: Review, labels: Labels) -> Iterator[Drawing]:
+def _weekly(review: Review, labels: Wording) -> Iterator[Drawing]:
     weeks, adherence, work = review.weeks, review.adherence, review.work
     told = labels("plot_sessions_told", done=adherence.done, due=adherence.due,
                   none=sum(week.due > 0 and not week.done for week in weeks))  # fmt: skip
@@ -87,15 +87,15 @@ def _held_against(
     got: str,
     weeks: Sequence[Week],
     of: Callable[[Week], tuple[float, float]],
-    labels: Labels,
+    labels: Wording,
     axis: str,
     written: Callable[[float], str],
 ) -> Drawing:
     """Return a plot with two columns a week, the narrow one before the wide one."""
     held = [of(week) for week in weeks]
     marks = (
-        Mark("due", tuple((n, both[0], 0) for n, both in enumerate(held, start=1)), wanted),
-        Mark("done", tuple((n, both[1], 0) for n, both in enumerate(held, start=1)), got),
+        Marks("due", tuple((n, both[0], 0) for n, both in enumerate(held, start=1)), wanted),
+        Marks("done", tuple((n, both[1], 0) for n, both in enumerate(held, start=1)), got),
     )
     rows = tuple(
         (week.begins.isoformat(), *(written(value) for value in both)) for week, both in zip(weeks, held, strict=True)
@@ -108,20 +108,20 @@ def _held_against(
 # -- by the day -------------------------------------------------------------------------------------------------------
 
 
-def _pain(review: Review, labels: Labels) -> Drawing:
+def _pain(review: Review, labels: Wording) -> Drawing:
     places = [(_x(review, visit), visit) for visit in review.visits]
     told = [(x, visit, pain) for x, visit in places for pain in (visit.before, visit.during, visit.after) if pain]
     marks = (
-        Mark("limit", _limits(review, lambda limits: limits.pain_carry_on_to),
+        Marks("limit", _limits(review, lambda limits: limits.pain_carry_on_to),
              labels("limit_carry_on")),
-        Mark("end", _limits(review, lambda limits: limits.pain_ease_to), labels("limit_end")),
-        Mark("span", tuple((x, pain.low, pain.high) for x, _, pain in told if pain.low != pain.high),
+        Marks("end", _limits(review, lambda limits: limits.pain_ease_to), labels("limit_end")),
+        Marks("span", tuple((x, pain.low, pain.high) for x, _, pain in told if pain.low != pain.high),
              labels("pain_band")),
-        Mark("before", _pains(places, lambda visit: visit.before), labels("pain_before")),
-        Mark("during", _pains(places, lambda visit: visit.during), labels("pain_during")),
-        Mark("after", _pains(places, lambda visit: visit.after), labels("pain_after")),
-        Mark("worse", tuple((x, MORNING) for x, visit in places if visit.worse), labels("pain_morning_worse")),
-        Mark("same", tuple((x, MORNING) for x, visit in places if visit.worse is False), labels("pain_morning_same")),
+        Marks("before", _pains(places, lambda visit: visit.before), labels("pain_before")),
+        Marks("during", _pains(places, lambda visit: visit.during), labels("pain_during")),
+        Marks("after", _pains(places, lambda visit: visit.after), labels("pain_after")),
+        Marks("worse", tuple((x, MORNING) for x, visit in places if visit.worse), labels("pain_morning_worse")),
+        Marks("same", tuple((x, MORNING) for x, visit in places if visit.worse is False), labels("pain_morning_same")),
     )  # fmt: skip
     figures = Grid(
         labels("plot_pain"),
@@ -162,7 +162,7 @@ def _limits(review: Review, of: Callable[[Limits], int]) -> tuple[tuple[float, .
     return tuple(lines)
 
 
-def _morning(visit: Visit, labels: Labels) -> str:
+def _morning(visit: Visit, labels: Wording) -> str:
     return "-" if visit.worse is None else labels("morning_worse" if visit.worse else "morning_same")
 
 
@@ -170,7 +170,7 @@ def _limit(visit: Visit) -> str:
     return f"{visit.limits.pain_carry_on_to} / {visit.limits.pain_ease_to}" if visit.limits else "-"
 
 
-def _halts(review: Review, labels: Labels) -> Iterator[Drawing]:
+def _halts(review: Review, labels: Wording) -> Iterator[Drawing]:
     causes = [cause for cause, _ in review.halts.causes]
     if not causes:
         return
@@ -189,23 +189,23 @@ def _halts(review: Review, labels: Labels) -> Iterator[Drawing]:
         ),
     )  # fmt: skip
     told = labels("plot_halts_told", n=len(halts), rests=rests(review.halts.sessions, labels), most=names[-1])
-    plot = Plot((Mark("worse", points, labels("mark_halt")),), _days(review), y, 90 + 30 * len(causes))
+    plot = Plot((Marks("worse", points, labels("mark_halt")),), _days(review), y, 90 + 30 * len(causes))
     yield Drawing(labels("plot_halts"), told, (plot,), figures)
 
 
-def _course(review: Review, course: Course, labels: Labels) -> Drawing:
+def _course(review: Review, course: Course, labels: Wording) -> Drawing:
     points = [(_x(review, point.visit), point) for point in course.points]
     most = max((max((point.prescribed, *point.counted)) for point in course.points), default=0)
     counts = (
-        Mark("asked", tuple((x, point.prescribed) for x, point in points), labels("mark_prescribed")),
-        Mark("set", tuple((x, n) for x, point in points for n in point.counted), labels("mark_set")),
+        Marks("asked", tuple((x, point.prescribed) for x, point in points), labels("mark_prescribed")),
+        Marks("set", tuple((x, n) for x, point in points for n in point.counted), labels("mark_set")),
     )
     levels = list(dict.fromkeys((*course.levels, *(point.level for point in course.points))))
     places = [(x, levels.index(point.level) + 1.0) for x, point in points]
     ends = [*(x for x, _ in places[1:]), places[-1][0]]
     level = (
-        Mark("end", tuple((x, place, end) for (x, place), end in zip(places, ends, strict=True)), ""),
-        Mark("set", tuple(places), ""),
+        Marks("end", tuple((x, place, end) for (x, place), end in zip(places, ends, strict=True)), ""),
+        Marks("set", tuple(places), ""),
     )
     names = tuple(labels.word("level", one) for one in levels)
     y = Scale(0.5, len(levels) + 0.5, tuple(n + 1.0 for n in range(len(levels))), names)

@@ -26,13 +26,13 @@ from coach.review.codes import (
     ACTIVITY,
     DURATION,
     EFFORT,
-    EXERCISE,
-    MINUTES,
+    EXERCISE_ACTIVITY,
+    IN_MINUTES,
+    IN_SECONDS,
+    NO_ANSWER,
     NOT_ASKED,
     PAIN,
-    SECONDS,
     SURVEY,
-    UNKNOWN,
     Code,
 )
 
@@ -164,24 +164,24 @@ class _Session:
         ends = [one.ended_at for one in sets if one.ended_at is not None]
         at = min(begins, default=0)
         name = _text(self.record.name_of(exercise))
-        yield self._counted(f"exercise {exercise}", EXERCISE.concept, at, valueCodeableConcept=name)
+        yield self._counted(f"exercise {exercise}", EXERCISE_ACTIVITY.concept, at, valueCodeableConcept=name)
         if begins and ends and max(ends) > at:
             minutes = round((max(ends) - at) / self.record.rate / 60, 2)
             yield self._counted(
                 f"duration {exercise}",
                 DURATION.concept,
                 at,
-                valueQuantity=_quantity(minutes, MINUTES),
+                valueQuantity=_quantity(minutes, IN_MINUTES),
                 note=[{"text": f"Exercise: {self.record.name_of(exercise)}"}],
             )
 
     def _set(self, one: SetRecord) -> Iterator[Resource]:
-        unit: str | Code = SECONDS if one.unit == "seconds" else one.unit
+        unit: str | Code = IN_SECONDS if one.unit == "seconds" else one.unit
         side = f", {one.side}" if one.side else ""
         what = f"{self.record.name_of(one.exercise)}, level {one.level}, set {one.set}{side}"
         parts = [
             _component("Counted by the coach; not proof that it was done", one.counted, unit),
-            _component("Time under tension that ran", one.tension_s, SECONDS),
+            _component("Time under tension that ran", one.tension_s, IN_SECONDS),
             {"code": _text("Why the set ended"), "valueString": one.why or "its end is missing"},
         ]
         at = one.ended_at if one.ended_at is not None else one.began_at
@@ -207,7 +207,7 @@ class _Session:
         if question.answered:
             told |= _value(question.value)
         else:
-            told["dataAbsentReason"] = (NOT_ASKED if question.because else UNKNOWN).concept
+            told["dataAbsentReason"] = (NOT_ASKED if question.because else NO_ANSWER).concept
         return self._stated(f"question {number}", code, question.at, SURVEY, **told)
 
     def _halt(self, number: int, halt: HaltRecord) -> Iterator[Resource]:
@@ -272,13 +272,13 @@ def _value(answer: Answer) -> Resource:
     if isinstance(answer, int) and answer in SCALE:
         return {"valueInteger": answer}
     if answer is None or not str(answer).strip():
-        return {"dataAbsentReason": UNKNOWN.concept}
+        return {"dataAbsentReason": NO_ANSWER.concept}
     return {"valueString": str(answer)}
 
 
 def _component(what: str, number: float | None, unit: str | Code) -> Resource:
     if number is None:
-        return {"code": _text(what), "dataAbsentReason": UNKNOWN.concept | {"text": "Not known"}}
+        return {"code": _text(what), "dataAbsentReason": NO_ANSWER.concept | {"text": "Not known"}}
     return {"code": _text(what), "valueQuantity": _quantity(number, unit)}
 
 

@@ -111,7 +111,7 @@ class Adherence:
 
 
 @dataclass(frozen=True, slots=True)
-class Amount:
+class AmountFigures:
     """Work in one unit, summed: three figures that are never one."""
 
     unit: str
@@ -128,13 +128,13 @@ class Amount:
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class WorkFigures:
     """Sets, amounts and time under tension, summed."""
 
     sets_prescribed: int
     sets_begun: int
     sets_in_full: int
-    amounts: tuple[Amount, ...]
+    amounts: tuple[AmountFigures, ...]
     tension_prescribed_s: float
     tension_s: float
     tension_unknown: int
@@ -188,7 +188,7 @@ class Halts:
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class CoursePoint:
     """An exercise in one session."""
 
     visit: Visit
@@ -212,7 +212,7 @@ class Course:
     unit: str
     levels: tuple[str, ...]
     """Of the program's latest kept version, easiest first; empty: not known."""
-    points: tuple[Point, ...]
+    points: tuple[CoursePoint, ...]
     halts: int
     gone: bool
     """The program's latest kept version has no such exercise any more."""
@@ -243,7 +243,7 @@ class EarFigures:
 
 
 @dataclass(frozen=True, slots=True)
-class Hearing:
+class HearingFigures:
     """How well replies were heard."""
 
     ears: tuple[EarFigures, ...]
@@ -287,13 +287,13 @@ class Review:
     visits: tuple[Visit, ...]
     weeks: tuple[Week, ...]
     adherence: Adherence
-    work: Work
+    work: WorkFigures
     pain: PainFigures
     effort: Mean | None
     halts: Halts
     courses: tuple[Course, ...]
     eased: tuple[EasedBy, ...]
-    hearing: Hearing
+    hearing: HearingFigures
     devices: tuple[tuple[str, int], ...]
     """What happened to microphone and speaker, and how often."""
     wrong: tuple[Wrong, ...]

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from coach.program.model import SCALE_END, Dose, Exercise, Phase, Point, Program, Range, Reach, Reps, Sides
+from coach.review.blocks import Wording
 from coach.words.phrases import VoicePack
 
-Labels = Callable[..., str]
-"""A label by its key in screens.yaml, with its {names} filled in."""
-
-Row = tuple[str, str]
+SheetRow = tuple[str, str]
 """What a line is about (empty: nothing need be said), and the line."""
 
 DIGEST_SHOWN = 12
@@ -19,11 +17,11 @@ DIGEST_SHOWN = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class SheetBlock:
     """A titled group of lines."""
 
     title: str
-    rows: tuple[Row, ...]
+    rows: tuple[SheetRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,15 +32,15 @@ class Sheet:
     title: str
     facts: tuple[str, ...]
     """How often, and who is to be near."""
-    stop: Block
-    exercises: tuple[Block, ...]
-    says: Block
+    stop: SheetBlock
+    exercises: tuple[SheetBlock, ...]
+    says: SheetBlock
     """The person's words, and what each does."""
     foot: str
     """Which program this is, who wrote it, and until when it stands."""
 
 
-def handout(program: Program, levels: Mapping[str, int], pack: VoicePack, labels: Labels) -> Sheet:
+def handout(program: Program, levels: Mapping[str, int], pack: VoicePack, labels: Wording) -> Sheet:
     """Return the sheet of `program`: each exercise at the level of that index in `levels`, else where it starts."""
     schedule = program.schedule
     facts = [_counted(labels, "handout_days", schedule.every_days)]
@@ -55,20 +53,20 @@ def handout(program: Program, levels: Mapping[str, int], pack: VoicePack, labels
         language=program.language,
         title=program.title,
         facts=tuple(facts),
-        stop=Block(labels("handout_stop"), tuple(_stop(program, pack, labels))),
+        stop=SheetBlock(labels("handout_stop"), tuple(_stop(program, pack, labels))),
         exercises=tuple(
             _exercise(program, exercise, number, levels.get(exercise.id), labels)
             for number, exercise in enumerate(program.exercises, start=1)
         ),
-        says=Block(labels("handout_say"), tuple(_says(program, pack, labels))),
+        says=SheetBlock(labels("handout_say"), tuple(_says(program, pack, labels))),
         foot=" ".join(_foot(program, labels)),
     )
 
 
-def _exercise(program: Program, exercise: Exercise, number: int, index: int | None, labels: Labels) -> Block:
+def _exercise(program: Program, exercise: Exercise, number: int, index: int | None, labels: Wording) -> SheetBlock:
     starts = [level.id for level in exercise.levels].index(exercise.start_level)
     level = exercise.levels[starts if index is None else index]
-    rows: list[Row] = []
+    rows: list[SheetRow] = []
     if exercise.joins_after and index is None:
         other = program.exercise(exercise.joins_after.exercise).name
         waits = labels("handout_joins_text", exercise=other, n=exercise.joins_after.steady_sessions)
@@ -82,10 +80,10 @@ def _exercise(program: Program, exercise: Exercise, number: int, index: int | No
         (labels("handout_feel"), level.feel),
         (labels("handout_watch"), " ".join(level.watch)),
     ]
-    return Block(f"{number}. {exercise.name}", tuple(row for row in rows if row[1]))
+    return SheetBlock(f"{number}. {exercise.name}", tuple(row for row in rows if row[1]))
 
 
-def _dose(program: Program, exercise: Exercise, dose: Dose, labels: Labels) -> Iterator[str]:
+def _dose(program: Program, exercise: Exercise, dose: Dose, labels: Wording) -> Iterator[str]:
     work = dose.work
     within = work.amount
     sets = _counted(labels, "handout_sets", dose.sets)
@@ -106,11 +104,11 @@ def _dose(program: Program, exercise: Exercise, dose: Dose, labels: Labels) -> I
         yield _counted(labels, "handout_rest", dose.rest)
 
 
-def _step(step: Phase | Point, labels: Labels, *, slow: bool) -> str:
+def _step(step: Phase | Point, labels: Wording, *, slow: bool) -> str:
     return _counted(labels, "handout_slow_step" if slow else "handout_step", step.seconds, name=step.name)
 
 
-def _says(program: Program, pack: VoicePack, labels: Labels) -> Iterator[Row]:
+def _says(program: Program, pack: VoicePack, labels: Wording) -> Iterator[SheetRow]:
     """Each reply by the wording that is taught, halts first, with what it does under this program's limits."""
     word = {reply: wordings.word for reply, wordings in pack.replies.items()}
     by_limit = {"tired": program.limits.tired, "unsteady": program.limits.unsteady}
@@ -125,11 +123,11 @@ def _says(program: Program, pack: VoicePack, labels: Labels) -> Iterator[Row]:
             yield _quoted(labels, word[reply]), labels(f"handout_say_{reply}")
 
 
-def _quoted(labels: Labels, word: str, last: str = "") -> str:
+def _quoted(labels: Wording, word: str, last: str = "") -> str:
     return labels("handout_words", word=word, last=last) if last else labels("handout_word", word=word)
 
 
-def _stop(program: Program, pack: VoicePack, labels: Labels) -> Iterator[Row]:
+def _stop(program: Program, pack: VoicePack, labels: Wording) -> Iterator[SheetRow]:
     halts = ", ".join(pack.replies[reply].word for reply in sorted(pack.halts))
     yield "", labels("handout_always", word=halts)
     yield labels("handout_pain"), " ".join(_pain(program, labels))
@@ -139,7 +137,7 @@ def _stop(program: Program, pack: VoicePack, labels: Labels) -> Iterator[Row]:
         yield labels("handout_cautions"), program.cautions.strip()
 
 
-def _pain(program: Program, labels: Labels) -> Iterator[str]:
+def _pain(program: Program, labels: Wording) -> Iterator[str]:
     limits = program.limits
     yield labels("handout_pain_on", amount=_span(Range(0, limits.pain_carry_on_to), labels))
     if limits.pain_ease_to > limits.pain_carry_on_to:
@@ -148,7 +146,7 @@ def _pain(program: Program, labels: Labels) -> Iterator[str]:
         yield labels("handout_pain_end", amount=_span(Range(limits.pain_ease_to + 1, SCALE_END), labels))
 
 
-def _foot(program: Program, labels: Labels) -> Iterator[str]:
+def _foot(program: Program, labels: Wording) -> Iterator[str]:
     yield labels("handout_version", program=program.id, version=program.digest[:DIGEST_SHOWN])
     by = program.written_by
     who = ", ".join(part for part in (by.name, by.role) if part)
@@ -160,10 +158,10 @@ def _foot(program: Program, labels: Labels) -> Iterator[str]:
         yield labels("handout_review_on", on=by.review_on.isoformat())
 
 
-def _span(within: Range, labels: Labels) -> str:
+def _span(within: Range, labels: Wording) -> str:
     return str(within.low) if within.low == within.high else labels("handout_span", low=within.low, high=within.high)
 
 
-def _counted(labels: Labels, key: str, n: float, **values: str) -> str:
+def _counted(labels: Wording, key: str, n: float, **values: str) -> str:
     """Return the label that fits the number: a language may have another for one."""
     return labels(f"{key}_one" if n == 1 else key, n=f"{n:g}", **values)

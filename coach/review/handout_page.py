@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.review.handout import Block, Sheet
+from coach.review.handout import Sheet, SheetBlock
 from coach.review.markup import Markup, document, tag
 
 
@@ -32,12 +32,17 @@ def page(sheet: Sheet) -> str:
 
 def plain(sheet: Sheet) -> list[tuple[str, tuple[str, ...]]]:
     """Return the sheet as titles, each with its lines: for the terminal, which breaks them to its width."""
-    blocks = (Block(sheet.title, tuple(("", fact) for fact in sheet.facts)), sheet.stop, sheet.says, *sheet.exercises)
+    blocks = (
+        SheetBlock(sheet.title, tuple(("", fact) for fact in sheet.facts)),
+        sheet.stop,
+        sheet.says,
+        *sheet.exercises,
+    )
     titled = [
         (block.title, tuple(f"{about}: {text}" if about else text for about, text in block.rows)) for block in blocks
     ]
     return [*titled, (sheet.foot, ())]
 
 
-def _lines(block: Block) -> list[Markup]:
+def _lines(block: SheetBlock) -> list[Markup]:
     return [tag("p", *((tag("b", f"{about}:"), " ") if about else ()), text) for about, text in block.rows]

@@ -18,7 +18,7 @@ from coach.session.past import PastSession
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class NotCounted:
     """Something that was not counted."""
 
     file: str
@@ -59,7 +59,7 @@ class Logbook:
     """Its sound lines; empty if all are sound, so that the file can be read as it is."""
 
 
-def members(folder: Path, left_out: list[LeftOut]) -> tuple[Member, ...]:
+def members(folder: Path, left_out: list[NotCounted]) -> tuple[Member, ...]:
     """Return everybody in a home, or in all homes side by side in a folder; put who cannot be read into `left_out`.
 
     Raises RecordError if there are no homes, or if the folder cannot be read.
@@ -82,7 +82,7 @@ def members(folder: Path, left_out: list[LeftOut]) -> tuple[Member, ...]:
             except files.UnreadableError as error:
                 left_out.append(_unreadable(folder, error))
                 continue
-            left_out += [LeftOut(_shown(folder, one.path), one.line, one.text) for one in known.problems]
+            left_out += [NotCounted(_shown(folder, one.path), one.line, one.text) for one in known.problems]
             found.append(Member(before + person, home, known))
     return tuple(found)
 
@@ -95,7 +95,7 @@ def _is_home(folder: Path) -> bool:
     return True
 
 
-def _homes(folder: Path, left_out: list[LeftOut]) -> Iterator[Path]:
+def _homes(folder: Path, left_out: list[NotCounted]) -> Iterator[Path]:
     """Yield the homes that lie in a folder."""
     for path in files.list_folder(folder):
         try:
@@ -105,8 +105,8 @@ def _homes(folder: Path, left_out: list[LeftOut]) -> Iterator[Path]:
             left_out.append(_unreadable(folder, error))
 
 
-def _unreadable(folder: Path, error: files.UnreadableError) -> LeftOut:
-    return LeftOut(_shown(folder, error.path), 0, unreadable(error.path, error).text)
+def _unreadable(folder: Path, error: files.UnreadableError) -> NotCounted:
+    return NotCounted(_shown(folder, error.path), 0, unreadable(error.path, error).text)
 
 
 def _shown(folder: Path, path: Path) -> str:
@@ -115,7 +115,7 @@ def _shown(folder: Path, path: Path) -> str:
 
 
 def logbooks(
-    folder: Path, everybody: tuple[Member, ...], left_out: list[LeftOut], unread: dict[str, list[PastSession]]
+    folder: Path, everybody: tuple[Member, ...], left_out: list[NotCounted], unread: dict[str, list[PastSession]]
 ) -> Iterator[Logbook]:
     """Yield each session's file that can be used; put what cannot be counted into `left_out`.
 
@@ -144,7 +144,7 @@ def logbooks(
                 unread.setdefault(member.person, []).append(lost_session(path))
                 continue
             except UnicodeEncodeError:
-                left_out.append(LeftOut(shown, 0, "has a name that is no text"))
+                left_out.append(NotCounted(shown, 0, "has a name that is no text"))
                 continue
             session = path.name.removesuffix(ENDING)
             t = _first_time(data)
@@ -155,7 +155,7 @@ def logbooks(
             if moment is None:
                 if data:
                     unread.setdefault(member.person, []).append(lost_session(path))
-                left_out.append(LeftOut(shown, 0, "holds no session" if not t else "does not tell when it was"))
+                left_out.append(NotCounted(shown, 0, "holds no session" if not t else "does not tell when it was"))
                 continue
             yield Logbook(path, member.person, session, t, moment.date().toordinal() - EPOCH, sound)
 
@@ -167,7 +167,7 @@ EPOCH = 719_163
 """The ordinal of 1970-01-01."""
 
 
-def recheck(logbook: Logbook, folder: Path, left_out: list[LeftOut]) -> None:
+def recheck(logbook: Logbook, folder: Path, left_out: list[NotCounted]) -> None:
     """Look at every field of a file whose chain is whole; from then on only its sound lines are read."""
     shown = logbook.path.relative_to(folder).as_posix()
     _, logbook.sound = _repaired(files.read_file(logbook.path), logbook.session, shown, left_out)
@@ -179,11 +179,11 @@ def _first_time(data: bytes) -> str:
     return data[begins : data.find(b'"', begins)].decode("utf-8", "replace")
 
 
-def _repaired(data: bytes, session: str, shown: str, left_out: list[LeftOut]) -> tuple[str, list[str]]:
+def _repaired(data: bytes, session: str, shown: str, left_out: list[NotCounted]) -> tuple[str, list[str]]:
     """Return the time of the first sound line, and all of them; list the others."""
     text = data.decode("utf-8", "surrogateescape")
     reading = read_lines(text, session)
-    left_out += [LeftOut(shown, problem.line, problem.text) for problem in reading.problems]
+    left_out += [NotCounted(shown, problem.line, problem.text) for problem in reading.problems]
     bad = {problem.line for problem in reading.problems}
     written = text.split("\n")
     sound = [line for number, line in enumerate(written, start=1) if line and number not in bad]

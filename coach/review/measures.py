@@ -18,20 +18,20 @@ from coach.program.model import UNIT_OF, Program
 from coach.review.due import due_days
 from coach.review.figures import (
     Adherence,
-    Amount,
+    AmountFigures,
     Course,
+    CoursePoint,
     EarFigures,
     EasedBy,
     Halts,
-    Hearing,
+    HearingFigures,
     LeftOut,
     Mean,
     PainFigures,
-    Point,
     Review,
     Visit,
     Week,
-    Work,
+    WorkFigures,
     Wrong,
     worst,
 )  # fmt: skip
@@ -143,11 +143,11 @@ def _weeks(visits: Sequence[Visit], due: Sequence[date], first: date, today: dat
     return tuple(weeks)
 
 
-def _work(visits: Sequence[Visit]) -> Work:
+def _work(visits: Sequence[Visit]) -> WorkFigures:
     sets = [one for visit in visits for one in visit.record.sets]
     plans = [planned for visit in visits for planned in visit.record.plan]
     known = [visit for visit in visits if visit.tension_prescribed_s is not None]
-    return Work(
+    return WorkFigures(
         sets_prescribed=sum(planned.sets for planned in plans),
         sets_begun=len(sets),
         sets_in_full=sum(one.in_full for one in sets),
@@ -161,10 +161,10 @@ def _work(visits: Sequence[Visit]) -> Work:
     )
 
 
-def _amount(unit: str, plans: Sequence[PlanEntry], sets: Sequence[SetRecord]) -> Amount:
+def _amount(unit: str, plans: Sequence[PlanEntry], sets: Sequence[SetRecord]) -> AmountFigures:
     mine = [one for one in sets if one.unit == unit]
     stated = [one for one in mine if one.stated is not None]
-    return Amount(
+    return AmountFigures(
         unit,
         prescribed=sum(planned.sets * prescribed(planned) for planned in plans if planned.unit == unit),
         counted=sum(one.counted or 0 for one in mine),
@@ -240,13 +240,13 @@ def _course(program: str, exercise: str, visits: Sequence[Visit], programs: Mapp
     )
 
 
-def _point(visit: Visit, exercise: str, program: Program | None) -> Point:
+def _point(visit: Visit, exercise: str, program: Program | None) -> CoursePoint:
     sets = [one for one in visit.record.sets if one.exercise == exercise]
     planned = next((one for one in visit.record.plan if one.exercise == exercise), None)
     known = exercise_of(program, exercise)
     ids = [level.id for level in known.levels] if known else []
     level = sets[-1].level
-    return Point(
+    return CoursePoint(
         visit,
         level,
         ids.index(level) + 1 if level in ids else None,
@@ -264,7 +264,7 @@ def _eased(visits: Sequence[Visit]) -> tuple[EasedBy, ...]:
     return tuple(sorted(found, key=lambda one: (-one.times, one.because, one.exercise, one.what)))
 
 
-def _hearing(visits: Sequence[Visit]) -> Hearing:
+def _hearing(visits: Sequence[Visit]) -> HearingFigures:
     ears: dict[str, list[int]] = {}
     for visit in visits:
         for one in visit.record.heard:
@@ -273,7 +273,7 @@ def _hearing(visits: Sequence[Visit]) -> Hearing:
     questions = [one for visit in visits for one in visit.record.questions]
     put = [one for one in questions if not one.because]
     answered = [one for one in put if one.answered]
-    return Hearing(
+    return HearingFigures(
         tuple(EarFigures(ear, *sums) for ear, sums in sorted(ears.items())),
         asked=len(put),
         at_once=sum(one.times <= 1 for one in answered),

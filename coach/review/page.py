@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.review.blocks import Block, Content, Drawing, Grid, Items, Part
+from coach.review.blocks import Content, Drawing, Grid, Part, ReviewBlock, Sentences
 from coach.review.markup import Markup, document, tag
 from coach.review.plots import legend_mark, svg
 
@@ -29,8 +29,8 @@ def _part(part: Part, figures_label: str) -> Markup:
     return tag("section", title, *blocks, id=part.id, aria_labelledby=f"{part.id}-title")
 
 
-def _block(block: Block, figures_label: str) -> Markup:
-    if isinstance(block, Items):
+def _block(block: ReviewBlock, figures_label: str) -> Markup:
+    if isinstance(block, Sentences):
         return tag("ul", *(tag("li", line) for line in block.lines))
     return _drawing(block, figures_label) if isinstance(block, Drawing) else _grid(block)
 

@@ -13,7 +13,7 @@ import leather
 from leather import theme
 from leather.shapes import Shape
 
-from coach.review.blocks import Drawing, Mark, Plot, Scale
+from coach.review.blocks import Drawing, Marks, Plot, Scale
 from coach.review.markup import Markup
 
 WIDTH = 720
@@ -106,7 +106,7 @@ class _Exact(leather.Linear):  # type: ignore[misc]  # the library has no types
 class _Drawn(Shape):  # type: ignore[misc]  # the library has no types
     """Draws the marks of one kind."""
 
-    def __init__(self, mark: Mark) -> None:
+    def __init__(self, mark: Marks) -> None:
         self._mark = mark
 
     def validate_series(self, _series: object) -> None:
@@ -128,8 +128,8 @@ class _Drawn(Shape):  # type: ignore[misc]  # the library has no types
 
 # -- the forms of marks -----------------------------------------------------------------------------------------------
 
-Place = Callable[[float], float]
-Form = Callable[[tuple[float, ...], Place, Place], list[ET.Element]]
+Coordinate = Callable[[float], float]
+Form = Callable[[tuple[float, ...], Coordinate, Coordinate], list[ET.Element]]
 
 
 def _element(name: str, **given: object) -> ET.Element:
@@ -144,7 +144,7 @@ def _short(value: object) -> str:
 def _column(fill: str, stroke: str, half: float) -> Form:
     """Return a column from its third number up to its second, so wide to each side in units of x."""
 
-    def draw(point: tuple[float, ...], x: Place, y: Place) -> list[ET.Element]:
+    def draw(point: tuple[float, ...], x: Coordinate, y: Coordinate) -> list[ET.Element]:
         top, bottom = sorted((y(point[1]), y(point[2])))
         left, right = x(point[0] - half), x(point[0] + half)
         return [
@@ -156,7 +156,7 @@ def _column(fill: str, stroke: str, half: float) -> Form:
 
 
 def _disc(fill: str, radius: float) -> Form:
-    def draw(point: tuple[float, ...], x: Place, y: Place) -> list[ET.Element]:
+    def draw(point: tuple[float, ...], x: Coordinate, y: Coordinate) -> list[ET.Element]:
         return [_element("circle", cx=x(point[0]), cy=y(point[1]), r=radius, fill=fill, stroke=INK, stroke_width=1.5)]
 
     return draw
@@ -165,14 +165,14 @@ def _disc(fill: str, radius: float) -> Form:
 def _path(shape: str, fill: str = "none") -> Form:
     """Return a mark drawn by an SVG path around its point."""
 
-    def draw(point: tuple[float, ...], x: Place, y: Place) -> list[ET.Element]:
+    def draw(point: tuple[float, ...], x: Coordinate, y: Coordinate) -> list[ET.Element]:
         move = f"translate({_short(x(point[0]))} {_short(y(point[1]))})"
         return [_element("path", d=shape, transform=move, fill=fill, stroke=INK, stroke_width=1.8)]
 
     return draw
 
 
-def _span(point: tuple[float, ...], x: Place, y: Place) -> list[ET.Element]:
+def _span(point: tuple[float, ...], x: Coordinate, y: Coordinate) -> list[ET.Element]:
     """Return an upright line from its second number to its third."""
     at = x(point[0])
     return [_element("line", x1=at, x2=at, y1=y(point[1]), y2=y(point[2]), stroke=SOFT, stroke_width=3.0)]
@@ -181,7 +181,7 @@ def _span(point: tuple[float, ...], x: Place, y: Place) -> list[ET.Element]:
 def _step(dashes: str) -> Form:
     """Return a level line from its first number to its third, at its second."""
 
-    def draw(point: tuple[float, ...], x: Place, y: Place) -> list[ET.Element]:
+    def draw(point: tuple[float, ...], x: Coordinate, y: Coordinate) -> list[ET.Element]:
         at = y(point[1])
         line = _element("line", x1=x(point[0]), x2=x(point[2]), y1=at, y2=at, stroke=INK, stroke_width=1.5)
         if dashes:

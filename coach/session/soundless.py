@@ -18,7 +18,7 @@ from coach.words.phrases import Phrase
 WORD = to_samples(0.35)
 """Samples a made-up word lasts where no voice is asked."""
 
-PAUSE = to_samples(0.3)
+CUE_PAUSE = to_samples(0.3)
 """Samples between two phrases, as a voice pack may have it."""
 
 
@@ -33,7 +33,7 @@ class SoundlessRun:
 
     def __init__(self, today: Today, length: Callable[[Phrase], int] = made_up_length) -> None:
         self.session = begin(today)
-        self.agenda = Agenda(length, PAUSE)
+        self.agenda = Agenda(length, CUE_PAUSE)
         self.now = 0
         self.commands: list[tuple[int, State, Command]] = []
         """Every command, with the sample and the state it was given in."""

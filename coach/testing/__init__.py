@@ -1,21 +1,21 @@
 """Fakes that whoever extends the coach needs: sessions, people, programs and histories made by chance, the rules."""
 
 from coach.session.soundless import SoundlessRun, made_up_length
-from coach.testing.histories import Course, TrueHistory, TrueSession, write_history
-from coach.testing.lived import Days, record_of
+from coach.testing.histories import SimulatedCourse, TrueHistory, TrueSession, write_history
+from coach.testing.lived import LivedDays, record_of
 from coach.testing.mishearing import Faults, MisheardRun
-from coach.testing.people import Person, live
+from coach.testing.people import RandomPerson, live
 from coach.testing.programs import random_decisions, random_history, random_program
 from coach.testing.stored import StoredRun, begin_in, live_in
 from coach.testing.watched import RuleBrokenError, WatchedRun
 
 __all__ = [
-    "Course",
-    "Days",
     "Faults",
+    "LivedDays",
     "MisheardRun",
-    "Person",
+    "RandomPerson",
     "RuleBrokenError",
+    "SimulatedCourse",
     "SoundlessRun",
     "StoredRun",
     "TrueHistory",

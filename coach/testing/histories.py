@@ -1,8 +1,8 @@
 """Weeks of plausible days for a person, through the real session core and as real files, with what is true of them.
 
-Everything follows from a `Course` and a seed. What is true is known because the days were made so, not because the
-record says so: measures are tested against it. A session that is the same as one before, in plan and script, is not run
-again, for the core would give the same lines.
+Everything follows from a `SimulatedCourse` and a seed. What is true is known because the days were made so, not because
+the record says so: measures are tested against it. A session that is the same as one before, in plan and script, is not
+run again, for the core would give the same lines.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from coach.session.past import Decision, PastSession, Verdict
 from coach.session.plan import Today, days_to_next, plan
 from coach.session.proposals import proposals
 from coach.tempo.units import to_seconds
-from coach.testing.visits import Script, TrueVisit, visit
+from coach.testing.visits import SessionScript, TrueVisit, visit
 
 MORNING = time(9, 0)
 """When the first of a day's sessions may begin, UTC: a moment that is the same date almost everywhere."""
@@ -36,7 +36,7 @@ DECIDES = time(8, 0)
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class SimulatedCourse:
     """How somebody fares with a program."""
 
     days: int = 84
@@ -102,7 +102,7 @@ def write_history(
     home: Home,
     person: str,
     program: Program,
-    course: Course,
+    course: SimulatedCourse,
     *,
     seed: int,
     begins: date = date(2027, 1, 11),
@@ -136,7 +136,7 @@ def _write_decision(home: Home, person: str, one: Decision) -> None:
 
 
 def live_through(
-    person: str, program: Program, course: Course, *, seed: int, begins: date, due: list[int]
+    person: str, program: Program, course: SimulatedCourse, *, seed: int, begins: date, due: list[int]
 ) -> Iterator[Lived]:
     """Yield one session after the other; put each day on which one was due into `due`."""
     chance = Random(f"{seed} {person}")  # noqa: S311 - plausible, not secret
@@ -173,13 +173,13 @@ def _decided(
     )  # fmt: skip
 
 
-def _script(chance: Random, course: Course, day: int) -> Script:
+def _script(chance: Random, course: SimulatedCourse, day: int) -> SessionScript:
     begin, end = course.pain
     first, days, more = course.flare
     flaring = first <= day < first + days
     usual = begin + (end - begin) * day / max(1, course.days - 1) + (more if flaring else 0)
     pain = min(10, max(0, round(usual + chance.choice((-0.5, 0, 0, 0.5)))))
-    script = Script(
+    script = SessionScript(
         pain=pain,
         peak=chance.choice((0, 0, 0, 2)) if pain < 10 else 0,
         effort=chance.choice((4, 5, 5, 6)) + flaring,
@@ -203,7 +203,7 @@ def _script(chance: Random, course: Course, day: int) -> Script:
 
 
 def _lived(
-    person: str, today: Today, script: Script, began: datetime, day: int, decided: tuple[Decision, ...]
+    person: str, today: Today, script: SessionScript, began: datetime, day: int, decided: tuple[Decision, ...]
 ) -> Lived:
     session = f"{began.strftime(STAMP)}-1"
     begun = session_begun(today, session=session, person=person, ears=("taught", "vosk", "keys"), voice="made up",
@@ -234,7 +234,7 @@ class _Ran:
 
 
 @lru_cache(maxsize=20_000)
-def _ran(today: Today, script: Script) -> _Ran:
+def _ran(today: Today, script: SessionScript) -> _Ran:
     records, true = visit(today, script)
     begun = session_begun(today, session="", person="", ears=(), voice="", device="", app_version="")
     whole = (Record(0, begun), *records)

@@ -21,10 +21,10 @@ from coach.session.plan import PlannedExercise, Today, plan
 from coach.session.progression import HOLD_STEP, REP_STEP
 from coach.session.taken_up import take_up
 from coach.tempo.units import to_seconds
-from coach.testing.people import Person, live
+from coach.testing.people import RandomPerson, live
 from coach.testing.watched import WatchedRun, most_turns, need
 
-FIRST = date(2027, 1, 11)
+FIRST_DAY = date(2027, 1, 11)
 NOT_WELL = ("pain", "unsteady", "tired", "halts", "screen", "no_answer", "no_answer_halt")
 """Ends of a session after which nothing grows, spelt out here to hold the plan against."""
 
@@ -50,7 +50,7 @@ def record_of(
 
 
 @dataclass(slots=True)
-class Days:
+class LivedDays:
     """Somebody's days with one program; raises RuleBrokenError when a day is harder than it may be."""
 
     program: Program
@@ -78,7 +78,7 @@ class Days:
 
     def live(self, days: int) -> None:
         """Let so many sessions happen, some days apart."""
-        day = FIRST
+        day = FIRST_DAY
         for number in range(days):
             today = plan(self.program, past(self._records, self.program.id), day, tuple(self._decisions))
             self._check(today)
@@ -96,7 +96,7 @@ class Days:
         kept: list[Record] = []
         for part in range(3):
             run = self.begin(today, self.chance)
-            live(run, Person.any(self.chance))
+            live(run, RandomPerson.any(self.chance))
             lines, broke = run.records, self.chance.random() < self.broken
             if broke:
                 lines = [one for one in lines if not isinstance(one.fact, SessionEnded)]

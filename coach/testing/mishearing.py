@@ -11,7 +11,7 @@ from coach.session.machine import takes
 from coach.session.plan import Today
 from coach.session.state import State
 from coach.tempo.units import to_samples
-from coach.testing.watched import OVER, WatchedRun, need
+from coach.testing.watched import FINISHED, WatchedRun, need
 from coach.words.replies import (
     NUMBERS,
     PRESSED,
@@ -149,7 +149,9 @@ class MisheardRun(WatchedRun):
             if not self.over:
                 self._come_of(outcome)
         halts = [hearing for hearing in hearings if hearing.kind == "word" and hearing.word == HALT]
-        need(not halts or self.session.quiet or self.session.state in OVER, "a halt that any ear heard halts", halts)
+        need(
+            not halts or self.session.quiet or self.session.state in FINISHED, "a halt that any ear heard halts", halts
+        )
         self._known = [hearing for hearing in self._known if hearing.ended > self.now - to_samples(30.0)]
 
     def _come_of(self, outcome: Outcome) -> None:

@@ -39,7 +39,7 @@ PAINS = (0,) * 8 + (1,) * 6 + (2,) * 6 + (3,) * 3 + (4, 5, 6, 8)
 
 
 @dataclass(slots=True)
-class Person:
+class RandomPerson:
     """Somebody in a session."""
 
     chance: Random
@@ -49,7 +49,7 @@ class Person:
     """How likely a question is left unanswered when it could be answered, 0-1."""
 
     @classmethod
-    def any(cls, chance: Random) -> Person:
+    def any(cls, chance: Random) -> RandomPerson:
         """Return somebody: calm or lively, attentive or not."""
         return cls(chance, chance.choice((0.0, 0.0, 0.003, 0.01, 0.03, 0.2)), chance.choice((0.0, 0.0, 0.1, 0.4, 1.0)))
 
@@ -102,7 +102,7 @@ def any_room(chance: Random) -> RoomFacts | None:
     return chance.choice((None, facts))
 
 
-def live(run: SoundlessRun, person: Person, *, moves: int = 20_000) -> None:
+def live(run: SoundlessRun, person: RandomPerson, *, moves: int = 20_000) -> None:
     """Let `person` go through the whole session; if it is not over after so many moves, it is told to quit."""
     run.room = any_room(person.chance)
     for _ in range(moves):

@@ -11,7 +11,7 @@ from coach.session.commands import Record
 from coach.session.events import Event
 from coach.session.lines import session_begun
 from coach.session.plan import Today
-from coach.testing.people import Person, live
+from coach.testing.people import RandomPerson, live
 from coach.testing.watched import WatchedRun
 
 Write = Callable[[int, Fact], None]
@@ -43,7 +43,7 @@ def begin_in(home: Home, person: str, today: Today) -> SessionStore:
     return store
 
 
-def live_in(home: Home, person: str, today: Today, who: Person) -> SessionStore:
+def live_in(home: Home, person: str, today: Today, who: RandomPerson) -> SessionStore:
     """Let `who` go through the session of `today`; return its store, closed."""
     with begin_in(home, person, today) as store:
         live(StoredRun(today, store.append), who)

@@ -20,7 +20,7 @@ ANSWERS_AFTER = to_samples(1.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Script:
+class SessionScript:
     """What somebody does and says in one session. Sets are named by their number in the session, from 1; 0: none."""
 
     pain: int = 1
@@ -138,13 +138,13 @@ class TrueVisit:
         return f"{low + 1}-{high}"
 
 
-def visit(today: Today, script: Script, ear: str = "taught") -> tuple[tuple[Record, ...], TrueVisit]:
+def visit(today: Today, script: SessionScript, ear: str = "taught") -> tuple[tuple[Record, ...], TrueVisit]:
     """Run the session of `today` as `script` has it; return its lines behind the first, and what is true of it."""
     return _Visit(today, script, ear).whole()
 
 
 class _Visit:
-    def __init__(self, today: Today, script: Script, ear: str) -> None:
+    def __init__(self, today: Today, script: SessionScript, ear: str) -> None:
         self.run = SoundlessRun(today)
         self.script = script
         self.ear = ear

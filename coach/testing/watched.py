@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 
-from coach.logbook.fields import Unfit, fact, fields_of
+from coach.logbook.fields import UnfitField, fact, fields_of
 from coach.logbook.pain import edge, is_pain
 from coach.loglines.kinds import KIND_OF, Answer, Answered, Asked, Fact, Resumed, SessionEnded, SetBegun, SetEnded
 from coach.program.model import Action, Hold
@@ -20,7 +20,7 @@ from coach.tempo.units import to_samples
 from coach.words.phrases import Phrase
 
 TELLS_A_HALT = frozenset({On.STOP, On.PAIN, On.TIRED, On.UNSTEADY})
-OVER = frozenset({State.CLOSING, State.ENDED})
+FINISHED = frozenset({State.CLOSING, State.ENDED})
 
 
 class RuleBrokenError(AssertionError):
@@ -75,7 +75,7 @@ class WatchedRun(SoundlessRun):
         self._nothing_gets_harder(before)
         self._told(event, before)
         self._phases(event, before)
-        need(not self._doomed or self.session.state in OVER, "pain above the limit ends the session")
+        need(not self._doomed or self.session.state in FINISHED, "pain above the limit ends the session")
         if self.over:
             need(
                 isinstance(self.records[-1], Record) and isinstance(self.records[-1].fact, SessionEnded),
@@ -91,9 +91,9 @@ class WatchedRun(SoundlessRun):
         if event.on in TELLS_A_HALT:
             self._quiet = True
             self._pain_told = self._pain_told or event.on is On.PAIN
-        if after.state in OVER or (event.on is On.READY and not self._pain_told):
+        if after.state in FINISHED or (event.on is On.READY and not self._pain_told):
             self._quiet = False
-        if after.state not in OVER:
+        if after.state not in FINISHED:
             need(after.quiet is self._quiet, "a session knows that it is quiet", event, after.state)
         if not self._quiet:
             return
@@ -220,7 +220,7 @@ class WatchedRun(SoundlessRun):
         need(after.open_set is None, "tired or unsteady ends the set", event)
         if action is Action.END_SESSION:
             need(after.state is State.CLOSING, "tired or unsteady ends the session where the program says so", event)
-        if not before.exercising or after.state in OVER:
+        if not before.exercising or after.state in FINISHED:
             return
         here = before.exercise_index
         easier = after.levels[here] < before.levels[here] or after.targets[here] < before.targets[here]
@@ -258,7 +258,7 @@ def _read_back(it: Fact) -> Fact | None:
     """Return a line as it is read; None if it cannot be."""
     try:
         return fact(KIND_OF[type(it)], fields_of(it))
-    except Unfit:
+    except UnfitField:
         return None
 
 

@@ -20,8 +20,9 @@ import numpy.typing as npt
 from coach.errors import SpeechError
 from coach.logbook.files import make_folder
 from coach.ports import Block
+from coach.progress import HowFar
 from coach.tempo.units import RATE, to_seconds
-from coach.voice.render import Progress, clean
+from coach.voice.render import clean
 
 MOST_BYTES = 256 * 1024 * 1024
 """What the folder may hold; a program needs about 10-30 MiB. Clips unused for longest go first."""
@@ -62,7 +63,7 @@ class ClipVoice:
         self.unkept = ""
         """Why new clips are in memory alone and not in the folder, in words; empty: they are kept."""
 
-    def prepare(self, texts: Iterable[str], progress: Progress | None = None) -> int:
+    def prepare(self, texts: Iterable[str], progress: HowFar | None = None) -> int:
         """Load every text's clip, rendering those that are not kept or are damaged; return how many were rendered.
 
         A disk that does not take them is no reason not to speak: see `unkept`. `progress` is told how many clips are

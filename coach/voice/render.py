@@ -15,7 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -26,10 +26,8 @@ import numpy as np
 from coach.errors import RecordError, SpeechError, did_you_mean
 from coach.logbook import files
 from coach.ports import Block
+from coach.progress import HowFar
 from coach.voice import shape
-
-Progress = Callable[[int, int], None]
-"""Told how many are done, and of how many."""
 
 LONGEST_TEXT = 1000
 """Characters of one phrase: above a minute of speech."""
@@ -103,9 +101,9 @@ class Renderer:
     @property
     def identity(self) -> str:
         """What, beside its text, a clip depends on: voice, rate, pitch, engine, and how clips are made."""
-        return f"{self.voice}|{self.rate}|{self.pitch}|{_engine()}|{shape.FORMAT}"
+        return f"{self.voice}|{self.rate}|{self.pitch}|{_engine()}|{shape.CLIP_FORMAT}"
 
-    def render(self, texts: Iterable[str], progress: Progress | None = None) -> dict[str, Block]:
+    def render(self, texts: Iterable[str], progress: HowFar | None = None) -> dict[str, Block]:
         """Return the clip of each text. Raises SpeechError, see `each`."""
         wanted = list(dict.fromkeys(texts))
         clips: dict[str, Block] = {}

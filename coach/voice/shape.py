@@ -8,7 +8,7 @@ import numpy.typing as npt
 from coach.ports import Block
 from coach.tempo.units import BLOCK, RATE, to_samples, to_seconds
 
-FORMAT = 1
+CLIP_FORMAT = 1
 """Goes up when a clip of the same words would come out differently: kept clips are then made anew."""
 
 AUDIBLE = 10 ** (-40 / 20)

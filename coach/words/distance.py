@@ -20,7 +20,7 @@ TOO_CLOSE = 0.42
 """Distance below which two replies should not be; chosen so that the pairs above are below it."""
 STRETCH_TOO_CLOSE = 0.2
 """The same for a reply and the stretch of a coach's sentence that is nearest to it."""
-PAUSE = "|"
+WORD_BREAK = "|"
 """Parts two clauses in phonemes: a word is never heard across it."""
 
 ADDED = {"vowel": 1.0, "consonant": 0.7}
@@ -99,7 +99,7 @@ def nearest_stretch(word: str, text: str) -> float:
     mine = sounds(word)
     if not mine:
         return 1.0
-    clauses = [clause for part in text.split(PAUSE) if (clause := sounds(part))]
+    clauses = [clause for part in text.split(WORD_BREAK) if (clause := sounds(part))]
     return min((min(_costs(mine, clause, anywhere=True)) / len(mine) for clause in clauses), default=1.0)
 
 

@@ -11,8 +11,8 @@ Rules, in this order:
 4. An open reply is understood at once if its ear is trusted alone, or if a second ear noticed the same word
    at the same time. An ear that is not trusted alone can otherwise only halt.
 5. Speech that brought no understood reply, a closed reply included, is unclear: once an utterance, a grace after
-   its end, or after `LONGEST` if it does not end. A voice shorter than `SHORTEST` is ignored. While somebody works, a
-   voice that goes on is unclear each `GOES_ON` anew, whatever was settled before: it may hide a halt.
+   its end, or after `LONGEST_VOICE` if it does not end. A voice shorter than `SHORTEST_VOICE` is ignored. While
+   somebody works, a voice that goes on is unclear each `GOES_ON` anew, whatever was settled before: it may hide a halt.
 6. Nothing else happens: silence, noise and unclear speech never become a reply.
 
 Every word of every ear comes out in one outcome, for the record (of an utterance the last MOST_KEPT).
@@ -31,11 +31,11 @@ from coach.tempo.units import to_samples
 GRACE = to_samples(0.65)
 """Samples after the end of an utterance in which an ear may still bring its word: of 300 words on real voices 95 %
 were known within 566 ms."""
-SHORTEST = to_samples(0.16)
+SHORTEST_VOICE = to_samples(0.16)
 """Samples of voice below which nobody is asked to repeat: a cough, a grunt. Of 600 words of three speakers in household
 noise and 600 beside a talker, of which in noise little is noticed, 598 and 596 came to be unclear without any ear for
 words, with 0.2 s 593 and 593; household noise alone, 12.3 minutes of it, never did with either."""
-LONGEST = to_samples(4.0)
+LONGEST_VOICE = to_samples(4.0)
 """Samples of voice without a reply after which it is unclear even if it goes on."""
 GOES_ON = to_samples(1.3)
 """Samples of voice, while somebody works, that are unclear without waiting for its end: longer than any reply."""
@@ -61,7 +61,7 @@ NUMBERS = frozenset(f"n{number}" for number in SCALE)
 PRESSED = frozenset({"keys", "page"})
 """The ears of what is pressed: they cannot be mistaken about it, and no other ear speaks against them."""
 
-Decision = Literal["halted", "understood", "agreed", "disagreed", "unclear", "late"]
+ReplyDecision = Literal["halted", "understood", "agreed", "disagreed", "unclear", "late"]
 """How the ears came to an outcome. "understood": a trusted ear alone; "agreed": two ears; "late": it tells of a sound
 that was settled before."""
 
@@ -80,7 +80,7 @@ class Understood:
     """Sample at which it was settled."""
     hearings: tuple[Hearing, ...]
     """What was noticed of the utterance, oldest first; the last settled it."""
-    decision: Decision = "understood"
+    decision: ReplyDecision = "understood"
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ class Unclear:
     """Sample at which that was settled."""
     hearings: tuple[Hearing, ...] = ()
     """Words that were noticed in it (closed, of one ear alone, or of ears that disagree)."""
-    decision: Decision = "unclear"
+    decision: ReplyDecision = "unclear"
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ class Noted:
 
     at: int
     hearings: tuple[Hearing, ...]
-    decision: Decision
+    decision: ReplyDecision
     """"agreed": a second ear named the word that is acted on; else "late"."""
 
 
@@ -202,7 +202,7 @@ def _without(state: Listening, words: tuple[Hearing, ...]) -> Listening:
     return replace(state, lost=(*state.lost, *words)[-MOST_KEPT:])
 
 
-def _understood(state: Listening, hearing: Hearing, decision: Decision) -> tuple[Listening, Outcome]:
+def _understood(state: Listening, hearing: Hearing, decision: ReplyDecision) -> tuple[Listening, Outcome]:
     reply, number = _kind(hearing.word)
     found = Understood(reply, number, hearing.ear, hearing.at, (*state.kept, hearing), decision)
     if hearing.word in state.halts:
@@ -230,7 +230,7 @@ def _voice_began(state: Listening, hearing: Hearing) -> Listening:
     if hearing.began <= state.settled:
         return replace(state, voicing=True)
     began = hearing.began if state.began is None else state.began  # after a short pause the utterance goes on
-    return replace(state, voicing=True, began=began, due=began + (GOES_ON if state.working else LONGEST))
+    return replace(state, voicing=True, began=began, due=began + (GOES_ON if state.working else LONGEST_VOICE))
 
 
 def _goes_over(ended: Hearing, next_known: tuple[Hearing, ...]) -> bool:
@@ -242,7 +242,7 @@ def _voice_ended(state: Listening, hearing: Hearing) -> Listening:
     if state.began is None:
         return replace(state, voicing=False)
     goes_on = state.began == state.settled  # no cough: it was long enough to be unclear before
-    if hearing.ended - state.began < SHORTEST and not state.kept and not goes_on:
+    if hearing.ended - state.began < SHORTEST_VOICE and not state.kept and not goes_on:
         return replace(state, voicing=False, began=None, due=None)
     return replace(state, voicing=False, due=hearing.ended + GRACE)
 

@@ -29,12 +29,12 @@ def make(root: Path, people: int, days: int) -> None:
     """Write the home of so many people; none is like another."""
     from coach.logbook.store import Home
     from coach.program_files import read, shipped
-    from coach.testing.histories import Course, write_history
+    from coach.testing.histories import SimulatedCourse, write_history
 
     home = Home(root)
     programs = [read(shipped()[name]) for name in PROGRAMS]
     for number in range(people):
-        course = Course(
+        course = SimulatedCourse(
             days=days,
             adherence=0.28 + 0.05 * (number % 11),
             pain=(2, 1) if number % 4 else (1, 4),

@@ -23,7 +23,7 @@ import soxr
 
 from coach.audio.wavs import read_sound
 from coach.ears.augment import QUIET_ROOM
-from coach.ears.features import STEP, Embedder
+from coach.ears.features import EMBEDDING_STEP, Embedder
 from coach.ports import Block
 from coach.tempo.units import RATE
 from coach.voice.render import Renderer
@@ -72,10 +72,10 @@ def main() -> None:
         sound = np.concatenate(pieces)
         sound = (sound + rng.normal(0, 10 ** (QUIET_ROOM / 20), len(sound))).astype(np.float32)
         embedder.start(0)
-        made = embedder.feed(sound)[: MINUTES * 60 * RATE // STEP // of]
+        made = embedder.feed(sound)[: MINUTES * 60 * RATE // EMBEDDING_STEP // of]
         frames += [found.frame for found in made]
         levels += [found.level for found in made]
-        print(f"{name}: {len(made) * STEP / RATE:.0f} s", flush=True)
+        print(f"{name}: {len(made) * EMBEDDING_STEP / RATE:.0f} s", flush=True)
     whole = np.array(frames)
     middle, scale = whole.mean(0), whole.std(0) / STEPS_A_DEVIATION
     numbers = np.clip(np.rint((whole - middle) / scale), -127, 127).astype(np.int8)
@@ -86,7 +86,7 @@ def main() -> None:
         scale=scale.astype(np.float32),
         levels=np.rint(levels).astype(np.int8),
     )
-    print(f"{out}: {len(frames) * STEP / RATE / 60:.1f} minutes, {out.stat().st_size / 1e6:.2f} MB")
+    print(f"{out}: {len(frames) * EMBEDDING_STEP / RATE / 60:.1f} minutes, {out.stat().st_size / 1e6:.2f} MB")
 
 
 def _espeak(voice: str, rate: int, pitch: int, texts: Sequence[str]) -> list[Block]:

@@ -24,7 +24,7 @@ from rich.table import Table
 from coach.audio.wavs import read_sound
 from coach.ears.augment import QUIET_ROOM
 from coach.ears.enrolment import Enrolment, best_scores
-from coach.ears.features import STEP, Embedder, Frames
+from coach.ears.features import EMBEDDING_STEP, Embedder, Frames
 from coach.ears.forecast import false_an_hour, forecast
 from coach.ears.matching import Matcher
 from coach.ears.takes import BadTakeError, Take, TakeMaker
@@ -115,7 +115,9 @@ def main() -> None:
                 str(said),
             )
     Console(width=110).print(table)
-    alarms = Table(f"false alarms an hour, {len(others) * STEP / RATE / 60:.1f} min of talk", "foretold", "counted")
+    alarms = Table(
+        f"false alarms an hour, {len(others) * EMBEDDING_STEP / RATE / 60:.1f} min of talk", "foretold", "counted"
+    )
     for name in taught:
         mine = [row for row in rows if row.speaker == name]
         sums = sum(row.foretold for row in mine), sum(row.counted for row in mine)

@@ -63,11 +63,11 @@ def make(root: Path, sessions: int) -> None:
     """Write a home with so many sessions of one person, up to yesterday."""
     from coach.logbook.store import Home
     from coach.program_files import read, shipped
-    from coach.testing.histories import Course, write_history
+    from coach.testing.histories import SimulatedCourse, write_history
 
     path = shipped()["ankle_steady"]
     home, program = Home(root), read(path)
-    course = Course(days=ROUND, adherence=1.0, decides=True, flare=(50, 4, 3))
+    course = SimulatedCourse(days=ROUND, adherence=1.0, decides=True, flare=(50, 4, 3))
     made = part = 0
     while made < sessions:
         part += 1

@@ -37,7 +37,7 @@ from rich.table import Table
 
 from coach.cli.session_setup import prepare
 from coach.logbook.store import Home
-from coach.testing import Person, live_in
+from coach.testing import RandomPerson, live_in
 
 
 def points(wanted: int, seed: int) -> Left:
@@ -59,7 +59,7 @@ def cuts(wanted: int, seed: int) -> Left:
             home = Home(Path(root), lambda: BEGAN)
             home.add_person(PERSON)
             today = prepare("ankle_steady").today
-            store = live_in(home, PERSON, today, Person(chance, 0.005, 0.0))
+            store = live_in(home, PERSON, today, RandomPerson(chance, 0.005, 0.0))
             cut_anywhere(store.path, Path(other), chance, left, wanted // 10)
     return left
 

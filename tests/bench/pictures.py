@@ -24,7 +24,7 @@ from coach.cli.labels import Labels  # noqa: E402
 from coach.logbook.store import Person  # noqa: E402
 from coach.review.content import content  # noqa: E402
 from coach.review.page import page as drawn  # noqa: E402
-from coach.testing.histories import Course  # noqa: E402
+from coach.testing.histories import SimulatedCourse  # noqa: E402
 from coach.voice.pack import load_pack  # noqa: E402
 
 QUIET = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-quic"]
@@ -33,7 +33,7 @@ WIDE: ViewportSize = {"width": 1366, "height": 768}
 NARROW: ViewportSize = {"width": 1000, "height": 760}
 MOMENTS = {"page-today": "today", "page-working": "working"}
 """Name of the picture, and the screen of the gallery on it."""
-COURSE = Course(days=60, adherence=0.75, pain=(4, 1), flare=(20, 8, 2), halts=0.3, trouble=0.3)
+COURSE = SimulatedCourse(days=60, adherence=0.75, pain=(4, 1), flare=(20, 8, 2), halts=0.3, trouble=0.3)
 
 
 def main() -> None:

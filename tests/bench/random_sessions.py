@@ -22,9 +22,9 @@ from coach.program.model import Program
 from coach.program_files import read, shipped
 from coach.session.plan import Today, plan
 from coach.testing import (
-    Days,
+    LivedDays,
     MisheardRun,
-    Person,
+    RandomPerson,
     RuleBrokenError,
     SoundlessRun,
     WatchedRun,
@@ -60,7 +60,7 @@ def bare(sessions: int, seed: int) -> list[Row]:
     for _, chance, today in days(sessions, seed):
         began = process_time()
         run = SoundlessRun(today)
-        live(run, Person.any(chance))
+        live(run, RandomPerson.any(chance))
         spent += process_time() - began
         commands += len(run.commands)
         hours += run.now / 16_000 / 3_600
@@ -79,7 +79,7 @@ def calm(repeats: int) -> tuple[float, float]:
     for _ in range(repeats):
         for today in todays:
             run = SoundlessRun(today)
-            live(run, Person(Random(0), odd=0.0, silent=0.0))
+            live(run, RandomPerson(Random(0), odd=0.0, silent=0.0))
             minutes += run.now / 16_000 / 60
     return (process_time() - began) / (repeats * len(todays)), minutes / (repeats * len(todays))
 
@@ -90,7 +90,7 @@ def watched(sessions: int, seed: int) -> list[Row]:
     for number, chance, today in days(sessions, seed):
         run = WatchedRun(today)
         with named(number):
-            live(run, Person.any(chance))
+            live(run, RandomPerson.any(chance))
         ends[run.session.end_why] += 1
     return [("watched: rules broken", f"0 of {ends.total()} sessions"), ended(ends)]
 
@@ -102,7 +102,7 @@ def misheard(sessions: int, seed: int) -> list[Row]:
     for number, chance, today in days(sessions, seed):
         run = MisheardRun(today, chance)
         with named(number):
-            live(run, Person.any(chance))
+            live(run, RandomPerson.any(chance))
         ends[run.session.end_why] += 1
         counted += run.counted
         unclear += run.unclear
@@ -117,7 +117,7 @@ def lived(sessions: int, seed: int) -> list[Row]:
     people = taken_up = raised = grown = 0
     while ends.total() < sessions:
         chance = Random(seed + people)
-        someone = Days(program_of(chance, programs), chance, MisheardRun)
+        someone = LivedDays(program_of(chance, programs), chance, MisheardRun)
         with named(seed + people):
             someone.live(chance.randint(1, 8))
         people += 1

@@ -21,9 +21,9 @@ from time import perf_counter
 
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
-from coach.testing import Course, write_history
+from coach.testing import SimulatedCourse, write_history
 
-COURSE = Course(adherence=0.9, pain=(4, 2), flare=(40, 10, 2), halts=0.1, trouble=0.2)
+COURSE = SimulatedCourse(adherence=0.9, pain=(4, 2), flare=(40, 10, 2), halts=0.1, trouble=0.2)
 
 PLAIN = """
 import json, pathlib, sys

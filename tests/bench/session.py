@@ -171,7 +171,7 @@ def core_rows(sessions: int) -> list[Row]:
     from in_the_room import TODAY
 
     from coach.session.plan import plan
-    from coach.testing import Person, SoundlessRun, WatchedRun, live, random_history, random_program
+    from coach.testing import RandomPerson, SoundlessRun, WatchedRun, live, random_history, random_program
 
     broken = 0
     began = time.perf_counter()
@@ -180,7 +180,7 @@ def core_rows(sessions: int) -> list[Row]:
         program = random_program(chance)
         today = plan(program, random_history(chance, program, TODAY), TODAY)
         try:
-            live(WatchedRun(today), Person.any(chance))
+            live(WatchedRun(today), RandomPerson.any(chance))
         except AssertionError as error:
             broken += 1
             print(f"seed {seed}: {error}")
@@ -189,7 +189,7 @@ def core_rows(sessions: int) -> list[Row]:
     plans = [plan(random_program(chance), (), TODAY) for _ in range(200)]
     began = time.perf_counter()
     for today in plans:
-        live(SoundlessRun(today), Person.any(chance))
+        live(SoundlessRun(today), RandomPerson.any(chance))
     plain = len(plans) / (time.perf_counter() - began)
     return [
         ("random sessions in the core", ">= 100 a second", f"{plain:.0f} a second", f"{len(plans)}", ""),

@@ -35,7 +35,7 @@ from rich.table import Table
 
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
-from coach.testing.histories import Course, write_history
+from coach.testing.histories import SimulatedCourse, write_history
 
 PERSON = "mira"
 WHY = {signal.SIGINT: "quit", signal.SIGTERM: "told_to_end", signal.SIGHUP: "hung_up"}
@@ -61,7 +61,7 @@ def furnish(root: Path) -> None:
     """Put a home, a program and recordings where the commands run."""
     home = Home(root / "home")
     for person in (PERSON, "otto"):
-        write_history(home, person, read(shipped()["ankle_steady"]), Course(days=14), seed=1,
+        write_history(home, person, read(shipped()["ankle_steady"]), SimulatedCourse(days=14), seed=1,
                       source=shipped()["ankle_steady"].read_bytes())  # fmt: skip
     (root / "small.yaml").write_text(SMALL, "utf-8")
     soundfile.write(root / "quiet.wav", np.zeros(1600), 16_000)
@@ -145,7 +145,9 @@ def main() -> None:
         for _ in range(asked.tries):
             command = chance.choice(list(commands))
             if command == "forget" and "otto" not in Home(root / "home").people():
-                write_history(Home(root / "home"), "otto", read(shipped()["ankle_steady"]), Course(days=7), seed=1)
+                write_history(
+                    Home(root / "home"), "otto", read(shipped()["ankle_steady"]), SimulatedCourse(days=7), seed=1
+                )
             number = chance.choice(list(WHY))
             told = (chance.uniform(0.05, 1.1 * usual[command]), number, chance.choice((1, 1, 2)))
             status, err, took = run(root, COMMANDS[command], told)

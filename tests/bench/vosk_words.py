@@ -28,8 +28,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from coach.cli.hear import AFTER, BEFORE, hear
 from coach.ears.activity import Activity
 from coach.ears.front import Ears
-from coach.ears.models import MIB, find_model, load_model
+from coach.ears.models import find_model, load_model
 from coach.ears.vosk import Vosk
+from coach.logbook.files import MIB
 from coach.logbook.store import default_home
 from coach.ports import Block
 from coach.tempo.units import to_seconds

@@ -26,14 +26,14 @@ from coach.session.past import Clause, PastSession, clause
 from coach.session.plan import Today, plan
 from coach.session.proposals import proposals
 from coach.testing import random_decisions, random_history, random_program
-from coach.testing.histories import Course, write_history
+from coach.testing.histories import SimulatedCourse, write_history
 from coach.voice.pack import languages, load_pack
 
-WELL = Course(days=30, adherence=1.0, halts=0.0, trouble=0.0, fewer=0.0, pain=(1, 0))
+WELL = SimulatedCourse(days=30, adherence=1.0, halts=0.0, trouble=0.0, fewer=0.0, pain=(1, 0))
 Run = Callable[..., tuple[int, str, str]]
 
 
-def lived(home: Home, program: str | Path = "ankle_steady", course: Course = WELL, ago: int = 31) -> None:
+def lived(home: Home, program: str | Path = "ankle_steady", course: SimulatedCourse = WELL, ago: int = 31) -> None:
     """Let Maria have lived through weeks with a program, the last session two days ago or so."""
     path = shipped()[program] if isinstance(program, str) else program
     begins = home.today() - timedelta(days=ago)

@@ -13,7 +13,7 @@ from coach.cli import main
 from coach.logbook.forgetting import RECORD, forget
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
-from coach.testing.histories import Course, write_history
+from coach.testing.histories import SimulatedCourse, write_history
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -23,7 +23,7 @@ def home(tmp_path: Path) -> Home:
     home = Home(tmp_path / "home")
     for person, program in (("mira", "ankle_steady"), ("haneul", "desk_neck_back_ko")):
         path = shipped()[program]
-        write_history(home, person, read(path), Course(days=5), seed=3, source=path.read_bytes())
+        write_history(home, person, read(path), SimulatedCourse(days=5), seed=3, source=path.read_bytes())
     return home
 
 

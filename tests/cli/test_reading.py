@@ -16,7 +16,7 @@ from coach.logbook.lines import Reading, read_lines
 from coach.logbook.store import Home
 from coach.page.server_link import Message
 from coach.program.load import load
-from coach.testing import Course, write_history
+from coach.testing import SimulatedCourse, write_history
 from coach.voice.pack import load_pack
 
 
@@ -80,7 +80,7 @@ def test_a_command_puts_no_session_together_twice(
     program.write_text(SMALL, "utf-8")
     home = Home(tmp_path / "home")
     made = load(SMALL, "small.yaml")
-    write_history(home, "mira", made, Course(days=6, adherence=1.0), seed=2, source=SMALL.encode())
+    write_history(home, "mira", made, SimulatedCourse(days=6, adherence=1.0), seed=2, source=SMALL.encode())
     counted: list[str] = []
 
     def counting(text: str, session: str = "") -> Reading:

@@ -13,10 +13,10 @@ import pytest
 from coach.cli import main
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
-from coach.testing import Course, TrueHistory, write_history
+from coach.testing import SimulatedCourse, TrueHistory, write_history
 from coach.voice.pack import load_pack
 
-COURSE = Course(days=40, adherence=0.8, pain=(4, 2), halts=0.3, trouble=0.3)
+COURSE = SimulatedCourse(days=40, adherence=0.8, pain=(4, 2), halts=0.3, trouble=0.3)
 
 Shown = Callable[..., str]
 

@@ -18,7 +18,7 @@ from in_the_room import PERSON, SMALL
 from rich.console import Console
 
 from coach.cli import decide, main, start
-from coach.cli.signals import INSISTS, Told, heeded, told
+from coach.cli.signals import INSISTS, Signals, heeded, told
 from coach.cli.view import View
 from coach.errors import ToldToEndError
 from coach.logbook.store import Home
@@ -163,7 +163,7 @@ def test_a_library_that_makes_its_own_error_of_it_leaves_one_sentence_too(
 
 def test_told_to_end_it_is_broken_off_once_unless_somebody_insists() -> None:
     now = [0.0]
-    one = Told(lambda: now[0])
+    one = Signals(lambda: now[0])
 
     with pytest.raises(ToldToEndError):
         one.to_end(signal.SIGTERM)
@@ -176,7 +176,7 @@ def test_told_to_end_it_is_broken_off_once_unless_somebody_insists() -> None:
 
 
 def test_in_a_session_it_is_only_noted_until_the_loop_asks() -> None:
-    one = Told()
+    one = Signals()
 
     with one.noting():
         assert not one.look()
@@ -256,7 +256,7 @@ def test_ctrl_c_while_python_itself_starts_or_ends_leaves_no_word(when: str) -> 
 @pytest.mark.skipif(not hasattr(signal, "SIGCONT"), reason="no such signal here")
 def test_whoever_stood_still_takes_the_screen_again_and_the_loop_is_told_once() -> None:
     seen: list[str] = []
-    one = Told()
+    one = Signals()
     with one.screen(lambda: seen.append("left"), lambda: seen.append("taken")), one.noting():
         one.to_go_on()
         assert seen == []

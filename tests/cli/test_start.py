@@ -20,7 +20,7 @@ from coach.logbook.reading import read_history
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
 from coach.session.state import State
-from coach.testing import Person, StoredRun, begin_in, live_in
+from coach.testing import RandomPerson, StoredRun, begin_in, live_in
 
 SHORT = SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2").replace(
     "effort: each exercise, reps: each set", "effort: never, reps: never"
@@ -135,7 +135,7 @@ class TestBrokenOff:
         keep(ready, home, PERSON)
         store = begin_in(home, PERSON, ready.today)
         run = StoredRun(ready.today, store.append)
-        person = Person(Random(2), odd=0.0, silent=0.0)
+        person = RandomPerson(Random(2), odd=0.0, silent=0.0)
         while run.session.state is not State.RESTING:
             person.move(run)
         os.close(store._handle or 0)  # what a kill leaves: nothing but the lines
@@ -156,7 +156,7 @@ class TestBrokenOff:
         self, broken: list[str], room_home: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
         week_ago = Home(room_home, lambda: datetime.now(UTC) - timedelta(days=8))
-        live_in(week_ago, PERSON, prepare("ankle_steady").today, Person(Random(2), odd=0.0, silent=0.0))
+        live_in(week_ago, PERSON, prepare("ankle_steady").today, RandomPerson(Random(2), odd=0.0, silent=0.0))
 
         assert main(broken) == 2
 

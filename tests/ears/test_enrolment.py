@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from coach.ears.enrolment import (
     FILE,
-    NEEDED,
+    NEEDED_WORDS,
     Enrolment,
     UnusableEnrolmentError,
     forget_enrolment,
@@ -194,7 +194,7 @@ def test_forgetting_deletes_the_file(tmp_path: Path) -> None:
 
 
 def test_words_that_were_not_taught_are_named() -> None:
-    assert made_up("stop", "yes").missing(NEEDED) == ("ready", "no")
+    assert made_up("stop", "yes").missing(NEEDED_WORDS) == ("ready", "no")
 
 
 def test_a_halt_word_needs_less_than_others() -> None:

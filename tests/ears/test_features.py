@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coach.ears.features import STEP, WIDTH, Embedder
+from coach.ears.features import EMBEDDING_STEP, EMBEDDING_WIDTH, Embedder
 from coach.ears.spectrum import ROW, spectra
 from coach.errors import HearingError
 
-SOUND = np.random.default_rng(4).normal(0, 0.05, 20 * STEP).astype(np.float32)
+SOUND = np.random.default_rng(4).normal(0, 0.05, 20 * EMBEDDING_STEP).astype(np.float32)
 
 
 @pytest.fixture(scope="module")
@@ -23,8 +23,8 @@ def test_one_embedding_each_80_ms_with_the_sample_after_its_window(embedder: Emb
     embedder.start(1000)
     found = embedder.feed(SOUND)
 
-    assert [made.at for made in found] == [1000 + number * STEP for number in range(11, 21)]
-    assert {made.frame.shape for made in found} == {(WIDTH,)}
+    assert [made.at for made in found] == [1000 + number * EMBEDDING_STEP for number in range(11, 21)]
+    assert {made.frame.shape for made in found} == {(EMBEDDING_WIDTH,)}
 
 
 @settings(max_examples=8)
@@ -43,13 +43,13 @@ def test_with_each_embedding_come_the_spectra_since_the_one_before_and_none_from
     embedder: Embedder,
 ) -> None:
     embedder.start(0)
-    embedder.feed(SOUND[: 15 * STEP // 4])
+    embedder.feed(SOUND[: 15 * EMBEDDING_STEP // 4])
     embedder.start(0)
 
     found = embedder.feed(SOUND)
 
     np.testing.assert_allclose(np.concatenate([made.rows for made in found]), spectra(SOUND), atol=1e-4)
-    assert [len(made.rows) for made in found] == [found[0].at // ROW, *[STEP // ROW] * (len(found) - 1)]
+    assert [len(made.rows) for made in found] == [found[0].at // ROW, *[EMBEDDING_STEP // ROW] * (len(found) - 1)]
 
 
 def test_a_system_without_the_models_is_told_to_use_the_keys(monkeypatch: pytest.MonkeyPatch) -> None:

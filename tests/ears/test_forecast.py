@@ -13,7 +13,7 @@ from coach.ears.forecast import (
     MOST,
     NEEDS,
     Forecast,
-    Verdict,
+    Suitability,
     WordForecast,
     expected,
     forecast,
@@ -54,21 +54,21 @@ def foretold(good: Enrolment) -> Forecast:
 @pytest.mark.parametrize(
     ("words", "verdict", "because"),
     [
-        (SURE, Verdict.HANDS_FREE, []),
-        (changed("yes", expected=0.94), Verdict.WITHIN_REACH, ["weak"]),
-        (changed("stop", expected=0.96), Verdict.WITHIN_REACH, ["weak"]),
-        (changed("yes", expected=0.96), Verdict.HANDS_FREE, []),
-        (changed("no", expected=0.79), Verdict.KEYS_ONLY, ["weak"]),
-        (changed("ready", takes=2, expected=0.9), Verdict.WITHIN_REACH, ["few"]),
-        (changed("ready", takes=1), Verdict.KEYS_ONLY, ["few"]),
-        (changed("stop", false_an_hour=1.1), Verdict.WITHIN_REACH, ["false"]),
-        (changed("ready", false_an_hour=6.1), Verdict.KEYS_ONLY, ["false"]),
-        (changed("no", false_an_hour=50.0), Verdict.HANDS_FREE, []),
-        ({word: each for word, each in SURE.items() if word != "yes"}, Verdict.KEYS_ONLY, ["missing"]),
+        (SURE, Suitability.HANDS_FREE, []),
+        (changed("yes", expected=0.94), Suitability.WITHIN_REACH, ["weak"]),
+        (changed("stop", expected=0.96), Suitability.WITHIN_REACH, ["weak"]),
+        (changed("yes", expected=0.96), Suitability.HANDS_FREE, []),
+        (changed("no", expected=0.79), Suitability.KEYS_ONLY, ["weak"]),
+        (changed("ready", takes=2, expected=0.9), Suitability.WITHIN_REACH, ["few"]),
+        (changed("ready", takes=1), Suitability.KEYS_ONLY, ["few"]),
+        (changed("stop", false_an_hour=1.1), Suitability.WITHIN_REACH, ["false"]),
+        (changed("ready", false_an_hour=6.1), Suitability.KEYS_ONLY, ["false"]),
+        (changed("no", false_an_hour=50.0), Suitability.HANDS_FREE, []),
+        ({word: each for word, each in SURE.items() if word != "yes"}, Suitability.KEYS_ONLY, ["missing"]),
     ],
 )
 def test_the_verdict_follows_the_word_that_is_worst(
-    words: dict[str, WordForecast], verdict: Verdict, because: list[str]
+    words: dict[str, WordForecast], verdict: Suitability, because: list[str]
 ) -> None:
     assert judged(words) == (verdict, because)
 
@@ -76,13 +76,13 @@ def test_the_verdict_follows_the_word_that_is_worst(
 @pytest.mark.parametrize(
     ("clearance", "known", "verdict", "because"),
     [
-        (20.0, True, Verdict.HANDS_FREE, []),
-        (19.0, True, Verdict.WITHIN_REACH, ["loud_room"]),
-        (9.0, True, Verdict.KEYS_ONLY, ["loud_room"]),
-        (30.0, False, Verdict.WITHIN_REACH, ["unknown_room"]),
+        (20.0, True, Suitability.HANDS_FREE, []),
+        (19.0, True, Suitability.WITHIN_REACH, ["loud_room"]),
+        (9.0, True, Suitability.KEYS_ONLY, ["loud_room"]),
+        (30.0, False, Suitability.WITHIN_REACH, ["unknown_room"]),
     ],
 )
-def test_the_verdict_follows_the_room(clearance: float, known: bool, verdict: Verdict, because: list[str]) -> None:
+def test_the_verdict_follows_the_room(clearance: float, known: bool, verdict: Suitability, because: list[str]) -> None:
     assert judged(clearance=clearance, room_known=known) == (verdict, because)
 
 
@@ -136,7 +136,7 @@ def test_a_room_that_sounds_like_a_word_counts_as_false_alarms(good: Enrolment) 
     frames: Frames = np.concatenate([cohort().frames[:50], good.takes["stop"][0].frames, cohort().frames[50:100]])
     noisy = replace(good, noise=RoomNoise(-60.0, frames))
 
-    assert forecast(noisy).verdict is Verdict.KEYS_ONLY
+    assert forecast(noisy).verdict is Suitability.KEYS_ONLY
 
 
 def test_a_word_taught_with_the_takes_of_another_is_not_promised(good: Enrolment) -> None:

@@ -8,7 +8,7 @@ import pytest
 from fake_vosk import FakeVosk
 from model_files import model_in
 
-from coach.ears.models import NEEDED, Place, find_model, load_model, own_folder
+from coach.ears.models import NEEDED, ModelFolder, find_model, load_model, own_folder
 from coach.errors import HearingError
 
 
@@ -26,14 +26,14 @@ def test_the_home_comes_before_a_package_and_a_package_before_the_cache(tmp_path
     assert find_model("xx", home, cache) is None
 
     cached = model_in(cache / "vosk-model-small-xx-0.22")
-    assert find_model("xx", home, cache) == Place(cached, "cache")
+    assert find_model("xx", home, cache) == ModelFolder(cached, "cache")
 
     model_in(package / "model")
     (package / "__init__.py").write_text("raise SystemExit('a model is found without running what it is packed in')")
-    assert find_model("xx", home, cache) == Place(package / "model", "package")
+    assert find_model("xx", home, cache) == ModelFolder(package / "model", "package")
 
     own = model_in(own_folder(home, "xx"))
-    assert find_model("xx", home, cache) == Place(own, "home")
+    assert find_model("xx", home, cache) == ModelFolder(own, "home")
 
 
 def test_in_the_cache_a_small_model_comes_first_and_other_languages_are_passed_over(tmp_path: Path) -> None:
@@ -71,7 +71,7 @@ def test_a_model_is_loaded_by_its_path_as_a_text_and_quietly(tmp_path: Path, mon
     vosk = FakeVosk(frozenset())
     monkeypatch.setitem(sys.modules, "vosk", vosk)
 
-    load_model(Place(model_in(tmp_path), "home"), "xx")
+    load_model(ModelFolder(model_in(tmp_path), "home"), "xx")
 
     assert vosk.loaded == [str(tmp_path)]
     assert vosk.log_level == -1
@@ -82,7 +82,7 @@ def test_a_model_that_is_not_whole_never_reaches_the_engine(tmp_path: Path, monk
     monkeypatch.setitem(sys.modules, "vosk", vosk)
 
     with pytest.raises(HearingError, match=r"lacks am/final.mdl"):
-        load_model(Place(model_in(tmp_path, without="am/final.mdl"), "home"), "xx")
+        load_model(ModelFolder(model_in(tmp_path, without="am/final.mdl"), "home"), "xx")
     assert vosk.loaded == []
 
 
@@ -90,11 +90,11 @@ def test_a_model_that_does_not_load_is_one_sentence(tmp_path: Path, monkeypatch:
     monkeypatch.setitem(sys.modules, "vosk", FakeVosk(frozenset(), broken=True))
 
     with pytest.raises(HearingError, match=r"does not load \(Failed to create a model\); move that folder away"):
-        load_model(Place(model_in(tmp_path), "home"), "xx")
+        load_model(ModelFolder(model_in(tmp_path), "home"), "xx")
 
 
 def test_without_the_engine_it_is_said_how_to_install_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "vosk", None)
 
     with pytest.raises(HearingError, match="pip install vosk"):
-        load_model(Place(model_in(tmp_path), "home"), "xx")
+        load_model(ModelFolder(model_in(tmp_path), "home"), "xx")

@@ -9,7 +9,7 @@ from heard_rooms import REPLIES, TAUGHT_AT, Voice
 
 from coach.audio.room import VirtualRoom
 from coach.ears.enrolment import Enrolment
-from coach.ears.spoken import PHRASES, ROOM_TRIES, SILENCES, TRIES, Listening, Step, enrol_spoken, wanted
+from coach.ears.spoken import PHRASES, ROOM_TRIES, SILENCES, TRIES, LessonStep, MicLevel, enrol_spoken, wanted
 from coach.ears.takes import Fault, TakeMaker
 from coach.errors import DeviceError
 from coach.ports import Block
@@ -34,8 +34,8 @@ class Pupil:
         self.room = VirtualRoom()
         self.said: list[str] = []
         self.kept: list[dict[str, int]] = []
-        self.steps: list[Step] = []
-        self.listened: list[Listening] = []
+        self.steps: list[LessonStep] = []
+        self.listened: list[MicLevel] = []
         self._answers = answers
 
     def say(self, phrase: Phrase) -> Block:
@@ -63,8 +63,8 @@ class Pupil:
     def _keep(self, made: Enrolment) -> None:
         self.kept.append({word: len(takes) for word, takes in made.takes.items()})
 
-    def _tell(self, news: Step | Listening) -> None:
-        if isinstance(news, Step):
+    def _tell(self, news: LessonStep | MicLevel) -> None:
+        if isinstance(news, LessonStep):
             self.steps.append(news)
         else:
             self.listened.append(news)

@@ -6,7 +6,7 @@ from heard_rooms import REPLIES, Voice, blocks, room
 
 from coach.ears.activity import Activity
 from coach.ears.enrolment import Enrolment
-from coach.ears.features import STEP, Embedder
+from coach.ears.features import EMBEDDING_STEP, Embedder
 from coach.ears.front import Ears
 from coach.ears.matching import Match
 from coach.ears.takes import TakeMaker
@@ -166,7 +166,7 @@ def test_without_a_voice_a_word_must_be_surer_and_have_a_hint_and_a_halt_needs_o
         falls = np.full(len(scores), -5.0, np.float32)
         matches = [Match(scores, ended - RATE // 2, ended), *(Match(falls, ended, ended) for _ in range(3))]
         made = [
-            taught._decide(match, at + number * STEP, voiced=False, hinted=hinted)
+            taught._decide(match, at + number * EMBEDDING_STEP, voiced=False, hinted=hinted)
             for number, match in enumerate(matches)
         ]
         return [hearing.word for hearing in made if hearing]

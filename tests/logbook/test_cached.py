@@ -25,7 +25,7 @@ from coach.logbook.reading import History, read_history
 from coach.logbook.store import Home
 from coach.logbook.writing import ENDING
 from coach.program.load import load
-from coach.testing import Course, write_history
+from coach.testing import SimulatedCourse, write_history
 
 SESSIONS, NEWEST = 9, 4
 
@@ -33,7 +33,7 @@ SESSIONS, NEWEST = 9, 4
 @pytest.fixture(scope="module")
 def lived(tmp_path_factory: pytest.TempPathFactory) -> Path:
     home = Home(tmp_path_factory.mktemp("lived"))
-    busy = Course(days=14, adherence=1.0, halts=0.5, trouble=0.5, pain=(4, 2))
+    busy = SimulatedCourse(days=14, adherence=1.0, halts=0.5, trouble=0.5, pain=(4, 2))
     write_history(home, "mira", load(SMALL, "small.yaml"), busy, seed=2, begins=date(2027, 1, 1))
     for path in sessions(home.root)[SESSIONS:]:
         path.unlink()

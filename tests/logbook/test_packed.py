@@ -10,13 +10,13 @@ from random import Random
 import pytest
 
 from coach.logbook import SessionRecord, assemble
-from coach.logbook.fields import Unfit
+from coach.logbook.fields import UnfitField
 from coach.logbook.lines import encode, line_of, read_lines
 from coach.logbook.packed import pack, unpack
 from coach.session.commands import Record
 from coach.session.lines import session_begun
 from coach.session.plan import plan
-from coach.testing import Person, WatchedRun, live, random_history, random_program
+from coach.testing import RandomPerson, WatchedRun, live, random_history, random_program
 
 
 def random_record(seed: int) -> SessionRecord:
@@ -25,7 +25,7 @@ def random_record(seed: int) -> SessionRecord:
     program = random_program(chance)
     today = plan(program, random_history(chance, program, date(2027, 3, 1)), date(2027, 3, 1))
     run = WatchedRun(today)
-    live(run, Person(chance, odd=0.3, silent=0.1))
+    live(run, RandomPerson(chance, odd=0.3, silent=0.1))
     begun = session_begun(today, session="s", person="mira", ears=("keys",), voice="v", device="d", app_version="1")
     lines = (Record(0, begun), *run.records)
     texts, chain = [], "s"
@@ -53,7 +53,7 @@ def test_a_value_of_another_type_is_refused_wherever_it_stands(other: object) ->
         text = json.dumps([*values[:place], other, *values[place + 1 :]])
         try:
             found = unpack(SessionRecord, text)
-        except Unfit:
+        except UnfitField:
             continue
         name = SessionRecord.__slots__[place]
         assert type(getattr(found, name)) in (type(getattr(right, name)), type(other)), name
@@ -67,13 +67,13 @@ def test_a_type_that_fits_once_does_not_let_another_through() -> None:
     unpack(SessionRecord, json.dumps(packed))
     packed[sets][0][0] = "1"
 
-    with pytest.raises(Unfit):
+    with pytest.raises(UnfitField):
         unpack(SessionRecord, json.dumps(packed))
 
 
 @pytest.mark.parametrize("text", ["", "[", "null", "[]", "[" * 100_000, '{"session": "x"}', "NaN", "\x00"])
 def test_what_is_no_record_is_refused(text: str) -> None:
-    with pytest.raises(Unfit):
+    with pytest.raises(UnfitField):
         unpack(SessionRecord, text)
 
 

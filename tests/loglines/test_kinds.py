@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.logbook import KINDS, encode, fields_of, line_of, read_lines
-from coach.logbook.fields import Unfit, fact
+from coach.logbook.fields import UnfitField, fact
 from coach.loglines import changes, kinds
 
 
@@ -59,7 +59,7 @@ def test_a_field_that_lacks_its_default_makes_a_line_unfit() -> None:
     for kind, known in KINDS.items():
         needed = [field.name.removesuffix("_") for field in fields(known) if field.default is MISSING]
         if needed:
-            with pytest.raises(Unfit, match=f'it lacks "{needed[0]}"'):
+            with pytest.raises(UnfitField, match=f'it lacks "{needed[0]}"'):
                 fact(kind, {})
 
 

@@ -19,7 +19,7 @@ from coach.session.lines import session_begun
 from coach.session.plan import Today, plan
 from coach.session.state import State
 from coach.testing import WatchedRun
-from coach.testing.people import Person, live
+from coach.testing.people import RandomPerson, live
 from coach.testing.programs import random_program
 
 SESSIONS = 250
@@ -41,7 +41,7 @@ def by_chance() -> Iterator[Fact]:
         chance = Random(seed)
         today = replace(plan(random_program(chance), (), DAY), numbers_heard=chance.random() < 0.6)
         run = WatchedRun(today)
-        live(run, Person.any(chance))
+        live(run, RandomPerson.any(chance))
         yield from (line.fact for line in run.records)
 
 
@@ -79,7 +79,7 @@ def told() -> Iterator[Fact]:
     today = plan(BASE, (), DAY)
     planned = replace(today.exercises[0], news=("news_gap",))
     run = WatchedRun(replace(today, exercises=(planned, *today.exercises[1:]), first_session=False))
-    live(run, Person(Random(1), odd=0.0, silent=0.0))
+    live(run, RandomPerson(Random(1), odd=0.0, silent=0.0))
     yield from (line.fact for line in run.records)
 
 

@@ -12,7 +12,7 @@ from coach.errors import ProgramError
 from coach.program.fields import PROGRAM
 from coach.program.load import load
 from coach.program.schema import schema
-from coach.program.shapes import REQUIRED, WITHOUT, Block, Field, Items, schema_of
+from coach.program.shapes import REQUIRED, WITHOUT, Field, Items, Section, schema_of
 from coach.program_files import shipped
 
 
@@ -121,11 +121,11 @@ def test_a_spoilt_program_passes_neither_schema_nor_loader(name: str) -> None:
     assert not loads(data)
 
 
-def _fields(block: Block) -> list[Field]:
+def _fields(block: Section) -> list[Field]:
     found = list(block.fields)
     for field in block.fields:
         kind = field.kind.of if isinstance(field.kind, Items) else field.kind
-        if isinstance(kind, Block):
+        if isinstance(kind, Section):
             found += _fields(kind)
     return found
 

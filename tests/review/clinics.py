@@ -8,11 +8,11 @@ from pathlib import Path
 
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
-from coach.testing.histories import Course, TrueHistory, write_history
+from coach.testing.histories import SimulatedCourse, TrueHistory, write_history
 
 TODAY = date(2027, 3, 1)
 
-USUAL = Course(days=56, adherence=1.0, pain=(1, 1), halts=0.0, trouble=0.0)
+USUAL = SimulatedCourse(days=56, adherence=1.0, pain=(1, 1), halts=0.0, trouble=0.0)
 
 COURSES = {
     "ana": ("ankle_steady", replace(USUAL, adherence=0.6, halts=0.3, trouble=0.3), 0),

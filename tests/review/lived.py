@@ -15,10 +15,10 @@ from coach.program_files import read, shipped
 from coach.review.figures import Review
 from coach.review.measures import review
 from coach.session.past import Decision
-from coach.testing.histories import Course, TrueHistory, write_history
+from coach.testing.histories import SimulatedCourse, TrueHistory, write_history
 
-BUSY = Course(days=60, adherence=0.7, pain=(4, 2), flare=(20, 8, 2), halts=0.4, trouble=0.5)
-CALM = Course(days=30, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0)
+BUSY = SimulatedCourse(days=60, adherence=0.7, pain=(4, 2), flare=(20, 8, 2), halts=0.4, trouble=0.5)
+CALM = SimulatedCourse(days=30, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0)
 
 Files = tuple[tuple[str, SessionRecord], ...]
 
@@ -53,7 +53,9 @@ class Lived:
 
 
 @cache
-def lived(program: str, course: Course = BUSY, seed: int = 1, person: str = "ada", *, kept: bool = True) -> Lived:
+def lived(
+    program: str, course: SimulatedCourse = BUSY, seed: int = 1, person: str = "ada", *, kept: bool = True
+) -> Lived:
     known = read(shipped()[program])
     with TemporaryDirectory() as folder:
         home = Home(Path(folder))
@@ -65,5 +67,5 @@ def lived(program: str, course: Course = BUSY, seed: int = 1, person: str = "ada
     return Lived(true, files, {known.digest: known} if kept else {})
 
 
-def ladder(course: Course) -> Course:
+def ladder(course: SimulatedCourse) -> SimulatedCourse:
     return replace(course, ladder=True)

@@ -10,7 +10,7 @@ from lived import CALM, Lived, lived
 from coach.review.asks import asks
 from coach.review.figures import LeftOut, Review
 from coach.review.measures import review
-from coach.testing.histories import Course
+from coach.testing.histories import SimulatedCourse
 
 
 def keys(found: Review) -> list[str]:
@@ -45,7 +45,7 @@ def test_whoever_missed_three_due_sessions_has_stopped_coming() -> None:
 
 
 def test_pain_that_rose_by_two_is_said_and_less_is_not() -> None:
-    rising = Course(days=60, adherence=1, pain=(1, 6), halts=0, trouble=0, fewer=0)
+    rising = SimulatedCourse(days=60, adherence=1, pain=(1, 6), halts=0, trouble=0, fewer=0)
     steady = replace(rising, pain=(2, 3))
 
     assert "ask_pain_rises" in keys(bare(lived("ankle_steady", rising)).review())
@@ -53,7 +53,7 @@ def test_pain_that_rose_by_two_is_said_and_less_is_not() -> None:
 
 
 def test_worse_mornings_are_said_while_they_are_recent() -> None:
-    flaring = Course(days=30, adherence=1, pain=(1, 1), flare=(20, 8, 2), halts=0, trouble=0)
+    flaring = SimulatedCourse(days=30, adherence=1, pain=(1, 1), flare=(20, 8, 2), halts=0, trouble=0)
     case = bare(lived("ankle_steady", flaring))
 
     assert "ask_mornings" in keys(case.review())
@@ -61,7 +61,7 @@ def test_worse_mornings_are_said_while_they_are_recent() -> None:
 
 
 def test_sessions_that_pain_ended_are_said_while_they_are_recent() -> None:
-    hurting = Course(days=20, adherence=1, pain=(7, 7), halts=0, trouble=0)
+    hurting = SimulatedCourse(days=20, adherence=1, pain=(7, 7), halts=0, trouble=0)
     case = bare(lived("ankle_steady", hurting))
 
     assert keys(case.review())[0] == "ask_ended"

@@ -12,7 +12,7 @@ from coach.cli.labels import Labels
 from coach.review.clinic import ClinicReview, Standing
 from coach.review.clinic_page import page
 from coach.review.clinic_words import said, summary
-from coach.review.logbooks import EPOCH, LeftOut
+from coach.review.logbooks import EPOCH, NotCounted
 from coach.voice.pack import load_pack
 
 DAY = TODAY.toordinal() - EPOCH
@@ -24,7 +24,7 @@ GOING = Standing(
     days=((-3, True, 2), (-2, False, None), (-1, True, None), (0, True, 0)),
 )  # fmt: skip
 ENDED = replace(GOING, person="p02", name="Jo", last_why="pain", pain_now=5.0, recent_worse=3)
-REVIEW = ClinicReview(TODAY, (ENDED, GOING), 60, 480, (LeftOut("people/p01/sessions/x.jsonl", 4, "was changed"),))
+REVIEW = ClinicReview(TODAY, (ENDED, GOING), 60, 480, (NotCounted("people/p01/sessions/x.jsonl", 4, "was changed"),))
 
 
 def labels(language: str = "en") -> Labels:

@@ -24,15 +24,15 @@ from coach.program_files import read, shipped
 from coach.review import columns, steps_up
 from coach.review.columns import TABLES, Clinic, ask, open_clinic, write_columns
 from coach.review.logbooks import EPOCH
-from coach.testing import Person, StoredRun, begin_in
-from coach.testing.histories import Course, write_history
+from coach.testing import RandomPerson, StoredRun, begin_in
+from coach.testing.histories import SimulatedCourse, write_history
 
 Rows = list[tuple[Any, ...]]
 
 COURSES = {
-    "ana": ("ankle_steady", Course(days=28, halts=0.5, trouble=0.5, pain=(2, 4))),
-    "bo": ("older_adult_balance", Course(days=28, halts=0.4, trouble=0.4, ladder=True)),
-    "cy": ("trunk_endurance", Course(days=28, halts=0.3, flare=(7, 7, 3))),
+    "ana": ("ankle_steady", SimulatedCourse(days=28, halts=0.5, trouble=0.5, pain=(2, 4))),
+    "bo": ("older_adult_balance", SimulatedCourse(days=28, halts=0.4, trouble=0.4, ladder=True)),
+    "cy": ("trunk_endurance", SimulatedCourse(days=28, halts=0.3, flare=(7, 7, 3))),
 }
 
 
@@ -397,7 +397,7 @@ def test_a_session_that_broke_off_and_was_taken_up_is_one_in_every_table(tmp_pat
                     break
                 store = begin_in(home, person, today)
                 run = StoredRun(today, store.append)
-                who = Person(Random(10 * seed + day), odd=0.0, silent=0.02)
+                who = RandomPerson(Random(10 * seed + day), odd=0.0, silent=0.02)
                 while not run.over and (part == 2 or run.session.sets_begun < 2 + seed):
                     who.move(run)
                 store.close()

@@ -11,7 +11,7 @@ import pytest
 from coach.cli.labels import Labels
 from coach.program.model import Action, Program, Reach
 from coach.program_files import read, shipped
-from coach.review.handout import Block, Sheet, handout
+from coach.review.handout import Sheet, SheetBlock, handout
 from coach.review.handout_page import page, plain
 from coach.voice.pack import load_pack
 
@@ -23,7 +23,7 @@ def sheet(program: Program = ANKLE, **levels: int) -> Sheet:
     return handout(program, levels, pack, Labels(pack.screens))
 
 
-def row(block: Block, about: str) -> str:
+def row(block: SheetBlock, about: str) -> str:
     return dict(block.rows)[about]
 
 

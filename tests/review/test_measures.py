@@ -15,9 +15,9 @@ from lived import BUSY, CALM, Files, Lived, ladder, lived
 
 from coach.logbook import SessionRecord
 from coach.program_files import shipped
-from coach.review.figures import LeftOut, Review, Work
+from coach.review.figures import LeftOut, Review, WorkFigures
 from coach.review.sorting import span
-from coach.testing.histories import Course, TrueSession
+from coach.testing.histories import SimulatedCourse, TrueSession
 
 CASES = [(program, course) for program in shipped() for course in (BUSY, ladder(BUSY))]
 
@@ -242,7 +242,7 @@ def test_a_calm_history_has_nothing_wrong_and_keeps_to_its_schedule() -> None:
 
 
 def test_a_figure_knows_that_it_rests_on_one_session() -> None:
-    case = lived("ankle_steady", Course(days=1, adherence=1, pain=(1, 1), halts=0, trouble=0))
+    case = lived("ankle_steady", SimulatedCourse(days=1, adherence=1, pain=(1, 1), halts=0, trouble=0))
     review = case.review()
 
     assert review.pain.first is not None
@@ -251,7 +251,7 @@ def test_a_figure_knows_that_it_rests_on_one_session() -> None:
 
 
 def test_decisions_are_told_of_and_the_level_rises_with_them() -> None:
-    course = Course(days=40, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0, decides=True)
+    course = SimulatedCourse(days=40, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0, decides=True)
     case = lived("kneecap_steady", course)
     review = case.review(decisions=case.true.decisions)
 
@@ -385,7 +385,7 @@ def test_a_session_added_never_lowers_a_total(files: list[tuple[str, SessionReco
 
 def totals(review: Review) -> dict[str, float]:
     work, hearing, halts = review.work, review.hearing, review.halts
-    plain = {name: float(getattr(work, name)) for name in Work.__slots__ if name != "amounts"}
+    plain = {name: float(getattr(work, name)) for name in WorkFigures.__slots__ if name != "amounts"}
     plain |= {f"{a.unit} {n}": getattr(a, n) for a in work.amounts for n in ("prescribed", "counted", "stated")}
     plain |= {f"halt {cause}": times for cause, times in halts.causes} | {"halted": halts.sessions}
     plain |= {f"ear {ear.ear}": ear.heard for ear in hearing.ears}

@@ -16,15 +16,15 @@ from lived import BUSY, CALM, ladder, lived
 from coach.cli.labels import Labels
 from coach.logbook.store import Person
 from coach.review import plots
-from coach.review.blocks import Drawing, Grid, Items, Mark, Plot, Scale
+from coach.review.blocks import Drawing, Grid, Marks, Plot, Scale, Sentences
 from coach.review.content import content
 from coach.review.figures import Review
 from coach.review.markup import STYLES
 from coach.review.page import page
-from coach.testing.histories import Course
+from coach.testing.histories import SimulatedCourse
 from coach.voice.pack import languages, load_pack
 
-ONE = Course(days=1, adherence=1, pain=(1, 1), halts=0, trouble=0)
+ONE = SimulatedCourse(days=1, adherence=1, pain=(1, 1), halts=0, trouble=0)
 EMPTY_TAGS = {"meta", "br"}
 
 
@@ -194,7 +194,7 @@ def drawings(review: Review) -> list[Drawing]:
 
 
 @pytest.mark.parametrize(("program", "course"), CASES)
-def test_no_two_marks_of_a_plot_look_the_same(program: str, course: Course) -> None:
+def test_no_two_marks_of_a_plot_look_the_same(program: str, course: SimulatedCourse) -> None:
     for drawing in drawings(lived(program, course).review()):
         for plot in drawing.plots:
             looks = [plots.legend_mark(mark.form) for mark in plot.marks]
@@ -235,7 +235,7 @@ def test_a_place_is_drawn_where_the_scale_says() -> None:
     scale = Scale(0.0, 10.0, (0.0, 5.0, 10.0), ("0", "5", "10"))
     figures = Grid("", ("",), ())
     one = Drawing(
-        "A", "b", (Plot((Mark("after", ((0.0, 0.0), (10.0, 10.0), (5.0, 5.0)), ""),), scale, scale),), figures
+        "A", "b", (Plot((Marks("after", ((0.0, 0.0), (10.0, 10.0), (5.0, 5.0)), ""),), scale, scale),), figures
     )
     (x0, y0), (x1, y1), (x2, y2) = re.findall(r'cx="([\d.]+)" cy="([\d.]+)"', plots.svg(one))
 
@@ -264,6 +264,8 @@ def test_items_are_sentences() -> None:
         lived("ankle_steady", BUSY).review(), Person("ada", "", Path()), Labels(load_pack("en").screens), "en"
     )
 
-    lines = [line for part in said.parts for block in part.blocks if isinstance(block, Items) for line in block.lines]
+    lines = [
+        line for part in said.parts for block in part.blocks if isinstance(block, Sentences) for line in block.lines
+    ]
     assert lines
     assert not any("{" in line for line in lines)

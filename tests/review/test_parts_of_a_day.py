@@ -10,7 +10,7 @@ from coach.cli.session_setup import prepare
 from coach.logbook.store import Home
 from coach.review.figures import Pain
 from coach.review.measures import review
-from coach.testing import Person, StoredRun, begin_in
+from coach.testing import RandomPerson, StoredRun, begin_in
 
 
 def test_a_session_that_broke_off_and_was_taken_up_counts_once(tmp_path: Path) -> None:
@@ -22,7 +22,7 @@ def test_a_session_that_broke_off_and_was_taken_up_counts_once(tmp_path: Path) -
         today = first.today if part == 0 else prepare("ankle_steady", home, "mira").left
         assert today is not None
         store = begin_in(home, "mira", today)
-        run, who = StoredRun(today, store.append), Person(Random(2), odd=0.0, silent=0.0)
+        run, who = StoredRun(today, store.append), RandomPerson(Random(2), odd=0.0, silent=0.0)
         while not run.over and (part == 1 or run.session.sets_begun < 2):
             who.move(run)
         store.close()

@@ -23,7 +23,7 @@ from coach.review.columns import Clinic, ask, open_clinic, write_columns
 from coach.review.logbooks import EPOCH
 from coach.review.steps_up import past, steps_up
 from coach.session.proposals import proposals
-from coach.testing import Person, live_in
+from coach.testing import RandomPerson, live_in
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +89,7 @@ def test_unsteadiness_outside_of_any_exercise_counts_in_the_tables_for_each_as_i
     lived, home = Home(tmp_path / "lived"), Home(tmp_path / "home")
     for one in (lived, home):
         one.add_person("ana")
-    live_in(lived, "ana", prepare("ankle_steady").today, Person(Random(0), odd=0.0, silent=0.0))
+    live_in(lived, "ana", prepare("ankle_steady").today, RandomPerson(Random(0), odd=0.0, silent=0.0))
     lines = [json.loads(line) for line in next(lived.person("ana").sessions.iterdir()).read_text().splitlines()]
     at = next(number for number, line in enumerate(lines) if line["line"] == "set_begun")
     halt = {"at": lines[at]["at"], "line": "halt_why", "why": "unsteady", "pain": 2, "state": "halted", "ear": "keys"}

@@ -27,7 +27,7 @@ from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
 from coach.session.state import State
 from coach.testing import (
-    Person,
+    RandomPerson,
     RuleBrokenError,
     SoundlessRun,
     WatchedRun,
@@ -71,13 +71,13 @@ class AnySession(RuleBasedStateMachine):
     """A session in which anything may happen at any moment."""
 
     run: PureRun
-    person: Person
+    person: RandomPerson
 
     @initialize(name=st.sampled_from((*sorted(shipped()), "", "", "")), chance=st.randoms(use_true_random=False))
     def begin(self, name: str, chance: Random) -> None:
         of = program(name) if name else random_program(chance)
         self.run = PureRun(today_of(chance, of))
-        self.person = Person(Random(chance.randrange(2**32)), odd=0.0, silent=0.0)
+        self.person = RandomPerson(Random(chance.randrange(2**32)), odd=0.0, silent=0.0)
 
     def going(self) -> bool:
         return not self.run.over
@@ -159,7 +159,7 @@ def test_the_rules_hold_in_many_random_sessions(part: int) -> None:
         chance, today = day_of(seed)
         run = WatchedRun(today)
         try:
-            live(run, Person.any(chance))
+            live(run, RandomPerson.any(chance))
         except RuleBrokenError as broken:
             raise AssertionError(f"session {seed}: {broken}") from broken
         assert run.over
@@ -179,7 +179,7 @@ def test_every_phrase_of_the_voice_pack_is_said_and_every_phrase_said_is_in_it()
     for seed in (*RARE, *range(3200)):
         chance, today = day_of(seed)
         run = SoundlessRun(today)
-        live(run, Person.any(chance))
+        live(run, RandomPerson.any(chance))
         said |= {phrase.key for phrase in run.said} - {"text", *CHECK}
         said |= {sounding.phrase.key for sounding in run.soundings if sounding.phrase} - {"text", *CHECK}
         if said >= wanted and seed >= EACH and seed not in RARE:
@@ -193,7 +193,7 @@ def test_every_phrase_of_the_voice_pack_is_said_and_every_phrase_said_is_in_it()
 
 def working(name: str = "ankle_steady") -> WatchedRun:
     run = WatchedRun(plan(program(name), (), DAY))
-    person = Person(Random(1), odd=0.0, silent=0.0)
+    person = RandomPerson(Random(1), odd=0.0, silent=0.0)
     while run.session.state is not State.WORKING:
         assert not run.over, "this person's answers end the session before its work: take another"
         person.move(run)
@@ -243,7 +243,7 @@ def test_the_watch_notices_a_level_above_the_planned_one() -> None:
     run.session = replace(run.session, levels=(1,))
 
     with pytest.raises(RuleBrokenError, match="never a higher level"):
-        live(run, Person(Random(0), odd=0.0, silent=0.0))
+        live(run, RandomPerson(Random(0), odd=0.0, silent=0.0))
 
 
 def test_the_watch_notices_a_phrase_outside_the_repertoire() -> None:
@@ -251,7 +251,7 @@ def test_the_watch_notices_a_phrase_outside_the_repertoire() -> None:
     run.may_say -= {Phrase("set_done")}
 
     with pytest.raises(RuleBrokenError, match="in the repertoire"):
-        live(run, Person(Random(0), odd=0.0, silent=0.0))
+        live(run, RandomPerson(Random(0), odd=0.0, silent=0.0))
 
 
 def test_the_watch_notices_pain_above_the_limit_that_does_not_end_the_session() -> None:

@@ -21,7 +21,7 @@ from coach.session.plan import Today, plan
 from coach.session.state import Session, State
 from coach.session.table import FROM_OUTSIDE, TABLE, Row, open_replies, rows, targets
 from coach.tempo.units import to_samples
-from coach.testing import Person, SoundlessRun, WatchedRun, live, random_history, random_program
+from coach.testing import RandomPerson, SoundlessRun, WatchedRun, live, random_history, random_program
 
 DAY = date(2027, 1, 11)
 LIVE = tuple(state for state in State if state not in (State.CLOSING, State.ENDED))
@@ -66,7 +66,7 @@ def pool() -> dict[State, tuple[Session, ...]]:
     found: dict[State, dict[tuple[object, ...], Session]] = {state: {} for state in State}
     for _ in range(10):
         for today in todays():
-            person = Person(chance, chance.choice((0.02, 0.1, 0.4)), chance.choice((0.05, 0.5)))
+            person = RandomPerson(chance, chance.choice((0.02, 0.1, 0.4)), chance.choice((0.05, 0.5)))
             run, unclear = Noting(today), chance.choice((0.0, 0.03, 0.3))
             for _ in range(3_000):
                 kept = found[run.session.state]
@@ -202,7 +202,7 @@ def test_time_never_runs_backwards() -> None:
 def test_whoever_falls_silent_anywhere_still_has_a_session_that_ends_with_a_record(seed: int) -> None:
     chance = Random(seed)
     for today in chance.sample(todays(), 40):
-        run, person = WatchedRun(today), Person(chance, chance.choice((0.0, 0.02, 0.2)), 0.1)
+        run, person = WatchedRun(today), RandomPerson(chance, chance.choice((0.0, 0.02, 0.2)), 0.1)
         for _ in range(chance.randrange(400)):
             if not run.over:
                 person.move(run)
@@ -219,7 +219,7 @@ def test_whoever_falls_silent_anywhere_still_has_a_session_that_ends_with_a_reco
 def test_a_session_that_nobody_answers_ends_without_any_work() -> None:
     for today in todays():
         run = WatchedRun(today)
-        live(run, Person(Random(1), odd=0.0, silent=1.0))
+        live(run, RandomPerson(Random(1), odd=0.0, silent=1.0))
 
         assert run.session.end_why == "not_heard"
         assert not run.session.sets_begun

@@ -25,7 +25,7 @@ from coach.session.plan import NEXT_DAY, TakenUp, Today, plan, turns
 from coach.session.state import State
 from coach.session.taken_up import Broken, BrokenExercise, ahead, take_up
 from coach.tempo.units import to_samples
-from coach.testing import Person, WatchedRun, live, random_history, random_program, record_of
+from coach.testing import RandomPerson, WatchedRun, live, random_history, random_program, record_of
 
 BEGAN = datetime(2027, 1, 11, 9, 30, tzinfo=UTC)
 DAY = date(2027, 1, 11)
@@ -34,7 +34,7 @@ PROGRAMS = [read(path) for path in shipped().values()]
 
 def lived(today: Today, chance: Random) -> WatchedRun:
     run = WatchedRun(today)
-    live(run, Person.any(chance))
+    live(run, RandomPerson.any(chance))
     return run
 
 
@@ -108,13 +108,13 @@ def small() -> Program:
 
 def calm(today: Today) -> WatchedRun:
     run = WatchedRun(today)
-    live(run, Person(Random(0), odd=0.0, silent=0.0))
+    live(run, RandomPerson(Random(0), odd=0.0, silent=0.0))
     return run
 
 
 def until(run: WatchedRun, state: State) -> None:
     """Let somebody who is well answer until the session is in `state`."""
-    person = Person(Random(2), odd=0.0, silent=0.0)
+    person = RandomPerson(Random(2), odd=0.0, silent=0.0)
     while run.session.state is not state:
         assert not run.over, "an unusual answer ended it: take another chance"
         person.move(run)

@@ -13,8 +13,8 @@ from coach.session.events import On
 from coach.session.plan import Today, plan
 from coach.session.state import State
 from coach.tempo.units import to_samples
-from coach.testing import Person, WatchedRun, random_program
-from coach.testing.lived import FIRST
+from coach.testing import RandomPerson, WatchedRun, random_program
+from coach.testing.lived import FIRST_DAY
 from coach.words.replies import KEYS
 
 
@@ -100,8 +100,8 @@ def test_an_effort_said_where_pain_was_asked_for_ends_the_session_only_once_it_i
 def test_a_cat_on_the_keyboard_breaks_no_rule(seed: int) -> None:
     chance = Random(seed)
     program = random_program(chance)
-    today: Today = plan(program, (), FIRST)
-    run, person = WatchedRun(today), Person(chance, odd=0.0, silent=0.2)
+    today: Today = plan(program, (), FIRST_DAY)
+    run, person = WatchedRun(today), RandomPerson(chance, odd=0.0, silent=0.2)
 
     for _ in range(3000):
         if run.over:

@@ -16,14 +16,14 @@ from coach.logbook.pain import edge
 from coach.logbook.store import Home
 from coach.logbook.writing import SessionStore
 from coach.program_files import read, shipped
-from coach.testing.histories import Course, TrueHistory, TrueSession, write_history
+from coach.testing.histories import SimulatedCourse, TrueHistory, TrueSession, write_history
 from coach.testing.visits import TrueSet
 
-BUSY = Course(days=draws(32, 60), adherence=0.7, pain=(4, 2), flare=(20, 8, 2), halts=0.4, trouble=0.5)
+BUSY = SimulatedCourse(days=draws(32, 60), adherence=0.7, pain=(4, 2), flare=(20, 8, 2), halts=0.4, trouble=0.5)
 
 
 def written(
-    tmp_path: Path, program: str, course: Course, seed: int = 1
+    tmp_path: Path, program: str, course: SimulatedCourse, seed: int = 1
 ) -> tuple[TrueHistory, tuple[SessionRecord, ...]]:
     home = Home(tmp_path)
     true = write_history(home, "ada", read(shipped()[program]), course, seed=seed)
@@ -32,7 +32,9 @@ def written(
     return true, history.records
 
 
-def both(tmp_path: Path, program: str, course: Course, seed: int = 1) -> list[tuple[TrueSession, SessionRecord]]:
+def both(
+    tmp_path: Path, program: str, course: SimulatedCourse, seed: int = 1
+) -> list[tuple[TrueSession, SessionRecord]]:
     true, records = written(tmp_path, program, course, seed)
     assert [one.session for one in true.sessions] == [record.session for record in records]
     return list(zip(true.sessions, records, strict=True))
@@ -130,27 +132,33 @@ def _write_again(store: SessionStore, made: str, moments: list[datetime]) -> Non
 
 
 def test_whoever_always_comes_comes_on_every_day_that_is_due(tmp_path: Path) -> None:
-    true, _ = written(tmp_path, "kneecap_steady", Course(days=30, adherence=1.0, pain=(0, 0), halts=0, trouble=0))
+    true, _ = written(
+        tmp_path, "kneecap_steady", SimulatedCourse(days=30, adherence=1.0, pain=(0, 0), halts=0, trouble=0)
+    )
 
     assert true.due == tuple(range(0, 30, 2))
     assert tuple(one.day for one in true.sessions) == true.due
 
 
 def test_whoever_never_comes_again_has_one_session_and_all_the_days_that_were_due(tmp_path: Path) -> None:
-    true, _ = written(tmp_path, "ankle_steady", Course(days=10, adherence=0.0, pain=(0, 0), halts=0, trouble=0))
+    true, _ = written(
+        tmp_path, "ankle_steady", SimulatedCourse(days=10, adherence=0.0, pain=(0, 0), halts=0, trouble=0)
+    )
 
     assert true.due == tuple(range(10))
     assert [one.day for one in true.sessions] == [0]
 
 
 def test_a_sore_day_puts_off_the_next_as_the_program_says(tmp_path: Path) -> None:
-    true, _ = written(tmp_path, "kneecap_steady", Course(days=12, adherence=1.0, pain=(4, 4), halts=0, trouble=0))
+    true, _ = written(
+        tmp_path, "kneecap_steady", SimulatedCourse(days=12, adherence=1.0, pain=(4, 4), halts=0, trouble=0)
+    )
 
     assert true.due == (0, 3, 6, 9)
 
 
 def test_a_flare_hurts_more_and_its_mornings_after_are_worse(tmp_path: Path) -> None:
-    course = Course(days=30, adherence=1.0, pain=(1, 1), flare=(10, 10, 3), halts=0, trouble=0)
+    course = SimulatedCourse(days=30, adherence=1.0, pain=(1, 1), flare=(10, 10, 3), halts=0, trouble=0)
     true, _ = written(tmp_path, "ankle_steady", course)
 
     calm = [one.visit.highest for one in true.sessions if one.day < 10]
@@ -173,7 +181,7 @@ def test_the_same_seed_gives_the_same_files_and_another_person_or_seed_does_not(
 
 
 def test_what_the_clinician_decides_is_kept_and_raises_the_level_from_that_day_on(tmp_path: Path) -> None:
-    course = Course(days=40, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0, decides=True)
+    course = SimulatedCourse(days=40, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0, decides=True)
     true, _ = written(tmp_path, "kneecap_steady", course)
 
     held = Home(tmp_path).decisions("ada")

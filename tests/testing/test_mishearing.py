@@ -14,8 +14,17 @@ from coach.ports import Hearing
 from coach.program_files import read, shipped
 from coach.session.plan import Today, plan
 from coach.session.state import State
-from coach.testing import Days, Faults, MisheardRun, Person, RuleBrokenError, WatchedRun, live, random_program
-from coach.testing.lived import FIRST
+from coach.testing import (
+    Faults,
+    LivedDays,
+    MisheardRun,
+    RandomPerson,
+    RuleBrokenError,
+    WatchedRun,
+    live,
+    random_program,
+)
+from coach.testing.lived import FIRST_DAY
 from coach.words.replies import Listening, Outcome, Understood
 
 PARTS, EACH, PEOPLE = draws(1, 4), draws(200, 300), draws(50, 100)
@@ -25,7 +34,7 @@ GOOD = Faults()
 
 def today_of(chance: Random) -> Today:
     program = chance.choice(PROGRAMS) if chance.random() < 0.5 else random_program(chance)
-    return plan(program, (), FIRST)
+    return plan(program, (), FIRST_DAY)
 
 
 @pytest.mark.parametrize("part", range(PARTS))
@@ -36,7 +45,7 @@ def test_whatever_the_ears_make_of_what_is_said_the_rules_hold(part: int) -> Non
         chance = Random(seed)
         run = MisheardRun(today_of(chance), chance)
         try:
-            live(run, Person.any(chance))
+            live(run, RandomPerson.any(chance))
         except RuleBrokenError as broken:
             raise AssertionError(f"seed {seed}: {broken}") from broken
         assert run.over
@@ -57,7 +66,7 @@ def test_over_days_on_days_nothing_gets_harder_without_a_decision_or_after_a_ses
     for seed in range(part * PEOPLE, part * PEOPLE + PEOPLE):
         chance = Random(seed)
         program = chance.choice(PROGRAMS) if chance.random() < 0.5 else random_program(chance)
-        someone = Days(program, chance, MisheardRun)
+        someone = LivedDays(program, chance, MisheardRun)
         try:
             someone.live(chance.randint(1, 8))
         except RuleBrokenError as broken:
@@ -70,9 +79,9 @@ def test_over_days_on_days_nothing_gets_harder_without_a_decision_or_after_a_ses
 
 
 def test_good_ears_change_nothing_of_what_is_said() -> None:
-    run = MisheardRun(plan(PROGRAMS[0], (), FIRST), Random(1), GOOD)
+    run = MisheardRun(plan(PROGRAMS[0], (), FIRST_DAY), Random(1), GOOD)
 
-    live(run, Person(Random(1), odd=0.0, silent=0.0))
+    live(run, RandomPerson(Random(1), odd=0.0, silent=0.0))
 
     assert run.session.end_why == "done"
     assert run.counted > run.unclear  # only what takes longer to say than any reply is not understood
@@ -131,8 +140,8 @@ def test_the_watch_notices_a_word_that_may_not_count(
 
 def planned_twice(*, higher: int = 0, more: int = 0) -> None:
     """Let a second day be planned other than the plan has it."""
-    days = Days(PROGRAMS[0], Random(1), WatchedRunOf)
-    today = plan(PROGRAMS[0], (), FIRST)
+    days = LivedDays(PROGRAMS[0], Random(1), WatchedRunOf)
+    today = plan(PROGRAMS[0], (), FIRST_DAY)
     days._check(today)
     days._before = {one.exercise.id: one for one in today.exercises}
     first = today.exercises[0]
@@ -153,8 +162,8 @@ def test_the_watch_over_days_notices_a_level_that_rises_and_an_amount_that_grows
 
 
 def test_the_watch_over_days_notices_growth_after_a_session_that_hurt() -> None:
-    days = Days(PROGRAMS[0], Random(1), WatchedRunOf)
-    today = plan(PROGRAMS[0], (), FIRST)
+    days = LivedDays(PROGRAMS[0], Random(1), WatchedRunOf)
+    today = plan(PROGRAMS[0], (), FIRST_DAY)
     days._before = {one.exercise.id: one for one in today.exercises}
     first = today.exercises[0]
     days._spoilt[first.exercise.id] = "pain 7"

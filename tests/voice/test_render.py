@@ -352,7 +352,7 @@ def test_what_a_clip_depends_on_is_in_its_identity(monkeypatch: pytest.MonkeyPat
     others = [Renderer("en-gb", 160), Renderer("en-us", 150), Renderer("en-us", 160, 40)]
 
     identities = {base, *(other.identity for other in others)}
-    monkeypatch.setattr(shape, "FORMAT", shape.FORMAT + 1)
+    monkeypatch.setattr(shape, "CLIP_FORMAT", shape.CLIP_FORMAT + 1)
     identities.add(Renderer("en-us", 160).identity)
     monkeypatch.setattr(render, "_engine", lambda: "another engine")
     identities.add(Renderer("en-us", 160).identity)

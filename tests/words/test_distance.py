@@ -13,10 +13,10 @@ from coach.voice.pack import load_pack
 from coach.voice.phonemes import phonemes
 from coach.words.distance import (
     CONSONANTS,
-    PAUSE,
     STRETCH_TOO_CLOSE,
     TOO_CLOSE,
     VOWELS,
+    WORD_BREAK,
     closest_pairs,
     closest_stretches,
     distance,
@@ -72,7 +72,7 @@ def test_stress_and_length_make_no_difference_and_no_sound_is_no_likeness() -> N
 
 
 def test_a_word_is_not_heard_across_a_pause() -> None:
-    assert nearest_stretch("stɑp", f"bɛst {PAUSE} ɑp") > nearest_stretch("stɑp", "bɛst ɑp") == 0
+    assert nearest_stretch("stɑp", f"bɛst {WORD_BREAK} ɑp") > nearest_stretch("stɑp", "bɛst ɑp") == 0
 
 
 on_linux = pytest.mark.skipif(sys.platform != "linux", reason="only the library on Linux tells phonemes")

@@ -15,7 +15,7 @@ from coach.words.replies import (
     GOES_ON,
     GRACE,
     KEYS,
-    LONGEST,
+    LONGEST_VOICE,
     MOST_KEPT,
     TOGETHER,
     TRUSTED,
@@ -202,7 +202,7 @@ def test_talk_that_does_not_end_is_unclear_once() -> None:
     outcomes = run(ASKED, [began(SECOND), ended(SECOND, 20 * SECOND)], 25 * SECOND)
 
     assert replies(outcomes) == [None]
-    assert outcomes[0].at <= SECOND + LONGEST + to_samples(0.02)
+    assert outcomes[0].at <= SECOND + LONGEST_VOICE + to_samples(0.02)
 
 
 def test_a_short_pause_inside_an_utterance_makes_no_second_one() -> None:

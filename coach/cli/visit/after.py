@@ -13,7 +13,7 @@ from coach.cli.visit.desk import Desk
 from coach.errors import CoachError
 from coach.logbook.session_record import SessionRecord
 from coach.logbook.store import Home, Person
-from coach.page.screens import LONGEST_NOTE, Choice, Field, Line, Step
+from coach.page.screens import LONGEST_NOTE, Choice, Step, StepLine, TextField
 from coach.review.content import short
 
 BY = "caregiver"
@@ -25,19 +25,19 @@ def after(desk: Desk, home: Home, person: Person, ran: Ran) -> None:
     labels = desk.labels
     record = record_after(home, person.id, ran)
     elsewhere = not_kept(ran.store) or ran.problem
-    unkept = [Line(labels("clips_unkept", because=ran.unkept), "open")] if ran.unkept else []
+    unkept = [StepLine(labels("clips_unkept", because=ran.unkept), "open")] if ran.unkept else []
     lines = [*_done(record, labels), *unkept, *(() if elsewhere else _going(home, person, labels))]
     kept, problem, typed = "", elsewhere, ""
     note = () if elsewhere else (Choice("keep", labels("page_note_keep")),)
     while True:
-        said = [Line(labels("page_note_kept", text=kept), "good")] if kept else []
+        said = [StepLine(labels("page_note_kept", text=kept), "good")] if kept else []
         answer = desk.ask(
             Step(
                 "after",
                 labels("page_after"),
                 ending(record, labels).plain,
                 (*said, *lines),
-                fields=(Field("note", labels("page_note"), "text", LONGEST_NOTE, typed),) if note else (),
+                fields=(TextField("note", labels("page_note"), "text", LONGEST_NOTE, typed),) if note else (),
                 choices=(Choice("done", labels("page_done"), weight="main"), *note),
                 problem=problem,
             )
@@ -57,21 +57,21 @@ def after(desk: Desk, home: Home, person: Person, ran: Ran) -> None:
             return
 
 
-def _done(record: SessionRecord, labels: Labels) -> Iterator[Line]:
-    yield Line(sets_done(record, labels))
+def _done(record: SessionRecord, labels: Labels) -> Iterator[StepLine]:
+    yield StepLine(sets_done(record, labels))
     for exercise, sets in groupby(record.sets, lambda one: one.exercise):
         counted = [one.counted for one in sets]
         known = [count for count in counted if count is not None]
-        yield Line(labels("page_done_exercise", name=shown(record.name_of(exercise)), sets=len(counted),
+        yield StepLine(labels("page_done_exercise", name=shown(record.name_of(exercise)), sets=len(counted),
                           counted=", ".join(map(str, known)) or "?"))  # fmt: skip
-    yield Line(f"{labels('log_highest_pain')}: {answer_words(record.highest_pain, labels)}")
-    yield from (Line(text, "open") for text in needs_a_look(record, labels))
+    yield StepLine(f"{labels('log_highest_pain')}: {answer_words(record.highest_pain, labels)}")
+    yield from (StepLine(text, "open") for text in needs_a_look(record, labels))
 
 
-def _going(home: Home, person: Person, labels: Labels) -> Iterator[Line]:
+def _going(home: Home, person: Person, labels: Labels) -> Iterator[StepLine]:
     """Yield the review's short form: what waits for the clinician, and how it is going."""
     try:
         told = short(reviewed(home, person.id), labels)
     except CoachError as error:  # what was done is told all the same
         told = (str(error),)
-    yield from (Line(shown(text), "small") for text in told)
+    yield from (StepLine(shown(text), "small") for text in told)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from coach.cli.labels import shown
 from coach.cli.session_setup import Prepared
 from coach.cli.visit.desk import OVER, Desk
-from coach.page.screens import Choice, Line, Step
+from coach.page.screens import Choice, Step, StepLine
 from coach.program.model import Reach
 from coach.session.plan import Today
 
@@ -16,7 +16,7 @@ def lay_out(desk: Desk, prepared: Prepared) -> None:
     needed = needs(prepared.today)
     if not needed:
         return
-    lines = tuple(Line(shown(need)) for need in needed)
+    lines = tuple(StepLine(shown(need)) for need in needed)
     choices = (Choice("on", labels("page_all_there"), weight="main"), Choice(OVER, labels("page_over"), weight="small"))
     desk.ask(Step("layout", labels("page_layout"), lines=lines, choices=choices))
 
@@ -40,7 +40,7 @@ def within_reach(desk: Desk, prepared: Prepared, *, alone: bool) -> None:
         "reach",
         labels("page_reach"),
         labels("page_reach_must" if must else "page_reach_lead"),
-        (Line(labels("page_reach_halt")),),
+        (StepLine(labels("page_reach_halt")),),
         (yes, Choice("no", labels("page_reach_no")), over),
     )
     if desk.ask(step).id == "yes" or not must:

@@ -45,7 +45,7 @@ class StoppedError(Exception):
     """The caregiver stops what goes on."""
 
 
-class Showing(Protocol):
+class Display(Protocol):
     """What shows screens: `page.host.Page`."""
 
     windows: int
@@ -74,7 +74,7 @@ class Chosen:
 class Desk:
     """Puts screens up and takes what is chosen. Holds no more of a session than the moment that is shown."""
 
-    def __init__(self, page: Showing, pack: VoicePack) -> None:
+    def __init__(self, page: Display, pack: VoicePack) -> None:
         self._page = page
         self._serial = 0
         self._screen: Message = {}

@@ -16,7 +16,7 @@ from coach.cli.visit.desk import OVER, Desk
 from coach.errors import CoachError
 from coach.logbook.files import UnreadableError
 from coach.logbook.store import RESERVED, Home, Person
-from coach.page.screens import Choice, Field, Line, Step
+from coach.page.screens import Choice, Step, StepLine, TextField
 from coach.program_files import find, open_file, shipped
 
 MOST_SHOWN = 12
@@ -28,12 +28,12 @@ def who(desk: Desk, home: Home, problem: str = "") -> Person | None:
     """Ask who trains; None: nobody, the page is to be closed."""
     labels = desk.labels
     people: list[Person] = []
-    lines: list[Line] = []
+    lines: list[StepLine] = []
     for known in home.people():
         try:
             people.append(home.person(known))
         except UnreadableError as error:  # the others can train all the same
-            lines.append(Line(shown(str(error)), "bad"))
+            lines.append(StepLine(shown(str(error)), "bad"))
     if people or lines:
         told = people if len(people) <= MOST_SHOWN else []
         choices = [Choice(f"person.{one.id}", called(one), _day(one, home, labels) if one in told else "")
@@ -74,7 +74,7 @@ def _new(desk: Desk, home: Home, problem: str) -> Person | None:
             "new",
             labels("page_new"),
             labels("page_new_lead"),
-            fields=(Field("name", labels("page_name"), most=LONGEST_NAME),),
+            fields=(TextField("name", labels("page_name"), most=LONGEST_NAME),),
             choices=(Choice("on", labels("page_on"), weight="main"), replace(last, weight="small")),
             problem=problem,
         )
@@ -131,7 +131,7 @@ def _broken(desk: Desk, prepared: Prepared) -> Step:
         return Step("broken", labels("page_broken"), lead, choices=(off, anew, more))
     lead = labels("page_broken_left", begun=begun, left=left)
     on = Choice("on", labels("page_take_up"), weight="main")
-    how = (Line(labels("page_broken_how")),)
+    how = (StepLine(labels("page_broken_how")),)
     return Step("broken", labels("page_broken"), lead, how, choices=(on, off, anew, more))
 
 
@@ -175,12 +175,12 @@ def _title(name: str, home: Home, person: Person) -> str:
 def _today(desk: Desk, home: Home, person: Person, prepared: Prepared) -> Step:
     labels, plan = desk.labels, prepared.today
     early = plan.due is not None and plan.due > home.today()
-    lines = [Line(labels.plain_clause(because), "small") for because in plan.because]
+    lines = [StepLine(labels.plain_clause(because), "small") for because in plan.because]
     for planned in plan.exercises:
-        lines.append(Line(exercise_line(planned, labels, labels.word("level", level_id(planned)))))
-        lines += [Line(labels.plain_clause(because), "small") for because in planned.because]
+        lines.append(StepLine(exercise_line(planned, labels, labels.word("level", level_id(planned)))))
+        lines += [StepLine(labels.plain_clause(because), "small") for because in planned.because]
     history, decided = prepared.history, home.decisions(person.id)
-    lines += [Line(problem, "bad") for problem in problems(history, decided, labels)]
+    lines += [StepLine(problem, "bad") for problem in problems(history, decided, labels)]
     first = not prepared.past
     lead = labels("today_first") if first else labels("page_early", due=plan.due) if early else ""
     on = Choice("on", labels("page_early_on" if early else "page_on"), weight="plain" if early else "main")
@@ -200,8 +200,8 @@ def cautions(desk: Desk, prepared: Prepared) -> None:
     labels = desk.labels
     if not prepared.today.first_session:
         return
-    lines = [Line(text) for text in _sentences(prepared.program.cautions)]
-    lines += [Line(labels(key)) for key in ("page_caution_stop", "page_caution_missed", "page_caution_help")]
+    lines = [StepLine(text) for text in _sentences(prepared.program.cautions)]
+    lines += [StepLine(labels(key)) for key in ("page_caution_stop", "page_caution_missed", "page_caution_help")]
     choices = (Choice("on", labels("page_read"), weight="main"), Choice(OVER, labels("page_over"), weight="small"))
     desk.ask(Step("cautions", labels("page_cautions"), lines=tuple(lines), choices=choices))
 

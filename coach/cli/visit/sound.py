@@ -13,7 +13,7 @@ from coach.ears.front import Ears
 from coach.engine import within
 from coach.errors import DeviceError
 from coach.logbook.store import Home
-from coach.page.screens import Choice, Line, Meter, Step
+from coach.page.screens import Choice, Meter, Step, StepLine
 from coach.ports import Block, Device
 from coach.tryout import Tried, try_out
 from coach.voice.cache import ClipVoice
@@ -24,7 +24,7 @@ CHECK = ("check_hello", "check_ready")
 
 
 @dataclass(frozen=True, slots=True)
-class Session:
+class SessionDevice:
     """A device to run a session on."""
 
     device: Device
@@ -34,10 +34,10 @@ class Session:
     """Told each moment, where a patient is simulated."""
 
 
-class Sound(Protocol):
+class VisitSound(Protocol):
     """Where the sound of a visit comes from."""
 
-    def session(self, pack: VoicePack) -> Session:
+    def session(self, pack: VoicePack) -> SessionDevice:
         """Return a device for a session."""
         ...
 
@@ -52,12 +52,12 @@ class RealSound:
     def __init__(self, device: str | None) -> None:
         self._device = device
 
-    def session(self, pack: VoicePack) -> Session:  # noqa: ARG002  a room needs to know
+    def session(self, pack: VoicePack) -> SessionDevice:  # noqa: ARG002  a room needs to know
         """Return a stream that tells of sound that comes late. Raises DeviceError if there is no usable device."""
         from coach.audio.stream import Stream, sleepless_clock
 
         stream = Stream(self._device, clock=sleepless_clock, within=within)
-        return Session(stream, " and ".join(dict.fromkeys(stream.names)))
+        return SessionDevice(stream, " and ".join(dict.fromkeys(stream.names)))
 
     def lesson(self, _pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
         """Return a stream."""
@@ -76,14 +76,14 @@ class RoomSound:
         self._wait = wait
         self._pace = pace
 
-    def session(self, pack: VoicePack) -> Session:
+    def session(self, pack: VoicePack) -> SessionDevice:
         """Return a room whose patient follows the script."""
         from coach.audio.paced import Paced
         from coach.cli.room import furnish
         from coach.logbook.session_record import VIRTUAL_ROOM
 
         room = furnish(self._script, pack, self._home, self._console)
-        return Session(Paced(room, self._pace, self._wait), VIRTUAL_ROOM, room.moment)
+        return SessionDevice(Paced(room, self._pace, self._wait), VIRTUAL_ROOM, room.moment)
 
     def lesson(self, pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
         """Return a room whose patient says what they are asked to say."""
@@ -95,7 +95,7 @@ class RoomSound:
         return Paced(room, self._pace, self._wait), answering(room, say, pack, self._home, self._console)
 
 
-def check(desk: Desk, sound: Sound, voice: ClipVoice, ears: Callable[[], Ears], *, taught: bool) -> None:
+def check(desk: Desk, sound: VisitSound, voice: ClipVoice, ears: Callable[[], Ears], *, taught: bool) -> None:
     """Say a word, hear one, tell what was found; again as often as wanted. `taught`: there are words to understand."""
     labels = desk.labels
     texts = [sentence(desk.pack, phrase(key)) for key in CHECK]
@@ -132,7 +132,7 @@ def check(desk: Desk, sound: Sound, voice: ClipVoice, ears: Callable[[], Ears], 
             return
 
 
-def _try(desk: Desk, sound: Sound, voice: ClipVoice, ears: Ears, texts: list[str]) -> Tried:
+def _try(desk: Desk, sound: VisitSound, voice: ClipVoice, ears: Ears, texts: list[str]) -> Tried:
     import numpy as np
 
     clip = np.concatenate([voice.clip(text) for text in texts])
@@ -141,7 +141,7 @@ def _try(desk: Desk, sound: Sound, voice: ClipVoice, ears: Ears, texts: list[str
 
     def tell(tried: Tried) -> None:
         asked = labels("page_check_say", word=desk.pack.replies["ready"].word)
-        lines = (Line(" ".join(texts), "said"), Line(asked if tried.spoken else labels("page_check_listen")))
+        lines = (StepLine(" ".join(texts), "said"), StepLine(asked if tried.spoken else labels("page_check_listen")))
         desk.watch(
             Step(
                 "checking",
@@ -155,23 +155,23 @@ def _try(desk: Desk, sound: Sound, voice: ClipVoice, ears: Ears, texts: list[str
     return try_out(device, say(phrase(CHECK[-1])), ears, tell)
 
 
-def found(tried: Tried, *, taught: bool, desk: Desk) -> list[Line]:
+def found(tried: Tried, *, taught: bool, desk: Desk) -> list[StepLine]:
     """Return what the check found, each finding with what to do about it."""
     labels = desk.labels
     word = desk.pack.replies["ready"].word
     if not tried.alive:
-        return [Line(labels("page_found_no_microphone"), "bad"), Line(labels("page_found_no_microphone_do"))]
+        return [StepLine(labels("page_found_no_microphone"), "bad"), StepLine(labels("page_found_no_microphone_do"))]
     lines = []
     if tried.echo is None:
-        lines.append(Line(labels("page_found_echo_unknown"), "open"))
+        lines.append(StepLine(labels("page_found_echo_unknown"), "open"))
     else:
-        lines.append(Line(labels("page_found_echo" if tried.echo else "page_found_no_echo"),
+        lines.append(StepLine(labels("page_found_echo" if tried.echo else "page_found_no_echo"),
                           "good" if tried.echo else "bad"))  # fmt: skip
     if tried.word:
-        lines.append(Line(labels("page_found_word", word=word), "good"))
+        lines.append(StepLine(labels("page_found_word", word=word), "good"))
     elif tried.voice:
-        lines.append(Line(labels("page_found_voice"), "good"))
-        lines.append(Line(labels("page_found_not_word" if taught else "page_found_no_words", word=word), "open"))
+        lines.append(StepLine(labels("page_found_voice"), "good"))
+        lines.append(StepLine(labels("page_found_not_word" if taught else "page_found_no_words", word=word), "open"))
     else:
-        lines.append(Line(labels("page_found_no_voice"), "bad"))
+        lines.append(StepLine(labels("page_found_no_voice"), "bad"))
     return lines

@@ -10,14 +10,13 @@ from coach.cli.taught_words import is_learnt, judged, learnt, prompts, save, tal
 from coach.cli.verdict import verdict_lines
 from coach.cli.visit.desk import OVER, Desk, StoppedError
 from coach.cli.visit.people import called
-from coach.cli.visit.sound import Sound
+from coach.cli.visit.sound import VisitSound
 from coach.ears.enrolment import Enrolment
-from coach.ears.room_noise import SECONDS
-from coach.ears.spoken import Listening, enrol_spoken, wanted
-from coach.ears.spoken import Step as LessonStep
+from coach.ears.room_noise import ROOM_SECONDS
+from coach.ears.spoken import LessonStep, MicLevel, enrol_spoken, wanted
 from coach.ears.takes import TakeMaker
 from coach.logbook.store import Home, Person
-from coach.page.screens import Choice, Line, Meter, Progress, Step
+from coach.page.screens import Choice, Meter, Progress, Step, StepLine
 from coach.ports import Block
 from coach.voice.cache import ClipVoice
 from coach.words.phrases import Phrase, VoicePack, phrase, sentence
@@ -26,7 +25,7 @@ LOWEST = -60.0
 """dBFS at which the meter is empty; full at 0."""
 
 
-def words_of(desk: Desk, home: Home, person: Person, sound: Sound) -> Enrolment | None:
+def words_of(desk: Desk, home: Home, person: Person, sound: VisitSound) -> Enrolment | None:
     """Return what the person taught; if that is not finished, offer to teach. None: they answer by key."""
     enrolment = taught_by(person, desk.pack)
     if enrolment is not None and enrolment.verdict:
@@ -37,7 +36,7 @@ def words_of(desk: Desk, home: Home, person: Person, sound: Sound) -> Enrolment 
         "teach",
         labels("page_teach", name=called(person)),
         labels("page_teach_lead_begun" if begun else "page_teach_lead"),
-        lines=(Line(labels("page_teach_how")), Line(labels("page_teach_keys"))),
+        lines=(StepLine(labels("page_teach_how")), StepLine(labels("page_teach_keys"))),
         choices=(
             Choice("teach", labels("page_teach_on" if begun else "page_teach_now"), weight="main"),
             Choice("keys", labels("page_teach_later")),
@@ -49,7 +48,7 @@ def words_of(desk: Desk, home: Home, person: Person, sound: Sound) -> Enrolment 
     return lesson(desk, home, person, sound)
 
 
-def lesson(desk: Desk, home: Home, person: Person, sound: Sound) -> Enrolment | None:
+def lesson(desk: Desk, home: Home, person: Person, sound: VisitSound) -> Enrolment | None:
     """Teach what is not taught yet, learn it, and tell what it is good for; returns what is kept then."""
     pack = desk.pack
     start = taught_by(person, pack) or Enrolment({}, pack.language, {}, "", pack.halts)
@@ -66,16 +65,16 @@ def lesson(desk: Desk, home: Home, person: Person, sound: Sound) -> Enrolment | 
     except StoppedError:
         return taught_by(person, pack)
     save(made, home, person.id)
-    desk.show(Step("judging", desk.labels("page_learning"), lines=(Line(desk.labels("enrol_checking")),)))
+    desk.show(Step("judging", desk.labels("page_learning"), lines=(StepLine(desk.labels("enrol_checking")),)))
     foretold, made = judged(made)
     save(made, home, person.id)
-    lines = tuple(Line(text) for text in verdict_lines(foretold, made, pack, person.id))
+    lines = tuple(StepLine(text) for text in verdict_lines(foretold, made, pack, person.id))
     on = Choice("on", desk.labels("page_on"), weight="main")
     desk.ask(Step("taught", desk.labels("page_taught"), lines=lines, choices=(on,)))
     return made
 
 
-def _taught(desk: Desk, home: Home, person: Person, sound: Sound, start: Enrolment, maker: TakeMaker) -> Enrolment:
+def _taught(desk: Desk, home: Home, person: Person, sound: VisitSound, start: Enrolment, maker: TakeMaker) -> Enrolment:
     pack, labels = desk.pack, desk.labels
     words = wanted(start, pack.replies)
     voice = coach_voice(home, pack)
@@ -121,16 +120,16 @@ class _Lesson:
         self._stop = stop
         self._said = ""
         self._news: LessonStep | None = None
-        self._listening = Listening(LOWEST)
+        self._listening = MicLevel(LOWEST)
 
     def says(self, text: str) -> None:
         """Take what the coach says now."""
         self._said = text
         self._draw()
 
-    def tell(self, news: LessonStep | Listening) -> None:
+    def tell(self, news: LessonStep | MicLevel) -> None:
         """Take how far the lesson is."""
-        if isinstance(news, Listening):
+        if isinstance(news, MicLevel):
             self._listening = news
         else:
             self._news = news
@@ -138,15 +137,17 @@ class _Lesson:
 
     def _draw(self) -> None:
         labels, news = self._labels, self._news
-        head, lines, progress = labels("page_lesson_room"), [Line(self._said, "said")], None
+        head, lines, progress = labels("page_lesson_room"), [StepLine(self._said, "said")], None
         if self._listening.room is not None:
-            progress = Progress(labels("page_lesson_room"), round(self._listening.room), round(SECONDS))
+            progress = Progress(labels("page_lesson_room"), round(self._listening.room), round(ROOM_SECONDS))
         elif news is not None:
             word = self._pack.replies[news.word].word
             head = labels("page_lesson_word", word=word)
-            lines.append(Line(labels("page_lesson_take", n=news.take, of=news.of), "good" if news.take else "plain"))
+            lines.append(
+                StepLine(labels("page_lesson_take", n=news.take, of=news.of), "good" if news.take else "plain")
+            )
             if news.fault is not None:
-                lines.append(Line(sentence(self._pack, phrase(f"enrol_{news.fault}")), "bad"))
+                lines.append(StepLine(sentence(self._pack, phrase(f"enrol_{news.fault}")), "bad"))
             progress = Progress(labels("page_lesson_words"), news.words_done, news.words)
         level = min(1.0, max(0.0, 1 - self._listening.level / LOWEST))
         meter = Meter(labels("page_word_microphone"), round(level, 2))

@@ -21,14 +21,14 @@ from coach.cli.session_setup import (
     tell_unkept,
 )
 from coach.cli.signals import HANG_UP, told
-from coach.cli.view import GONE, View
+from coach.cli.view import TERMINAL_GONE, View
 from coach.cli.visit import people
 from coach.cli.visit.after import after
 from coach.cli.visit.before import lay_out, within_reach
 from coach.cli.visit.desk import OVER, Desk, StartOverError, StoppedError
-from coach.cli.visit.sound import CHECK, Sound, check
+from coach.cli.visit.sound import CHECK, VisitSound, check
 from coach.cli.visit.teach import words_of
-from coach.ears.forecast import Verdict
+from coach.ears.forecast import Suitability
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
@@ -45,12 +45,12 @@ then a session ends. A window that is loaded anew, or a new server, is back with
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class VisitContext:
     """What every visit here has in common."""
 
     home: Home
     desk: Desk
-    sound: Sound
+    sound: VisitSound
     console: Console
     pressed: Callable[[], str]
     """Returns the keys pressed in the terminal since it was asked last."""
@@ -62,61 +62,61 @@ class Place:
     """The language of the first step."""
 
 
-def visits(place: Place) -> None:
+def visits(context: VisitContext) -> None:
     """Go through one visit after another until the page is closed."""
     problem = ""
     while True:
-        place.desk.turn_to(place.pack)
+        context.desk.turn_to(context.pack)
         try:
-            person = _who(place, problem)
+            person = _who(context, problem)
             if person is None:
                 return
-            _visit(place, person)
+            _visit(context, person)
             problem = ""
         except (StartOverError, StoppedError):
             problem = ""
         except CoachError as error:
-            place.console.print(f"! {error}", soft_wrap=True, markup=False)
+            context.console.print(f"! {error}", soft_wrap=True, markup=False)
             problem = str(error)
 
 
-def _who(place: Place, problem: str) -> Person | None:
+def _who(context: VisitContext, problem: str) -> Person | None:
     """Ask who trains; where not even that can be asked, wait until somebody wants to try again."""
-    labels = place.desk.labels
+    labels = context.desk.labels
     again, close = Choice("again", labels("page_check_again"), weight="main"), Choice("close", labels("page_close"))
     while True:
         try:
-            return people.who(place.desk, place.home, problem)
+            return people.who(context.desk, context.home, problem)
         except CoachError as error:
             step = Step("who", labels("page_who"), choices=(again, close), problem=str(error))
-        if place.desk.ask(step).id == "close":
+        if context.desk.ask(step).id == "close":
             return None
 
 
-def _visit(place: Place, person: Person) -> None:
-    desk, home = place.desk, place.home
+def _visit(context: VisitContext, person: Person) -> None:
+    desk, home = context.desk, context.home
     day = home.today()
-    tell_closed(home.close_broken(person.id), desk.labels, place.console)
-    prepared = people.today(desk, home, person, place.file)
+    tell_closed(home.close_broken(person.id), desk.labels, context.console)
+    prepared = people.today(desk, home, person, context.file)
     if prepared is None:
         return
     people.cautions(desk, prepared)
-    enrolment = words_of(desk, home, person, place.sound)
+    enrolment = words_of(desk, home, person, context.sound)
     if enrolment is not None:
         prepared = replace(prepared, today=replace(prepared.today, numbers_heard=numbers_heard(enrolment)))
-    make = ears_for(enrolment, prepared.pack, home, place.console, place.ears)
+    make = ears_for(enrolment, prepared.pack, home, context.console, context.ears)
     voice = coach_voice(home, prepared.pack)
     desk.render(voice, [*sentences(prepared), *(sentence(prepared.pack, phrase(key)) for key in CHECK)],
                 Step("preparing", desk.labels("page_preparing"),
                      choices=(Choice(OVER, desk.labels("page_over"), weight="small"),)))  # fmt: skip
-    tell_unkept(voice.unkept, desk.labels, place.console)
+    tell_unkept(voice.unkept, desk.labels, context.console)
     hears = "taught" in make().names
-    check(desk, place.sound, voice, make, taught=hears)
+    check(desk, context.sound, voice, make, taught=hears)
     lay_out(desk, prepared)
-    within_reach(desk, prepared, alone=hears and enrolment is not None and enrolment.verdict == Verdict.HANDS_FREE)
+    within_reach(desk, prepared, alone=hears and enrolment is not None and enrolment.verdict == Suitability.HANDS_FREE)
     if home.today() != day:
         raise CoachError(desk.labels("page_day_changed"))
-    ran = _session(place, person, prepared, voice, make())
+    ran = _session(context, person, prepared, voice, make())
     after(desk, home, person, ran)
 
 
@@ -133,30 +133,30 @@ def patience(deserted: Callable[[], bool]) -> Callable[[], None]:
     return look
 
 
-def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice, ears: Ears) -> Ran:
+def _session(context: VisitContext, person: Person, prepared: Prepared, voice: ClipVoice, ears: Ears) -> Ran:
     """Run the session in the terminal and on the page, which show the same moments."""
     keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
-    on = place.sound.session(prepared.pack)
-    while place.pressed():  # what was typed before was not meant for the session
+    on = context.sound.session(prepared.pack)
+    while context.pressed():  # what was typed before was not meant for the session
         pass
-    with View(prepared.pack.screens, place.console) as view:
+    with View(prepared.pack.screens, context.console) as view:
 
         def show(snapshot: Snapshot) -> None:
-            place.desk.session(snapshot)
+            context.desk.session(snapshot)
             view.show(snapshot)
 
-        end_if_deserted = patience(lambda: place.desk.deserted)
+        end_if_deserted = patience(lambda: context.desk.deserted)
 
         def poll() -> None:
             end_if_deserted()
-            for key in place.pressed():
+            for key in context.pressed():
                 keys.press(key)
-            for key in place.desk.pressed():
+            for key in context.desk.pressed():
                 keys.press(key, "page")
 
         ran = run_session(
             prepared,
-            place.home,
+            context.home,
             person.id,
             device=on.device,
             device_name=on.name,
@@ -167,9 +167,9 @@ def _session(place: Place, person: Person, prepared: Prepared, voice: ClipVoice,
             poll=poll,
         )
     try:
-        with suppress(*GONE):
-            tell_end(place.home, person.id, ran, Labels(prepared.pack.screens), place.console)
+        with suppress(*TERMINAL_GONE):
+            tell_end(context.home, person.id, ran, Labels(prepared.pack.screens), context.console)
     except CoachError as error:  # the page says so, too
-        place.console.print(f"! {error}", soft_wrap=True, markup=False)
+        context.console.print(f"! {error}", soft_wrap=True, markup=False)
     told().look()
     return ran

@@ -11,8 +11,8 @@ from typing import Any
 from rich.console import Console
 
 from coach.cli.visit.desk import Desk
-from coach.cli.visit.sound import RoomSound, Sound
-from coach.cli.visit.visit import Place
+from coach.cli.visit.sound import RoomSound, VisitSound
+from coach.cli.visit.visit import VisitContext
 from coach.logbook.store import Home, wall_clock
 from coach.page.server_link import Message
 from coach.voice.pack import load_pack
@@ -81,12 +81,12 @@ def words_on(screen: Message) -> str:
 
 
 def a_place(
-    root: Path, caregiver: Caregiver, *, script: Path | None = None, sound: Sound | None = None,
+    root: Path, caregiver: Caregiver, *, script: Path | None = None, sound: VisitSound | None = None,
     file: str | None = None, pressed: Callable[[], str] = lambda: "", language: str = "en",
     now: Callable[[], datetime] = wall_clock,
-) -> Place:  # fmt: skip
+) -> VisitContext:  # fmt: skip
     """Return a place for visits in a simulated room that keeps no time."""
     home, pack = Home(root, now), load_pack(language)
     console = Console(file=io.StringIO(), width=120)
     room = sound or RoomSound(str(script or "default"), home, console, lambda _: None, 1e9)
-    return Place(home, Desk(caregiver, pack), room, console, pressed, file, None, pack)
+    return VisitContext(home, Desk(caregiver, pack), room, console, pressed, file, None, pack)

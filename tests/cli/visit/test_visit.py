@@ -23,7 +23,7 @@ from coach.logbook.store import Home
 from coach.page.server_link import Message
 from coach.session.events import On
 from coach.session.state import State
-from coach.testing import Person, StoredRun, begin_in, live_in
+from coach.testing import RandomPerson, StoredRun, begin_in, live_in
 from coach.voice.pack import load_pack
 
 SHORT = SMALL.replace("sets: 2, reps: 3", "sets: 1, reps: 2").replace("effort: each exercise", "effort: never")
@@ -253,7 +253,7 @@ def test_a_second_session_on_the_day_is_early_and_not_today_is_the_large_choice(
     home = Home(room_home)
     ready = prepare(program, home, PERSON)
     keep(ready, home, PERSON)
-    live_in(home, PERSON, ready.today, Person(Random(2), odd=0.0, silent=0.0))
+    live_in(home, PERSON, ready.today, RandomPerson(Random(2), odd=0.0, silent=0.0))
     caregiver = Caregiver(STEPS | {"today": ["off"], "who": [f"person.{PERSON}", "close"]})
     visits(a_place(room_home, caregiver, script=script))
     (today,) = caregiver.of("today")
@@ -300,7 +300,7 @@ def test_a_session_that_broke_off_is_offered_beside_other_programs_with_what_is_
     ready = prepare(str(file), home, PERSON)
     keep(ready, home, PERSON)
     with begin_in(home, PERSON, ready.today) as store:
-        run, person = StoredRun(ready.today, store.append), Person(Random(2), odd=0.0, silent=0.0)
+        run, person = StoredRun(ready.today, store.append), RandomPerson(Random(2), odd=0.0, silent=0.0)
         while run.session.state is not State.RESTING:
             person.move(run)
         run.say(On.QUIT)
