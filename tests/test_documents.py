@@ -23,19 +23,38 @@ def test_the_diagram_in_the_developers_file_is_the_table() -> None:
     assert found[2] == drawn(), "draw it anew: python tests/test_documents.py"
 
 
-def test_every_test_that_the_developers_file_names_is_there() -> None:
+RISKS = DEVELOPERS.parent / "tests" / "RISKS.md"
+
+
+def risks() -> dict[str, list[list[str]]]:
+    """Return the rows of what can go wrong, by the heading above them."""
+    parts = re.split(r"(?m)^## ", RISKS.read_text("utf-8"))[1:]
+    cut = {part.partition("\n")[0]: [line for line in part.splitlines() if line.startswith("| ")] for part in parts}
+    return {title: [line.strip("| ").split(" | ") for line in lines[1:]] for title, lines in cut.items()}
+
+
+def test_every_row_of_what_can_go_wrong_names_tests_that_are_there_or_says_why_none_is() -> None:
     defined = {
         name
-        for path in DEVELOPERS.parent.glob("tests/**/test_*.py")
+        for path in RISKS.parent.rglob("test_*.py")
         for name in re.findall(r"def (test_\w+)\(", path.read_text("utf-8"))
     }
-    section = DEVELOPERS.read_text("utf-8").partition("## What people will do wrong")[2].partition("\n## ")[0]
-    rows = [line.strip("| ").split(" | ") for line in section.splitlines() if line.startswith("| ")][1:]
-    named = {name for row in rows for name in re.findall(r"`(test_\w+)`", row[-1])}
+    shown_by = [row[-1] for rows in risks().values() for row in rows]
+    named = {name for cell in shown_by for name in re.findall(r"`(test_\w+)`", cell)}
 
-    assert len(rows) >= 20
-    assert all(len(row) == 3 and ("`test_" in row[2] or row[2].startswith("none")) for row in rows)
+    assert all(len(rows) >= 10 for rows in risks().values())
+    assert len(risks()) == 4
+    assert [cell for cell in shown_by if "`test_" not in cell and not cell.startswith("none: ")] == []
     assert named - defined == set()
+
+
+def test_every_command_that_measures_stands_in_the_table_of_the_results() -> None:
+    bench = DEVELOPERS.parent / "tests" / "bench"
+    table = (bench / "RESULTS.md").read_text("utf-8").partition("\n## ")[0]
+    commands = {path.name for path in bench.glob("*.py") if "__main__" in path.read_text("utf-8")}
+
+    assert len(commands) >= 20
+    assert set(re.findall(r"`(\w+\.py)", table)) == commands
 
 
 if __name__ == "__main__":

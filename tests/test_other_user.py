@@ -1,4 +1,4 @@
-"""What another user of this machine can see or do while somebody trains. The table in DEVELOPERS.md names these tests.
+"""What another user of this machine can see or do while somebody trains. The table in tests/RISKS.md names these tests.
 
 The other user is a process that gives up root; without root there is none, and every test here is skipped.
 """

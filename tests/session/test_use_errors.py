@@ -1,4 +1,4 @@
-"""What people do wrong, as far as the session alone can show what comes of it; the whole list is in DEVELOPERS.md."""
+"""What people do wrong, as far as the session alone can show what comes of it; the whole list is in tests/RISKS.md."""
 
 from __future__ import annotations
 
