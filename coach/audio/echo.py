@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import replace
+from statistics import median
 
 import numpy as np
 
@@ -146,7 +147,7 @@ class Canceller:
         self._loud = max(power, DECAY * self._loud)
         if power > max(HEARD, 0.1 * self._loud):
             self._left.append(10 * float(np.log10(max(left - self._room, 0.0) / power + 1e-10)))
-            self._leaves = float(np.median(self._left))
+            self._leaves = median(self._left)
         self._room = max(min(left, self._room * ROOM_RISE), 1e-10)
         echo_left = self._loud * 10 ** ((self._leaves + DOUBT) / 10)
         gain = np.sqrt(max(1.0 - echo_left / (left + 1e-12), min(self._room / (left + 1e-12), 1.0)))

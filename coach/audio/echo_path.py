@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from coach.ports import Block
 from coach.tempo.units import BLOCK
+
+Spectrum = npt.NDArray[np.complex64]
 
 PARTS = 20
 """Stretches of BLOCK that an echo may last, its delay included: 400 ms, a slow wireless loudspeaker and a room."""
@@ -33,35 +36,53 @@ class EchoPath:
 
     def __init__(self) -> None:
         shape = (PARTS, BLOCK + 1)
-        self._played = np.zeros(shape, np.complex128)
-        self._answer = np.zeros(shape, np.complex128)
-        self._unsure = np.full(shape, UNKNOWN)
-        self._else = np.full(BLOCK + 1, 1e-6)
-        self._before = np.zeros(BLOCK)
+        self._newest = 0
+        self._spectra = np.zeros((2 * PARTS, BLOCK + 1), np.complex64)
+        """What was played, each block twice, so that the newest PARTS lie together wherever the newest is."""
+        self._powers = np.zeros((2 * PARTS, BLOCK + 1), np.float32)
+        self._answer = np.zeros(shape, np.complex64)
+        self._unsure = np.full(shape, UNKNOWN, np.float32)
+        self._else = np.full(BLOCK + 1, 1e-6, np.float32)
+        self._before = np.zeros(BLOCK, np.float32)
+        self._nothing = np.zeros(BLOCK, np.float32)
 
     def process(self, mic: Block, played: Block) -> tuple[Block, Block]:
         """Return what of `mic` (BLOCK samples) is no echo of `played`, and the echo that was taken out."""
-        self._played = np.roll(self._played, 1, axis=0)
-        self._played[0] = np.fft.rfft(np.concatenate([self._before, played]))
-        self._before = np.asarray(played, np.float64)
-        echo = np.fft.irfft((self._played * self._answer).sum(axis=0))[BLOCK:]
+        heard = self._take(played)
+        echo = np.fft.irfft((heard * self._answer).sum(axis=0))[BLOCK:].astype(np.float32)
         rest = mic - echo
-        self._learn(np.fft.rfft(np.concatenate([np.zeros(BLOCK), rest])))
-        return rest.astype(np.float32), echo.astype(np.float32)
+        self._learn(heard, _spectrum(self._nothing, rest))
+        return rest, echo
 
-    def _learn(self, rest: np.ndarray[tuple[int], np.dtype[np.complex128]]) -> None:
+    def _take(self, played: Block) -> Spectrum:
+        """Return the spectra of the last PARTS blocks, the newest first."""
+        newest = _spectrum(self._before, played)
+        self._before = np.asarray(played, np.float32)
+        self._newest = (self._newest - 1) % PARTS
+        for row in (self._newest, self._newest + PARTS):
+            self._spectra[row], self._powers[row] = newest, _power(newest)
+        return self._spectra[self._newest : self._newest + PARTS]
+
+    def _learn(self, heard: Spectrum, rest: Spectrum) -> None:
         # Half of each spectrum is the block before, so only half of a step's power is seen: the 0.5.
-        power = np.abs(self._played) ** 2
+        power = self._powers[self._newest : self._newest + PARTS]
         whole = power.sum(axis=0)
         peak = int(whole.argmax())
         if whole[max(peak - 1, 0) : peak + 2].sum() > TONE * whole.sum():
             return
-        self._else = SMOOTH * self._else + (1 - SMOOTH) * np.abs(rest) ** 2
+        self._else = SMOOTH * self._else + (1 - SMOOTH) * _power(rest)
         known = 0.5 * (power * self._unsure).sum(axis=0)
-        gain = self._unsure * np.conj(self._played) / (known + self._else + FLOOR)
-        step = np.fft.irfft(gain * rest, axis=1)
+        share = self._unsure / (known + self._else + FLOOR)
+        step = np.fft.irfft(np.conj(heard) * (share * rest), axis=1)
         step[:, BLOCK:] = 0.0  # an answer is no longer than its partition
-        self._answer = self._answer + np.fft.rfft(step, axis=1)
-        left = np.maximum(1.0 - 0.5 * (gain * self._played).real, 0.0)
-        self._unsure = left * self._unsure + (1 - STAYS**2) * np.abs(self._answer) ** 2
-        self._unsure = np.maximum(self._unsure, FLOOR)
+        self._answer += np.fft.rfft(step, axis=1)
+        left = np.maximum(1.0 - 0.5 * share * power, 0.0)
+        self._unsure = np.maximum(left * self._unsure + (1 - STAYS**2) * _power(self._answer), FLOOR)
+
+
+def _power(spectrum: Spectrum) -> npt.NDArray[np.float32]:
+    return spectrum.real**2 + spectrum.imag**2
+
+
+def _spectrum(before: Block, block: Block) -> Spectrum:
+    return np.fft.rfft(np.concatenate([before, block])).astype(np.complex64, copy=False)
