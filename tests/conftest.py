@@ -25,6 +25,9 @@ Told = list[tuple[str, int, dict[str, Any]]]
 
 SECOND = 16_000
 
+SHORT = round(0.8 * SECOND)
+"""Samples that the coach's sentences last at most: enough for the microphone to hear the coach and miss its echo."""
+
 
 @pytest.fixture(scope="session")
 def told() -> Told:
@@ -101,7 +104,10 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Furnished:
     """Return a home with every clip of the short program and a person who taught their words, made once a run."""
     from in_the_room import furnish_home, prepared
 
-    return furnish_home(once(tmp_path_factory, "furnished", lambda home: furnish_home(home, prepared())), prepared())
+    def furnish(home: Path) -> None:
+        furnish_home(home, prepared(), longest=SHORT)
+
+    return furnish_home(once(tmp_path_factory, "furnished", furnish), prepared())
 
 
 @pytest.fixture

@@ -25,7 +25,9 @@ from coach.ports import Block, Captured, Voice
 from coach.program.load import load
 from coach.session.plan import plan
 from coach.session.state import Session, State
-from coach.tempo.units import BLOCK, RATE
+from coach.tempo.units import BLOCK, RATE, to_samples
+from coach.voice.cache import _read as read_clip
+from coach.voice.cache import _write as write_clip
 from coach.voice.pack import halt_words, load_pack
 
 PERSON = "mira"
@@ -112,8 +114,11 @@ class Furnished:
         return voice.clip(text)
 
 
-def furnish_home(root: Path, *programs: Prepared) -> Furnished:
-    """Render, teach and keep in `root` what sessions of `programs` need; what is there already is only read."""
+def furnish_home(root: Path, *programs: Prepared, longest: int = 0) -> Furnished:
+    """Render, teach and keep in `root` what sessions of `programs` need; what is there already is only read.
+
+    `longest` cuts the coach's sentences short, to so many samples: most of a session is talk, and a test waits for it.
+    """
     pack = load_pack("en")
     home = Home(root)
     if PERSON not in home.people():
@@ -121,12 +126,22 @@ def furnish_home(root: Path, *programs: Prepared) -> Furnished:
     furnished = Furnished(home)
     for ready in programs:
         furnished.voice(ready)
+    if longest:
+        _cut_short(home.clips, longest)  # before the patient's words lie there too
     furnished.ears()
     voice = patient_voice(home, pack, *PATIENT)
     words = {word: pack.replies[word].word for word in WORDS} | {NONSENSE: NONSENSE}
     voice.prepare(words.values())
     furnished.said = {word: voice.clip(text) for word, text in words.items()}
     return furnished
+
+
+def _cut_short(clips: Path, longest: int) -> None:
+    fade = np.minimum(1.0, np.arange(longest, 0, -1) / to_samples(0.05))
+    for path in clips.glob("*.wav"):
+        sound = read_clip(path)
+        if sound is not None and len(sound) > longest:
+            write_clip(path, np.round(sound[:longest] * fade).astype(np.int16))
 
 
 class Tape:
