@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from budget import draws
 from hostile import DOORS, SESSION, VALUES, check_page, check_terminal, sealed, worse
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -30,15 +31,12 @@ from coach.review.clinic import look
 from coach.review.columns import open_clinic
 from coach.review.markup import tag
 
-EXAMPLES = {
-    "program": 60,
-    "pack": 60,
-    "script": 60,
+EXAMPLES = {"arrays": draws(25, 150), "enrolment": draws(50, 150), "clinic": 10, "commands": 5, "review": 25} | {
+    "program": draws(30, 60),
+    "pack": draws(30, 60),
+    "script": draws(30, 60),
     "session": 40,
-    "review": 25,
     "row": 40,
-    "clinic": 10,
-    "commands": 5,
 }
 """Inputs at doors that take their time; tests/bench/fuzz.py lets in many more."""
 

@@ -74,6 +74,7 @@ def test_a_room_without_sound_is_no_room(word: Block, beside: Block) -> None:
     np.testing.assert_array_equal(plain[-1].frames, with_it[-1].frames)
 
 
+@pytest.mark.usefixtures("learns_little")
 def test_learning_leaves_no_sound_behind_and_tells_how_far_it_is(maker: TakeMaker, voice: Voice) -> None:
     takes = {word: (maker.take_from(voice(word)),) for word in ("ready", "stop")}
     told: list[tuple[int, int]] = []
@@ -85,6 +86,7 @@ def test_learning_leaves_no_sound_behind_and_tells_how_far_it_is(maker: TakeMake
     assert isinstance(made.matcher(), LearntMatcher)
 
 
+@pytest.mark.usefixtures("learns_little")
 def test_a_take_whose_sound_is_gone_teaches_as_it_is(maker: TakeMaker, voice: Voice) -> None:
     take = replace(maker.take_from(voice("stop")), sound=None)
 
