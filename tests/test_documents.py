@@ -1,29 +1,65 @@
-"""What the documents show of the code is what the code is. Run as a command, it draws the diagram anew."""
+"""What the documents show of the code is what the code is. Run as a command, it draws the diagrams anew."""
 
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from pathlib import Path
+
+import pytest
 
 from coach.session.diagram import mermaid
 
-DEVELOPERS = Path(__file__).resolve().parent.parent / "DEVELOPERS.md"
-MARKED = re.compile(r"(<!-- diagram -->\n)(.*?)(<!-- /diagram -->)", re.DOTALL)
+ROOT = Path(__file__).resolve().parent.parent
+DEVELOPERS = ROOT / "DEVELOPERS.md"
+DIAGRAMS = ROOT / "coach" / "session" / "DIAGRAMS.md"
 
 
 def drawn() -> str:
-    """Return the diagram as it stands in the developers' file."""
-    return f"```mermaid\n{mermaid()}\n```\n"
+    """Return the file of the diagrams as it is to stand."""
+    return f"""# The states of a session
+
+Drawn from the table in `table.py` by `python tests/test_documents.py`. A test compares the two.
+
+```mermaid
+{mermaid()}
+```
+"""
 
 
-def test_the_diagram_in_the_developers_file_is_the_table() -> None:
-    found = MARKED.search(DEVELOPERS.read_text("utf-8"))
-
-    assert found is not None, "DEVELOPERS.md has lost the markers of its diagram"
-    assert found[2] == drawn(), "draw it anew: python tests/test_documents.py"
+def test_the_diagrams_are_the_table() -> None:
+    assert DIAGRAMS.read_text("utf-8") == drawn(), "draw them anew: python tests/test_documents.py"
 
 
-RISKS = DEVELOPERS.parent / "tests" / "RISKS.md"
+def test_the_map_names_every_module_of_the_package_and_nothing_that_is_not_there() -> None:
+    part = DEVELOPERS.read_text("utf-8").partition("## The map\n")[2].partition("\n## ")[0]
+    named: dict[str, list[str]] = defaultdict(list)
+    for folder, text in re.findall(r"(?ms)^- \*\*`(coach/[\w/]*)`\*\*(.*?)(?=^- |\Z)", part):
+        named[folder] += re.findall(r"`(\w+\.py)`", text)
+    there: dict[str, list[str]] = defaultdict(list)
+    for path in (ROOT / "coach").rglob("*.py"):
+        if path.name not in {"__init__.py", "__main__.py"}:
+            there[f"{path.parent.relative_to(ROOT).as_posix()}/"].append(path.name)
+
+    assert {folder: sorted(names) for folder, names in named.items()} == {
+        folder: sorted(names) for folder, names in there.items()
+    }
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "tests/RISKS.md", "coach/PROVENANCE.md"])
+def test_a_file_that_a_document_names_is_there(document: str) -> None:
+    named = set(re.findall(r"`([\w*-][\w./*-]*/[\w.*-]+\.[a-z]+)`", (ROOT / document).read_text("utf-8")))
+    missing = [
+        name
+        for name in named
+        if not any(any(folder.glob(name.replace("LANGUAGE", "*"))) for folder in (ROOT, ROOT / "coach", ROOT / "tests"))
+    ]
+
+    assert named
+    assert missing == []
+
+
+RISKS = ROOT / "tests" / "RISKS.md"
 
 
 def risks() -> dict[str, list[list[str]]]:
@@ -49,7 +85,7 @@ def test_every_row_of_what_can_go_wrong_names_tests_that_are_there_or_says_why_n
 
 
 def test_every_command_that_measures_stands_in_the_table_of_the_results() -> None:
-    bench = DEVELOPERS.parent / "tests" / "bench"
+    bench = ROOT / "tests" / "bench"
     table = (bench / "RESULTS.md").read_text("utf-8").partition("\n## ")[0]
     commands = {path.name for path in bench.glob("*.py") if "__main__" in path.read_text("utf-8")}
 
@@ -58,5 +94,4 @@ def test_every_command_that_measures_stands_in_the_table_of_the_results() -> Non
 
 
 if __name__ == "__main__":
-    text = DEVELOPERS.read_text("utf-8")
-    DEVELOPERS.write_text(MARKED.sub(lambda found: found[1] + drawn() + found[3], text), "utf-8")
+    DIAGRAMS.write_text(drawn(), "utf-8")

@@ -1,4 +1,4 @@
-"""Draw the table of states as a diagram, for the developers' file."""
+"""Draw the table of states as a diagram, for DIAGRAMS.md."""
 
 from __future__ import annotations
 

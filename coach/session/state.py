@@ -13,7 +13,7 @@ from coach.tempo.units import to_samples
 
 
 class State(StrEnum):
-    """Where the session is; the diagram in DEVELOPERS.md shows how they follow each other."""
+    """Where the session is; DIAGRAMS.md shows how they follow each other."""
 
     OPENING = "opening"
     CHECKING = "checking"
