@@ -1,4 +1,4 @@
-"""Keep the record out of the loop's way: a slow disk holds nothing up, one that refuses is tried again."""
+"""Write the record without holding up the loop: a slow disk delays nothing, one that refuses is tried again."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which microphone and which loudspeaker a name means, of those that there are."""
+"""Choose the microphone and the loudspeaker that a name means."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whether the sound keeps the pace of a clock that goes on while the computer sleeps."""
+"""Tell whether the sound keeps pace with a clock that runs on while the computer sleeps."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Does the microphone still hear the coach, where it did? A loudspeaker that is off takes sound as ever."""
+"""Notice that the microphone no longer hears the coach: a loudspeaker that is off still takes sound."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Keep off the screen what the C code of a sound system writes there."""
+"""Keep the output of a sound system's C code off the screen."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Calls into a sound library that may never come back, as when its server stands still."""
+"""Make calls into a sound library that may never return, as when its server hangs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A device that keeps time with the wall: a simulated room for somebody who looks on."""
+"""Run a simulated room in step with the clock, for somebody who watches."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Measure, before the work begins, how the room sounds: does the microphone hear the coach, how loud is the rest."""
+"""Measure the room before the work begins: does the microphone hear the coach, how loud is everything else."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which program: the one that is named, or the one that a person uses, as they ran it last."""
+"""Choose the program: the one that is named, or the one that the person ran last."""
 
 from __future__ import annotations
 

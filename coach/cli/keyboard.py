@@ -1,4 +1,4 @@
-"""Keys pressed in the terminal, looked at without waiting for them."""
+"""Read the keys that are pressed in the terminal, without waiting for one."""
 
 from __future__ import annotations
 

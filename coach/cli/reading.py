@@ -1,4 +1,4 @@
-"""Say how far the reading of many sessions is: a bar in the terminal, or a step of the page."""
+"""Show how far the reading of many sessions has come: a bar in the terminal, or a step of the page."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the system tells this process: to end, or to stand still for a while.
+"""Handle what the system tells this process: to end, or to stop for a while.
 
 A command ends as with Ctrl-C, whoever told it. In a session nothing is broken off in the middle of a step, which would
 tear the record: what was told is noted, and the loop asks for it once a stretch.

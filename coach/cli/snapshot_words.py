@@ -1,4 +1,4 @@
-"""What a moment of a session is in words: the terminal and the page say the same."""
+"""Put a moment of a session into words, the same for the terminal and the page."""
 
 from __future__ import annotations
 

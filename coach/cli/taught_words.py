@@ -1,4 +1,4 @@
-"""What teaching words takes, for the terminal and the page: what is said, what is learnt, what it is good for."""
+"""Teach words, from the terminal or the page: what is said, what is learnt, how well it will work."""
 
 from __future__ import annotations
 

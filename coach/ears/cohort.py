@@ -1,4 +1,4 @@
-"""Other people's talk, as numbers: what taught words must not be taken for."""
+"""Other people's talk, as numbers: no taught word may be heard in it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Foretell, from what was taught, how often each word will be heard, how often falsely, and what that is good for.
+"""Forecast how often each taught word will be heard, how often falsely, and what use that allows.
 
 The rules, in the order in which they are applied:
 

@@ -1,4 +1,4 @@
-"""Tell words apart by what noise and other voices leave of them: where the last second lies among all words."""
+"""Tell words apart in noise and beside other voices, by a small network on their spectra."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Look at the person's own spectra, which noise and other voices leave alone better than the embeddings.
+"""Compare the person's own spectra, which suffer less from noise and other voices than the embeddings.
 
 Two measures of the last second. `near`: the cosine of where it lies among all words (likeness.py) to the middle of the
 word's takes, each mixed with noise and talk. `fits`: by how much it fits a take better than talk usually does, where

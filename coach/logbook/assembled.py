@@ -1,4 +1,4 @@
-"""Put the lines of a session's file together into one record of the session."""
+"""Assemble the lines of a session's file into the record of that session."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What was put together of a person's session files before, so that it need not be put together again.
+"""Keep what a person's session files came to, so that they need not be put together again.
 
 One file in the person's folder, which may go at any time: it only saves time. A row has a key, a seal and a record. The
 key is the SHA-256 of the session's id and of the bytes of its file, which are read and hashed on each use: a file that

@@ -1,4 +1,4 @@
-"""Close the sessions that died as interrupted, and go on writing in a file that is there."""
+"""Close sessions that died as interrupted, and continue a file that is already there."""
 
 from __future__ import annotations
 

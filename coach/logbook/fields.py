@@ -1,4 +1,4 @@
-"""A line as its class, and its fields as they stand in the file; both ways."""
+"""Turn the class of a line into the fields in the file, and back."""
 
 from __future__ import annotations
 

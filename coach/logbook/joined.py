@@ -1,4 +1,4 @@
-"""Put the parts of a session that broke off and was taken up together: one session of one day."""
+"""Join the parts of a session that broke off and was taken up: one session of one day."""
 
 from __future__ import annotations
 

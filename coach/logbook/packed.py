@@ -1,4 +1,4 @@
-"""A record as one line of JSON and back: of each dataclass its values in the order of its fields, and no names.
+"""Turn a record into one line of JSON and back: values in the order of the fields, without names.
 
 What comes back is checked, type by type: a line that holds anything else is refused.
 """

@@ -1,4 +1,4 @@
-"""Tell, without reading what they say, whether the lines of a session's file are to the letter what was written."""
+"""Tell whether the lines of a session's file are exactly what was written, without parsing them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Keep a place for whoever knows the secret: of connections that have not shown it few are kept, and none for long."""
+"""Keep room for whoever knows the secret: connections that have not shown it are few and short."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A private file that leads the browser to the page: what a program is started with, everybody on a machine can read.
+"""A private file that leads the browser to the page: everybody on a machine can read a program's arguments.
 
 The file holds an address that is good once and for a short time. Browsers that are shut off from hidden folders and
 from the folder for temporary files read a visible folder of the person's own, so that is tried first.

@@ -1,4 +1,4 @@
-"""What a program leaves out that a reader of it will ask for: warnings, on which nothing depends.
+"""Warn of what a program leaves out and its reader will ask for; nothing depends on it.
 
 The list follows the CERT reporting checklist (Slade 2016): who prescribes, equipment, each exercise replicable,
 starting level, progression rule, adverse events; and few exercises (Bachmann 2018: fewer than four helps adherence).

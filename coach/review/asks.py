@@ -1,4 +1,4 @@
-"""What asks for the clinician's decision beside the steps up that the program proposes."""
+"""Find what needs the clinician's decision, apart from the steps up that the program proposes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tell of everybody in a clinic how they stand, and who needs somebody to look, most urgent first."""
+"""Tell how everybody in a clinic is doing, and who needs a look, the most urgent first."""
 
 from __future__ import annotations
 

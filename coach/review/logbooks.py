@@ -1,4 +1,4 @@
-"""Find the logbooks of a clinic, and tell what of them can be read as it is and what is left out, by file and line."""
+"""Find the logbooks of a clinic, and tell by file and line what cannot be used."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the records of one person come to: pure figures for whoever reads the review.
+"""Compute the figures of a review from the records of one person.
 
 Prescribed (the plan of the day), counted (by the coach) and stated (by the person) are never added to each other. Each
 figure knows the sessions that it rests on. What cannot be used is listed, never silently dropped.

@@ -1,4 +1,4 @@
-"""Sort out which sessions count for a person, and what is asked of each over and over."""
+"""Decide which sessions of a person count, and answer what is asked of each again and again."""
 
 from __future__ import annotations
 

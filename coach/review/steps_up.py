@@ -1,4 +1,4 @@
-"""Which step-ups wait for a clinician's decision, of everybody in a clinic, from its tables and the kept programs."""
+"""Find the steps up that wait for a clinician's decision, of everybody in a clinic."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Fakes that whoever extends the coach needs: sessions, people, programs and histories made by chance, the rules."""
+"""Fakes for whoever extends the coach: random sessions, people, programs and histories, and the rules they keep."""
 
 from coach.session.soundless import SoundlessRun, made_up_length
 from coach.testing.histories import SimulatedCourse, TrueHistory, TrueSession, write_history

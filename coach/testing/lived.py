@@ -1,4 +1,4 @@
-"""Days made by chance: session after session without sound, each planned from the records of those before it."""
+"""Random days: session after session without sound, each planned from the records of those before it."""
 
 from __future__ import annotations
 

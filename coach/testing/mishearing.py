@@ -1,4 +1,4 @@
-"""Ears made by chance before a session without sound: they mishear, hear late, twice, or speak against each other."""
+"""Random ears before a session without sound: they mishear, hear late, twice, or contradict each other."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""People made by chance: who answer, or not, fittingly, or not, and now and then say anything at any moment."""
+"""Random people: they answer or not, fittingly or not, and now and then say anything at any moment."""
 
 from __future__ import annotations
 

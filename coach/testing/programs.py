@@ -1,4 +1,4 @@
-"""Programs and histories made by chance: every kind of work, every side mode, every limit, however odd together."""
+"""Random programs and histories: every kind of work, every side mode, every limit, however odd together."""
 
 from __future__ import annotations
 
