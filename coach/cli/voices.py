@@ -110,6 +110,12 @@ def _fetch(pack: VoicePack, source: str | None, sha256: str, home: Home, console
             f"It is not known where the speech model of {pack.language} can be had; "
             f"give an archive: coach voices fetch {pack.language} --from URL_OR_FILE"
         )
+    if source.startswith("https:") and not sha256:
+        unknown = (
+            f"What {source} must be is not known here, so it will not be opened. It is fetched to tell its SHA-256: "
+            "compare that with what its publisher says, then give it with --sha256."
+        )
+        _say(console, [unknown])
     target = own_folder(home.root, pack.language)
     with Progress(TextColumn("{task.description}"), BarColumn(), DownloadColumn(), console=console) as bar:
         task = bar.add_task(pack.language, total=None)

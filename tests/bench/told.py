@@ -148,6 +148,8 @@ def main() -> None:
                 write_history(
                     Home(root / "home"), "otto", read(shipped()["ankle_steady"]), SimulatedCourse(days=7), seed=1
                 )
+            if chance.random() < 0.3:  # the coach's clips are rendered anew
+                shutil.rmtree(root / "home" / "clips", ignore_errors=True)
             number = chance.choice(list(WHY))
             told = (chance.uniform(0.05, 1.1 * usual[command]), number, chance.choice((1, 1, 2)))
             status, err, took = run(root, COMMANDS[command], told)

@@ -119,8 +119,12 @@ def test_nothing_is_fetched_for_an_engine_that_is_not_here(
         (["fetch", "ko"], ""),
     ],
 )
-def test_the_digest_of_the_usual_archive_counts_for_that_archive_alone(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, given: list[str], wanted: str
+def test_the_digest_of_the_usual_archive_counts_for_that_archive_alone_and_of_another_it_is_said_before(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    given: list[str],
+    wanted: str,
 ) -> None:
     asked: list[str] = []
     monkeypatch.setattr(download, "fetch", lambda *_, sha256: asked.append(sha256))
@@ -128,6 +132,7 @@ def test_the_digest_of_the_usual_archive_counts_for_that_archive_alone(
     assert main(["voices", *given, "--home", str(tmp_path)]) == 0
 
     assert asked == [wanted]
+    assert ("it will not be opened" in capsys.readouterr().out) == (not wanted)
     assert len(load_pack("en").speech.sha256) == 64
 
 
