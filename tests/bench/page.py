@@ -121,8 +121,9 @@ def _halts_in_windows(args: argparse.Namespace) -> None:
     print(f"{args.halts} halts, {among}, {args.strangers} strangers that come back after {args.again:g} s; ms")
     try:
         with pulse_server() as env, quiet_room(env) as env:
-            heard_in = _spread(_heard(heard, args.halts, env)) if args.halts else "left out"
-            print(f"  press to silence, coach page        {heard_in}", flush=True)
+            found = _heard(heard, args.halts, env) if args.halts else []
+            print(f"  press to silence, coach page        {_spread(found)}", flush=True)
+            print("    each:", *(round(each) for each in found))
     except NoPulseError as error:
         print(f"  press to silence: not measured, {error}")
     if args.windows:

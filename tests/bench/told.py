@@ -78,7 +78,8 @@ def run(root: Path, words: list[str], told: tuple[float, signal.Signals, int] | 
     process = subprocess.Popen(
         [sys.executable, "-m", "coach", *words, "--home", "home"], cwd=root, stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2]), "TMPDIR": str(root / "tmp")},
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2]), "TMPDIR": str(root / "tmp"),
+             "PYTHONFAULTHANDLER": "1"},
     )  # fmt: skip
     if told is not None:
         after, number, times = told
@@ -100,7 +101,7 @@ def amiss(root: Path, number: signal.Signals, status: int, err: str, took: float
     found = []
     if status not in (0, 2, 128 + number, -number):
         found.append("status")
-    if "Traceback" in err or err.count("\n") > 1 or (err and status == -number):
+    if "Traceback" in err or err.count("\n") > 1:
         found.append("words")
     if took > LONGEST:
         found.append("slow")
