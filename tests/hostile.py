@@ -38,11 +38,11 @@ from coach.ears.features import EMBEDDING_WIDTH
 from coach.ears.learnt import SIZE, Learnt
 from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
-from coach.errors import SpeechError
+from coach.errors import RecordError, SpeechError
 from coach.history import past
-from coach.logbook import SessionRecord, packed
+from coach.logbook import SessionRecord
 from coach.logbook.assembled import assemble
-from coach.logbook.cached import Cache, _seal
+from coach.logbook.cached import Cache, _row, _seal
 from coach.logbook.decisions import decided
 from coach.logbook.lines import read_lines, seal
 from coach.logbook.reading import held
@@ -255,14 +255,18 @@ def row(data: bytes) -> None:
     path = _folder() / "rows"
     key = "0" * 64
     path.write_bytes(key.encode() + b" " + _seal(key, data) + b" " + data)
-    taken = Cache(path).taken(key)
-    if taken is not None and taken.record is not None:
-        _shown(taken.record, [one.text for one in taken.problems])
-        _review(taken.record)
+    taken = Cache(path).taken(key, path.with_name("absent"))
+    if taken is None or taken.session is None:
+        return
+    plan(_program(), past([taken.session], taken.session.brief.program), date(2027, 1, 13))
+    with suppress(RecordError):  # it is none, and the file that says so is not there
+        _shown(taken.session.record, [])
+        _review(taken.session.record)
 
 
 def _rows() -> list[bytes]:
-    return [packed.pack(held(data, SESSION)).encode() for data in _sessions()]
+    made = (_row("0" * 64, held(sealed(data), SESSION)).partition(b" ")[2] for data in _sessions())
+    return [row for row in made if row]
 
 
 def clinic(data: bytes) -> None:

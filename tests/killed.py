@@ -327,7 +327,7 @@ def count_day(records: tuple[SessionRecord, ...], program: Program, first: Today
     counted = Counter((one.exercise, one.side) for one in begun)
     left.beyond += sum((counted - most_of(first)).values())
     left.days += len(past(records, program.id)) - 1
-    (whole,) = joined(records)
+    (whole,) = (one.record for one in joined(records))
     left.twice += len(whole.sets) - len({one.set_id for one in whole.sets})
 
 

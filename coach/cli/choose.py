@@ -10,8 +10,8 @@ from pathlib import Path
 from coach.cli.session_setup import Prepared, halts_in, planned
 from coach.errors import CoachError, ProgramError
 from coach.history import day_of
-from coach.logbook import SessionRecord
 from coach.logbook.files import UnreadableError
+from coach.logbook.logged import Brief
 from coach.logbook.reading import History
 from coach.logbook.store import Home, Person
 from coach.program.load import USUAL_GAP
@@ -29,12 +29,12 @@ class InUse:
     """The day of its last session."""
 
 
-def in_use(records: Iterable[SessionRecord]) -> tuple[InUse, ...]:
+def in_use(sessions: Iterable[Brief]) -> tuple[InUse, ...]:
     """Return the programs that a person has used, the one that was run last at the end."""
     found: dict[str, InUse] = {}
-    for record in records:
-        found.pop(record.program, None)
-        found[record.program] = InUse(record.program, record.digest, day_of(record) or date.min)
+    for one in sessions:
+        found.pop(one.program, None)
+        found[one.program] = InUse(one.program, one.digest, day_of(one) or date.min)
     return tuple(found.values())
 
 
@@ -74,7 +74,7 @@ def chosen(name: str | None, home: Home, person: Person) -> Prepared:
     rested as long as its own gap is laid aside. Raises CoachError that names the candidates.
     """
     history = home.history(person.id)
-    known = in_use(history.records)
+    known = in_use(history.briefs)
     if name is not None:
         own = next((one for one in known if one.id == name), None)
         if own is None or Path(name).is_file():

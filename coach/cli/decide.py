@@ -93,7 +93,7 @@ def _prepared(args: argparse.Namespace, home: Home, person: Person, history: His
         prepared = chosen(args.program, home, person)
         _exercise_of(prepared, args.exercise)
         return prepared
-    known = in_use(history.records)
+    known = in_use(history.briefs)
     if not known:
         raise CoachError(f"{no_session(home, person)}; name the program with --program.")
     opened: list[Prepared] = []

@@ -11,9 +11,9 @@ from textwrap import fill
 from coach.cli.labels import Labels, shown
 from coach.cli.reading import home_of
 from coach.errors import CoachError
-from coach.logbook import SessionRecord
 from coach.logbook.files import UnreadableError
 from coach.logbook.handover import pack_up
+from coach.logbook.logged import LoggedSession
 from coach.logbook.store import Home
 from coach.outputs import check, write
 from coach.voice.pack import languages, load_pack
@@ -67,10 +67,10 @@ def run(args: argparse.Namespace) -> int:
 
 def labels_for(home: Home, person: str = "") -> Labels:
     """Return the labels of the language in which a person trains; without one, English."""
-    records: tuple[SessionRecord, ...] = ()
+    sessions: tuple[LoggedSession, ...] = ()
     with suppress(UnreadableError):  # what cannot be read is said where it matters
-        records = home.history(person).records if person else ()
-    language = next((record.language for record in reversed(records)), "")
+        sessions = home.history(person).sessions if person else ()
+    language = sessions[-1].record.language if sessions else ""
     return Labels(load_pack(language if language in languages() else "en").screens)
 
 

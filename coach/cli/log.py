@@ -20,6 +20,7 @@ from coach.cli.reading import home_of
 from coach.errors import RecordError, did_you_mean
 from coach.logbook import SessionRecord
 from coach.logbook.files import UnreadableError
+from coach.logbook.logged import Brief
 from coach.logbook.reading import FileProblem, History, unreadable
 from coach.logbook.store import Home
 
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
 
 def find(history: History, session: str, person: str) -> SessionRecord:
     """Return the session of that id, or the last. Raises RecordError that lists the candidates."""
-    known = [record.session for record in history.records]
+    known = [one.session for one in history.briefs]
     lost = [
         one for one in history.problems if not one.line and one.path.stem in {each.session for each in history.unread}
     ]
@@ -77,10 +78,9 @@ def find(history: History, session: str, person: str) -> SessionRecord:
     if not known:
         raise RecordError(f'"{person}" has no session yet; begin one with: coach start --person {person}')
     if session == "last":
-        return history.records[-1]
-    for record in history.records:
-        if record.session == session:
-            return record
+        return history.sessions[-1].record
+    if session in known:
+        return history.sessions[known.index(session)].record
     raise RecordError(f'"{person}" has no session "{session}"; {did_you_mean(session, known)}')
 
 
@@ -98,11 +98,11 @@ def people(everybody: dict[str, History], home: Home, labels: Labels) -> Rendera
         return Text(labels("log_nobody"))
     table = _table(labels, "person", "sessions", "last", "ended")
     for person, history in everybody.items():
-        last = history.records[-1] if history.records else None
+        last = history.sessions[-1].brief if history.sessions else None
         name = _name(home, person)
         table.add_row(
             f"{person} ({shown(name)})" if name else person,
-            str(len(history.records)),
+            str(len(history.sessions)),
             when(last.began) if last else "-",
             _end(last, labels) if last else "-",
         )
@@ -131,11 +131,11 @@ def sessions(
     person: str, history: History, labels: Labels, zone: tzinfo | None = None, *, whole: bool = False
 ) -> RenderableType:
     """Return a person's newest sessions, or the `whole` of them, oldest first, and what is wrong with their files."""
-    if not history.records and not history.problems:
+    if not history.sessions and not history.problems:
         return Text(labels("log_no_sessions", person=person))
     table = _table(labels, "session", "when", "program", "sets", "pain", "halts", "ended")
-    shown_here = history.records if whole else history.records[-MOST_SHOWN:]
-    for record in shown_here:
+    shown_here = history.sessions if whole else history.sessions[-MOST_SHOWN:]
+    for record in (one.record for one in shown_here):
         pain = record.highest_pain
         table.add_row(
             shown(record.session),
@@ -146,7 +146,7 @@ def sessions(
             str(len(record.halts)),
             _end(record, labels),
         )
-    earlier = len(history.records) - len(shown_here)
+    earlier = len(history.sessions) - len(shown_here)
     above = labels("log_earlier", n=earlier, command=f"coach log {person} --all") if earlier else ""
     return _with_problems(table, history.problems, above)
 
@@ -156,8 +156,8 @@ def people_json(everybody: dict[str, History]) -> dict[str, Any]:
     listed = [
         {
             "person": person,
-            "sessions": len(history.records),
-            "last": _brief(history.records[-1:]),
+            "sessions": len(history.sessions),
+            "last": _brief(history.briefs[-1:]),
             "problems": [_problem(one) for one in history.problems if not one.line],
         }
         for person, history in everybody.items()
@@ -218,8 +218,8 @@ def _table(labels: Labels, *columns: str) -> Table:
     return table
 
 
-def _end(record: SessionRecord, labels: Labels) -> str:
-    return labels.word("end", record.why or "missing")
+def _end(session: Brief | SessionRecord, labels: Labels) -> str:
+    return labels.word("end", session.why or "missing")
 
 
 def _of(problems: Sequence[FileProblem], record: SessionRecord) -> list[FileProblem]:
@@ -230,5 +230,5 @@ def _problem(one: FileProblem) -> dict[str, Any]:
     return {"file": str(one.path), "line": one.line, "text": one.text}
 
 
-def _brief(records: Sequence[SessionRecord]) -> dict[str, Any] | None:
-    return next(({"session": one.session, "began": one.began, "why": one.why} for one in records), None)
+def _brief(sessions: Sequence[Brief]) -> dict[str, Any] | None:
+    return next(({"session": one.session, "began": one.began, "why": one.why} for one in sessions), None)

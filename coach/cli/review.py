@@ -17,9 +17,9 @@ from rich.text import Text
 from coach.cli.labels import Labels, shown
 from coach.cli.reading import home_of
 from coach.errors import CoachError, ProgramError
-from coach.logbook import SessionRecord
 from coach.logbook.files import UnreadableError
-from coach.logbook.reading import unreadable
+from coach.logbook.logged import Brief
+from coach.logbook.reading import uncollected, unreadable
 from coach.logbook.store import Decisions, Home, wall_clock
 from coach.logbook.writing import ENDING
 from coach.outputs import check, write
@@ -116,33 +116,32 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
         decided, known = home.decisions(person), True
     except UnreadableError as error:  # without them nobody knows which level was reached
         decided, known = Decisions((), (), (unreadable(error.path, error),)), False
-    programs, lost = kept_programs(home, person, history.records)
+    programs, lost = kept_programs(home, person, history.briefs)
     problems = [LeftOut(one.path.name, one.line, "", one.text) for one in (*history.problems, *decided.problems)]
-    files = tuple((path.name, record) for path, record in zip(history.paths, history.records, strict=True))
+    files = tuple((path.name, one) for path, one in zip(history.paths, history.sessions, strict=True))
     now = wall_clock().astimezone()
-    found = review(
-        person,
-        files,
-        programs=programs,
-        now=now,
-        since=since,
-        problems=(*problems, *lost),
-        decisions=decided.decisions,
-        unread=history.unread,
-    )
+    with uncollected():
+        found = review(
+            person,
+            files,
+            programs=programs,
+            now=now,
+            since=since,
+            problems=(*problems, *lost),
+            decisions=decided.decisions,
+            unread=history.unread,
+        )
     return found if known else replace(found, proposals=())
 
 
-def kept_programs(
-    home: Home, person: str, records: Iterable[SessionRecord]
-) -> tuple[Mapping[str, Program], list[LeftOut]]:
+def kept_programs(home: Home, person: str, sessions: Iterable[Brief]) -> tuple[Mapping[str, Program], list[LeftOut]]:
     """Return the very program versions that the sessions ran, by digest, and what is wrong with the kept files.
 
     Where a version was not kept, one that travels with the package stands in if it is the same to the letter.
     """
     programs: dict[str, Program] = {}
     lost: list[LeftOut] = []
-    for name, digest in sorted({(record.program, record.digest) for record in records if record.digest}):
+    for name, digest in sorted({(one.program, one.digest) for one in sessions if one.digest}):
         try:
             path = home.kept(person, name, digest)
         except UnreadableError as error:

@@ -76,9 +76,9 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "", histo
     if home is None or person not in home.people():
         return Prepared(program, pack, plan(program, (), wall_clock().astimezone().date()), file.data)
     history = history or home.history(person)
-    sessions = past(history.records, program.id, history.unread)
+    sessions = past(history.sessions, program.id, history.unread)
     today = plan(program, sessions, home.today(), home.decisions(person).decisions)
-    broken = broken_off(history.records, program.id, home.now())
+    broken = broken_off(history.sessions, program.id, home.now())
     known = broken is not None and sessions[-1].session == broken.session  # else what is left of it, nobody knows
     left = take_up(today, broken) if broken and known else None
     return Prepared(program, pack, today, file.data, broken, history, left, sessions)
@@ -213,8 +213,8 @@ def keep(prepared: Prepared, home: Home, person: str) -> None:
     program = prepared.program
     home.keep_program(person, program.id, program.digest, prepared.data)
     versions = [one.digest for one in home.decisions(person).versions if one.program == program.id]
-    records = (prepared.history if prepared.history.records else home.history(person)).records
-    ran = [one.digest for one in records if one.program == program.id]
+    known = (prepared.history if prepared.history.sessions else home.history(person)).briefs
+    ran = [one.digest for one in known if one.program == program.id]
     before = (versions or ran or [""])[-1]
     if not versions or before != program.digest:
         on = program.written_by.on
@@ -287,6 +287,6 @@ def record_after(home: Home, person: str, ran: Ran) -> SessionRecord:
 
 def record_of(home: Home, person: str, session: str) -> SessionRecord:
     """Return the record of a session that is kept here."""
-    record = read_session(home.person(person).sessions / f"{session}{ENDING}").record
-    assert record is not None, "its first line is on the disk before anything is heard"
-    return record
+    found = read_session(home.person(person).sessions / f"{session}{ENDING}").session
+    assert found is not None, "its first line is on the disk before anything is heard"
+    return found.record

@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     if chosen_part is None:
         return 0
     prepared = chosen_part
-    for problem in problems(home.history(person.id), home.decisions(person.id), labels):
+    for problem in problems(prepared.history, home.decisions(person.id), labels):
         console.print(f"! {problem}", soft_wrap=True, markup=False)
     enrolment = taught_by(person, prepared.pack)
     if enrolment is not None:

@@ -97,4 +97,4 @@ def clauses(proposal: Proposal, labels: Labels) -> Iterable[str]:
 def problems(history: History, decided: Decisions, labels: Labels) -> Iterable[str]:
     """Yield what is wrong with the files that the plan rests on."""
     yield from (shown(str(problem)) for problem in (*history.problems, *decided.problems))
-    yield from (labels("today_undated", session=shown(session)) for session in undated(history.records))
+    yield from (labels("today_undated", session=shown(session)) for session in undated(history.briefs))

@@ -1,33 +1,36 @@
 """Keep what a person's session files came to, so that they need not be put together again.
 
-One file in the person's folder, which may go at any time: it only saves time. A row has a key, a seal and a record. The
-key is the SHA-256 of the session's id and of the bytes of its file, which are read and hashed on each use: a file that
-was changed has no row. The seal is that of key, record and the source of logbook and loglines: a row that was damaged,
-or written by another version, counts for nothing. The newest sessions, on which levels and amounts rest above all, are
-put together from their files in each process. A row that says other than its file does away with all rows.
+One file in the person's folder, which may go at any time: it only saves time. A row has a key, a seal, a brief and a
+record. The key is the SHA-256 of the session's id and of the bytes of its file, which are read and hashed on each use:
+a file that was changed has no row; nor has one that anything is wrong with. The seal is that of key, brief, record and
+the source that they come from: a row that was damaged, or written by another version, counts for nothing. The record is
+unpacked when somebody asks for it. The newest sessions, on which levels and amounts rest above all, are put together
+from their files in each process. A row that says other than its file does away with all rows.
 
 The seal keeps no secret, as that of a session's file keeps none: whoever may write in the folder can write both anew.
 """
 
 from __future__ import annotations
 
-import gc
 import os
 import stat
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 from hashlib import sha256
 from pathlib import Path
 
 from coach.errors import RecordError
 from coach.logbook import files
 from coach.logbook.fields import UnfitField
+from coach.logbook.logged import Brief, LoggedSession
 from coach.logbook.packed import pack, unpack
-from coach.logbook.reading import Held, History, held, read_history
-from coach.logbook.writing import ENDING
+from coach.logbook.reading import Held, History, hold_anew, id_of, read_history, uncollected
+from coach.logbook.session_record import SessionRecord
 from coach.loglines import kinds
+from coach.program import model
 from coach.progress import HowFar
+from coach.session import past, plan
 
 NAME = ".records"
 """Of the file; the dot keeps it out of what is handed over."""
@@ -54,35 +57,32 @@ class Cache:
             return read_history(ordered, sound=sound)
         used: list[str] = []
 
-        def hold(data: bytes, named: str) -> Held:
-            key = _key(data, named)
+        def hold(path: Path, data: bytes) -> Held:
+            key = _key(data, id_of(path))
             used.append(key)
             if key not in self._known:
-                self._known[key] = self.taken(key) or held(data, named)
+                self._known[key] = self.taken(key, path) or hold_anew(path, data)
             tell(len(used), len(ordered))
             return self._known[key]
 
-        collecting = gc.isenabled()
-        gc.disable()  # a million small values that all stay: to look for waste among them takes a third of the time
-        try:
-            self._prove(ordered[-NEWEST:])
-            return read_history(ordered, sound=sound, hold=hold)
-        finally:  # also of what was begun and broken off
-            if collecting:
-                gc.enable()
-            self._keep(used)
+        with uncollected():
+            try:
+                self._prove(ordered[-NEWEST:])
+                return read_history(ordered, sound=sound, hold=hold)
+            finally:  # also of what was begun and broken off
+                self._keep(used)
 
-    def taken(self, key: str) -> Held | None:
-        """Return what the row of a key holds; None if there is none that is good."""
+    def taken(self, key: str, path: Path) -> Held | None:
+        """Return what the row of a key holds; None if there is none that is good. `path` is the session's file."""
         row = self._rows.get(key)
         if row is None:
             return None
         sealed, _, packed = row.partition(b" ")
-        try:
-            if sealed == _seal(key, packed):
-                return _sensible(unpack(Held, packed.decode("utf-8")))
-        except (UnfitField, UnicodeDecodeError):
-            pass
+        if sealed == _seal(key, packed):
+            brief, _, record = packed.partition(_BETWEEN)
+            with suppress(UnfitField, UnicodeDecodeError):
+                known = unpack(Brief, brief.decode("utf-8"))
+                return Held((), LoggedSession(known, partial(_record, key, path, record)))
         del self._rows[key]
         return None
 
@@ -92,10 +92,10 @@ class Cache:
         honest = True
         for path in newest:
             with suppress(RecordError):
-                data, named = files.read_file(path), path.name.removesuffix(ENDING)
-                key = _key(data, named)
+                data = files.read_file(path)
+                key = _key(data, id_of(path))
                 if key not in self._known:
-                    proven[key] = held(data, named)
+                    proven[key] = hold_anew(path, data)
                     made = _row(key, proven[key])
                     honest = honest and self._rows.get(key, made) == made
         if not honest:
@@ -152,17 +152,36 @@ class Cache:
             return True
 
 
+_BETWEEN = b"\t"
+"""Between brief and record; within JSON it is written otherwise."""
+
+
 def _key(data: bytes, named: str) -> str:
-    return sha256(os.fsencode(named) + b"\0" + data).hexdigest()
+    key = sha256(os.fsencode(named) + b"\0")
+    key.update(data)
+    return key.hexdigest()
 
 
 def _row(key: str, found: Held) -> bytes:
-    """Return a row without its key; empty if it cannot be written."""
+    """Return a row without its key; empty where there is to be none."""
+    if found.problems or found.session is None:
+        return b""
     try:
-        packed = pack(found).encode("utf-8")
+        packed = _BETWEEN.join(pack(one).encode("utf-8") for one in (found.session.brief, found.session.record))
     except UnicodeEncodeError:  # the name of the file is none that can be told
         return b""
     return _seal(key, packed) + b" " + packed
+
+
+def _record(key: str, path: Path, packed: bytes) -> SessionRecord:
+    """Return the record of a row; where it holds none that could be, that of the file, if it is as it was."""
+    with suppress(UnfitField, UnicodeDecodeError):
+        return _sensible(unpack(SessionRecord, packed.decode("utf-8")))
+    data = files.read_file(path)
+    found = hold_anew(path, data).session if _key(data, id_of(path)) == key else None
+    if found is None:
+        raise RecordError(f"{path} was changed just now, or {NAME} in the folder above it: delete that, and try again.")
+    return found.record
 
 
 def _seal(key: str, packed: bytes) -> bytes:
@@ -173,13 +192,13 @@ def _seal(key: str, packed: bytes) -> bytes:
 def _source() -> bytes:
     """Return the digest of the source that puts records together: what another version of it made is not taken."""
     folders = (Path(__file__).parent, Path(kinds.__file__).parent)
-    sources = (path.read_bytes() for folder in folders for path in sorted(folder.glob("*.py")))
-    return sha256(b"\0".join(sources)).digest()
+    others = (Path(module.__file__ or "") for module in (past, plan, model))  # for a type and two constants
+    sources = (*(path for folder in folders for path in sorted(folder.glob("*.py"))), *others)
+    return sha256(b"\0".join(path.read_bytes() for path in sources)).digest()
 
 
-def _sensible(found: Held) -> Held:
-    """Return what a row holds. Raises UnfitField if it is nothing that could have been put together from lines."""
-    for record in (found.record, found.sound):
-        if record is not None and not (record.rate > 0 and record.seconds >= 0 and record.parts == 1):
-            raise UnfitField("is no record of a file")
-    return found
+def _sensible(record: SessionRecord) -> SessionRecord:
+    """Return a record. Raises UnfitField if it is nothing that could have been put together from lines."""
+    if not (record.rate > 0 and record.seconds >= 0 and record.parts == 1):
+        raise UnfitField("is no record of a file")
+    return record

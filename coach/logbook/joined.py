@@ -4,23 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import reduce
 
+from coach.logbook.logged import LoggedSession, logged
 from coach.logbook.session_record import EarRecord, SessionRecord
 
 
-def joined(records: Iterable[SessionRecord]) -> tuple[SessionRecord, ...]:
-    """Return the records in order of their beginnings, each with the sessions that took it up.
+def joined(sessions: Iterable[LoggedSession | SessionRecord]) -> tuple[LoggedSession, ...]:
+    """Return the sessions in order of their beginnings, each with those that took it up.
 
     What takes up a session that is not there, or one of another program, stands by itself.
     """
-    found: dict[str, SessionRecord] = {}
-    for record in sorted(records, key=lambda one: (one.began, one.session)):
-        before = found.get(record.continues)
-        if before is not None and before.program == record.program:
-            found[record.continues] = _with(before, record)
+    found: dict[str, list[LoggedSession]] = {}
+    for one in sorted(map(logged, sessions), key=lambda one: (one.brief.began, one.brief.session)):
+        before = found.get(one.brief.continues)
+        if before is not None and before[0].brief.program == one.brief.program:
+            before.append(one)
         else:
-            found[record.session] = record
-    return tuple(found.values())
+            found[one.brief.session] = [one]
+    return tuple(
+        logged(reduce(_with, (part.record for part in parts))) if len(parts) > 1 else parts[0]
+        for parts in found.values()
+    )
 
 
 def _with(first: SessionRecord, then: SessionRecord) -> SessionRecord:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from coach.loglines.kinds import Answer
 
 
@@ -24,3 +26,8 @@ def worse(one: Answer, other: Answer) -> Answer:
     if known:
         return max(known, key=lambda pain: (edge(pain) or 0, isinstance(pain, int)))
     return other if one is None else one
+
+
+def highest(pains: Iterable[Answer]) -> int | None:
+    """Return the highest that any of the answers may mean, of an effort too; None: they tell of none."""
+    return max((known for pain in pains if (known := edge(pain)) is not None), default=None)

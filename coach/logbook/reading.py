@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+import gc
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +12,7 @@ from pathlib import Path
 from coach.logbook import files
 from coach.logbook.assembled import assemble
 from coach.logbook.lines import Line, Problem, read_lines
+from coach.logbook.logged import Brief, LoggedSession, logged
 from coach.logbook.session_record import SessionRecord
 from coach.logbook.writing import ENDING
 from coach.session.past import PastSession
@@ -36,12 +39,35 @@ class FileProblem:
 class History:
     """All sessions of a person, oldest first, and what is wrong with their files."""
 
-    records: tuple[SessionRecord, ...]
+    sessions: tuple[LoggedSession, ...]
     problems: tuple[FileProblem, ...]
     paths: tuple[Path, ...] = ()
-    """The file of each record."""
+    """The file of each session."""
     unread: tuple[PastSession, ...] = ()
     """For each file of which nothing is known the session that may be in it; the file is among the problems."""
+
+    @property
+    def briefs(self) -> tuple[Brief, ...]:
+        """What is asked of the sessions without their whole records."""
+        return tuple(one.brief for one in self.sessions)
+
+    @property
+    def records(self) -> tuple[SessionRecord, ...]:
+        """The whole records, of which each is made on first use: who needs a few asks the sessions for theirs."""
+        with uncollected():
+            return tuple(one.record for one in self.sessions)
+
+
+@contextmanager
+def uncollected() -> Iterator[None]:
+    """Look for no waste meanwhile: among a million small values that all stay it takes a third of the time."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +75,19 @@ class Held:
     """What the bytes of a session's file hold."""
 
     problems: tuple[Problem, ...]
-    record: SessionRecord | None
+    session: LoggedSession | None
     """Of all its lines; None: there is none."""
     suspect: bool = False
     """Whether lines of it have a problem."""
-    sound: SessionRecord | None = None
-    """If so, the record without them."""
+    sound: LoggedSession | None = None
+    """If so, the session without them."""
 
 
 @dataclass(frozen=True, slots=True)
 class SessionFile:
     """What one file among the sessions holds."""
 
-    record: SessionRecord | None
+    session: LoggedSession | None
     problems: tuple[FileProblem, ...]
     unread: PastSession | None = None
 
@@ -70,40 +96,50 @@ def held(data: bytes, named: str) -> Held:
     """Put together what the bytes of a session's file hold; `named` is the session's id by the name of its file."""
     reading = read_lines(text_of(data), named)
 
-    def record(lines: Sequence[Line]) -> SessionRecord | None:
+    def session(lines: Sequence[Line]) -> LoggedSession | None:
         if not lines:
             return None
         made = replace(assemble(lines), doubtful=bool(reading.problems))
-        return replace(made, session=made.session or named)
+        return logged(replace(made, session=made.session or named))
 
-    whole = record(reading.lines)
+    whole = session(reading.lines)
     if not reading.suspect:
         return Held(reading.problems, whole)
     sound = [line for index, line in enumerate(reading.lines) if index not in reading.suspect]
-    return Held(reading.problems, whole, suspect=True, sound=record(sound))
+    return Held(reading.problems, whole, suspect=True, sound=session(sound))
 
 
-HoldFile = Callable[[bytes, str], Held]
-"""`held`, or what remembers what it returned."""
+HoldFile = Callable[[Path, bytes], Held]
+"""Says what the bytes of a file at a path hold: `held`, or what remembers what it returned."""
 
 
-def read_history(paths: Iterable[Path], *, sound: bool = False, hold: HoldFile = held) -> History:
+def hold_anew(path: Path, data: bytes) -> Held:
+    """Put together what the bytes of a file hold."""
+    return held(data, id_of(path))
+
+
+def id_of(path: Path) -> str:
+    """Return the session's id by the name of its file."""
+    return path.name.removesuffix(ENDING)
+
+
+def read_history(paths: Iterable[Path], *, sound: bool = False, hold: HoldFile = hold_anew) -> History:
     """Read session files, in any order, into one history. Never fails because of what a file is or holds.
 
     With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
     """
     read = [(read_session(path, sound=sound, hold=hold), path) for path in sorted(paths)]
-    known = [(one.record, path) for one, path in read if one.record is not None]
-    known.sort(key=lambda one: (one[0].began, one[0].session, one[1].name))
+    known = [(one.session, path) for one, path in read if one.session is not None]
+    known.sort(key=lambda one: (one[0].brief.began, one[0].brief.session, one[1].name))
     return History(
-        tuple(record for record, _ in known),
+        tuple(session for session, _ in known),
         tuple(problem for one, _ in read for problem in one.problems),
         tuple(path for _, path in known),
         tuple(one.unread for one, _ in read if one.unread is not None),
     )
 
 
-def read_session(path: Path, *, sound: bool = False, hold: HoldFile = held) -> SessionFile:
+def read_session(path: Path, *, sound: bool = False, hold: HoldFile = hold_anew) -> SessionFile:
     """Read one file; `sound` as in `read_history`. Never fails because of what the file is or holds."""
     try:
         data = files.read_file(path)
@@ -111,13 +147,13 @@ def read_session(path: Path, *, sound: bool = False, hold: HoldFile = held) -> S
         return SessionFile(None, ())
     except files.UnreadableError as error:
         return SessionFile(None, (unreadable(path, error),), lost_session(path))
-    found = hold(data, path.name.removesuffix(ENDING))
+    found = hold(path, data)
     problems = tuple(FileProblem(path, problem.line, problem.text) for problem in found.problems)
-    record = found.sound if sound and found.suspect else found.record
-    if record is None:
+    session = found.sound if sound and found.suspect else found.session
+    if session is None:
         lost = lost_session(path) if data else None
         return SessionFile(None, (*problems, FileProblem(path, 0, "holds no session")), lost)
-    return SessionFile(record, problems)
+    return SessionFile(session, problems)
 
 
 def unreadable(path: Path, error: files.UnreadableError, meanwhile: str = "counts for nothing") -> FileProblem:
@@ -132,7 +168,7 @@ def text_of(data: bytes) -> str:
 
 def lost_session(path: Path) -> PastSession:
     """Return the session that may be in a file, as of the moment in its name, or else of its last change."""
-    named = path.name.removesuffix(ENDING)
+    named = id_of(path)
     try:
         began = datetime.strptime(named.rpartition("-")[0], STAMP).replace(tzinfo=UTC)
     except ValueError:

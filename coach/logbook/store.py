@@ -120,12 +120,12 @@ class Home:
         return self.now().date()
 
     def people(self) -> tuple[str, ...]:
-        """Return the ids of the people here, in order; also of one in whose folder's place something else stands."""
+        """Return the ids of the people here, in order."""
         try:
             there = files.list_folder(self.root / PEOPLE)
         except files.AbsentError:
             return ()
-        return tuple(path.name for path in there if _ID.fullmatch(path.name))
+        return tuple(path.name for path in there if _ID.fullmatch(path.name) and not path.is_file())
 
     def person(self, person_id: str) -> Person:
         """Return the person of that id.
@@ -213,15 +213,15 @@ class Home:
         cache = self._caches.setdefault(person_id, cached.Cache(here.folder / cached.NAME))
         found = cache.history(self._paths(person_id), sound=sound, tell=self.tell)
         named = here.problems
-        read = list(zip(found.records, found.paths, strict=True))
-        theirs = [(record, path) for record, path in read if record.person in ("", person_id)]
+        read = list(zip(found.sessions, found.paths, strict=True))
+        theirs = [(session, path) for session, path in read if session.brief.person in ("", person_id)]
         others = [
-            FileProblem(path, 1, f"is a session of another person: {record.person}")
-            for record, path in read
-            if record.person not in ("", person_id)
+            FileProblem(path, 1, f"is a session of another person: {session.brief.person}")
+            for session, path in read
+            if session.brief.person not in ("", person_id)
         ]
-        records, paths = (tuple(part) for part in zip(*theirs, strict=True)) if theirs else ((), ())
-        return replace(found, records=records, problems=(*named, *found.problems, *others), paths=paths)
+        sessions, paths = (tuple(part) for part in zip(*theirs, strict=True)) if theirs else ((), ())
+        return replace(found, sessions=sessions, problems=(*named, *found.problems, *others), paths=paths)
 
     def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
         """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from coach.logbook import SessionRecord
+from coach.logbook.logged import LoggedSession
 from coach.program.model import Limits
 from coach.session.past import Decision
 from coach.session.proposals import Proposal
@@ -37,7 +38,7 @@ class Pain:
 class Visit:
     """One session that counts, with what is asked of it over and over."""
 
-    record: SessionRecord
+    session: LoggedSession
     file: str
     began: datetime
     """Local time."""
@@ -55,6 +56,11 @@ class Visit:
     """Highest effort told."""
     tension_prescribed_s: float | None
     """Seconds under tension of the plan of the day; None: it cannot be known."""
+
+    @property
+    def record(self) -> SessionRecord:
+        """All that is known of it."""
+        return self.session.record
 
     @property
     def day(self) -> date:

@@ -104,13 +104,13 @@ def _proposals(
     today: date,
 ) -> tuple[Proposal, ...]:
     """Return the steps up that the latest kept version of each program provides for, whatever `since` is."""
-    records = [visit.record for visit in visits]
-    latest = {record.program: programs[record.digest] for record in records if record.digest in programs}
+    sessions = [visit.session for visit in visits]
+    latest = {one.brief.program: programs[one.brief.digest] for one in sessions if one.brief.digest in programs}
     return tuple(
         proposal
         for name, program in latest.items()
         for proposal in proposals(
-            program, past(records, name, unread), tuple(one for one in decisions if one.program == name), today
+            program, past(sessions, name, unread), tuple(one for one in decisions if one.program == name), today
         )
     )
 

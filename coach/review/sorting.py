@@ -7,17 +7,17 @@ from datetime import datetime
 
 from coach.logbook import PlanEntry, SessionRecord, joined
 from coach.logbook.decisions import local_moment
+from coach.logbook.logged import Brief, LoggedSession, logged
 from coach.logbook.pain import edge, is_pain
 from coach.loglines.kinds import Answer
 from coach.program.model import Exercise, Hold, Program, tension_of_one
 from coach.review.figures import LeftOut, Pain, Visit, worst
-from coach.session.plan import NEXT_DAY
 
 CLOCK_JUMP = 300.0
 """Seconds by which the clock of the day may run away from the session's own time before it is said."""
 
-Files = Sequence[tuple[str, SessionRecord]]
-"""Name of the file and the record in it."""
+Files = Sequence[tuple[str, LoggedSession | SessionRecord]]
+"""Name of the file and the session in it."""
 
 
 def sort_out(
@@ -28,30 +28,32 @@ def sort_out(
     A session that broke off and was taken up is one.
     """
     left_out: list[LeftOut] = []
-    fit: dict[str, tuple[str, SessionRecord, datetime]] = {}
-    for file, record in sorted(files, key=lambda one: (one[1].began, one[0])):
-        began = local_moment(record.began)
+    fit: dict[str, tuple[str, LoggedSession, datetime]] = {}
+    known = [(file, logged(one)) for file, one in files]
+    for file, session in sorted(known, key=lambda one: (one[1].brief.began, one[0])):
+        brief = session.brief
+        began = local_moment(brief.began)
         if began is None:
             left_out.append(LeftOut(file, 1, "left_no_time"))
-        elif not record.person:
+        elif not brief.person:
             left_out.append(LeftOut(file, 1, "left_nobody"))
-        elif record.person != person:
-            left_out.append(LeftOut(file, 1, "left_another", record.person))
+        elif brief.person != person:
+            left_out.append(LeftOut(file, 1, "left_another", brief.person))
         elif began > now:
-            left_out.append(LeftOut(file, 1, "left_future", record.began))
-        elif record.session in fit:
-            left_out.append(LeftOut(file, 1, "left_copy", fit[record.session][0]))
+            left_out.append(LeftOut(file, 1, "left_future", brief.began))
+        elif brief.session in fit:
+            left_out.append(LeftOut(file, 1, "left_copy", fit[brief.session][0]))
         else:
-            fit[record.session] = (file, record, began)
-    whole = {record.session: record for record in joined(record for _, record, _ in fit.values())}
-    known = sorted(
-        ((file, whole[record.session], began) for file, record, began in fit.values() if record.session in whole),
+            fit[brief.session] = (file, session, began)
+    whole = {one.brief.session: one for one in joined(session for _, session, _ in fit.values())}
+    counted = sorted(
+        ((file, whole[name], began) for name, (file, _, began) in fit.items() if name in whole),
         key=lambda one: (one[2], one[0]),
     )
-    mornings = _mornings([record for _, record, _ in known])
+    mornings = _mornings([session.brief for _, session, _ in counted])
     visits = [
-        _visit(file, record, began, programs.get(record.digest), mornings.get(record.session))
-        for file, record, began in known
+        _visit(file, session, began, programs.get(session.brief.digest), mornings.get(session.brief.session))
+        for file, session, began in counted
     ]
     return tuple(visits), (*left_out, *_jumps(visits))
 
@@ -78,20 +80,20 @@ def _jumps(visits: Sequence[Visit]) -> list[LeftOut]:
     return found
 
 
-def _mornings(records: Sequence[SessionRecord]) -> dict[str, bool]:
+def _mornings(sessions: Sequence[Brief]) -> dict[str, bool]:
     """For each session the answer about the morning after it, which the next session of its program holds."""
     told: dict[str, bool] = {}
     before: dict[str, str] = {}
-    for record in records:
-        answer = next((one.value for one in reversed(record.questions) if one.question == f"screen.{NEXT_DAY}"), None)
-        if isinstance(answer, bool) and record.program in before:
-            told[before[record.program]] = answer
-        if record.sets:
-            before[record.program] = record.session
+    for one in sessions:
+        if one.next_day_worse is not None and one.program in before:
+            told[before[one.program]] = one.next_day_worse
+        if one.exercises:
+            before[one.program] = one.session
     return told
 
 
-def _visit(file: str, record: SessionRecord, began: datetime, program: Program | None, worse: bool | None) -> Visit:
+def _visit(file: str, session: LoggedSession, began: datetime, program: Program | None, worse: bool | None) -> Visit:
+    record = session.record
     asked = [one for one in record.questions if is_pain(one.question) and one.answered]
     before = [one.value for one in asked if not one.set_id] + [halt.pain for halt in record.halts if not halt.set_id]
     behind_sets = [one for one in asked if one.question == "pain" and one.set_id]
@@ -101,7 +103,7 @@ def _visit(file: str, record: SessionRecord, began: datetime, program: Program |
     ]
     efforts = [one.effort for one in record.sets if isinstance(one.effort, int)]
     return Visit(
-        record,
+        session,
         file,
         began,
         program.limits if program else None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import stat
 import zipfile
@@ -12,12 +13,15 @@ from datetime import date
 from io import BytesIO
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 from broken import BROKEN, broken
 from in_the_room import SMALL
 
-from coach.logbook import cached, files, reading
+from coach.errors import RecordError
+from coach.history import past
+from coach.logbook import SessionRecord, cached, files, packed, reading, seal
 from coach.logbook.cached import NAME
 from coach.logbook.forgetting import forget
 from coach.logbook.handover import pack_up
@@ -58,13 +62,28 @@ def root(lived: Path, tmp_path: Path) -> Path:
 def put_together(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Gather the ids of the sessions that are put together from their files."""
     found: list[str] = []
-    real = reading.held
+    real = reading.hold_anew
 
-    def held(data: bytes, named: str) -> reading.Held:
-        found.append(named)
-        return real(data, named)
+    def hold_anew(path: Path, data: bytes) -> reading.Held:
+        found.append(path.name.removesuffix(ENDING))
+        return real(path, data)
 
-    monkeypatch.setattr(cached, "held", held)
+    monkeypatch.setattr(cached, "hold_anew", hold_anew)
+    return found
+
+
+@pytest.fixture
+def unpacked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Gather the ids of the sessions whose whole record is taken from its row."""
+    found: list[str] = []
+    real = packed.unpack
+
+    def unpack(known: type[Any], text: str) -> object:
+        made = real(known, text)
+        found.extend([made.session] if known is SessionRecord else [])
+        return made
+
+    monkeypatch.setattr(cached, "unpack", unpack)
     return found
 
 
@@ -84,6 +103,11 @@ def truth(root: Path, *, sound: bool = False) -> History:
     return read_history(sessions(root), sound=sound)
 
 
+def told(history: History) -> object:
+    """Return all that a history tells, the whole records too."""
+    return history, history.records
+
+
 def forged(root: Path, number: int, change: Callable[[str], str], *, seal: bool = True) -> None:
     """Change the row of the session of that number, counted as its files are, and seal it anew."""
     path = sessions(root)[number]
@@ -98,31 +122,100 @@ def forged(root: Path, number: int, change: Callable[[str], str], *, seal: bool 
     rows_of(root).write_text("\n".join(lines), "utf-8")
 
 
-def painless(packed: str) -> str:
+def painless(row: str) -> str:
     """Return a row whose person felt nothing."""
-    held = json.loads(packed)
-    record = held[1]
+    return "\t".join((painless_brief(row).split("\t")[0], painless_record(row).split("\t")[1]))
+
+
+def painless_brief(row: str) -> str:
+    brief, record = map(json.loads, row.split("\t"))
+    assert brief[-1]
+    for one in brief[-1]:
+        one[5] = 0
+    return as_row(brief, record)
+
+
+def painless_record(row: str) -> str:
+    brief, record = map(json.loads, row.split("\t"))
+    assert record[16]
     for one in record[16]:
         one[14] = 0
-    assert record[16]
-    return json.dumps(held, ensure_ascii=False, separators=(",", ":"))
+    return as_row(brief, record)
+
+
+def as_row(*parts: object) -> str:
+    return "\t".join(json.dumps(part, ensure_ascii=False, separators=(",", ":")) for part in parts)
 
 
 def test_rows_tell_what_the_files_tell_and_spare_putting_them_together(root: Path, put_together: list[str]) -> None:
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert len(put_together) == NEWEST
     put_together.clear()
-    assert read(root, sound=True) == truth(root, sound=True)
+    assert told(read(root, sound=True)) == told(truth(root, sound=True))
     assert len(put_together) == NEWEST
+
+
+def test_no_record_is_unpacked_until_somebody_asks_for_it_and_none_twice(root: Path, unpacked: list[str]) -> None:
+    found = read(root)
+    assert past(found.sessions, "small") == past(truth(root).records, "small")
+    assert unpacked == []
+
+    first = found.sessions[0]
+    assert first.record == truth(root).records[0]
+    assert first.record is found.records[0]
+    assert unpacked == [session.stem for session in sessions(root)[: SESSIONS - NEWEST]]
+
+
+def test_the_plan_looks_into_the_records_of_a_session_that_was_taken_up_alone(root: Path, unpacked: list[str]) -> None:
+    first, then = sessions(root)[:2]
+    bodies = re.sub(r',"chain":"[^"]*"}', "}", then.read_text("utf-8")).splitlines()
+    bodies[0] = f'{bodies[0][:-1]},"continues":"{first.stem}"}}'
+    chain, sealed = then.stem, ""
+    for body in bodies:
+        text, chain = seal(body, chain)
+        sealed += text + "\n"
+    then.write_text(sealed, "utf-8")
+    assert past(read(root).sessions, "small") == past(truth(root).records, "small")
+    unpacked.clear()
+
+    found = past(read(root).sessions, "small")
+    assert found == past(truth(root).records, "small")
+    assert len(found) == len(past(truth(root).records[2:], "small")) + 1
+    assert unpacked == [first.stem, then.stem]
+
+
+@pytest.mark.parametrize("meanwhile", ["changed", "gone"])
+def test_a_record_that_no_row_and_no_file_holds_any_more_is_told(root: Path, meanwhile: str) -> None:
+    forged(root, 0, lambda row: row.partition("\t")[0] + "\tnull")
+    history = read(root)
+    path = sessions(root)[0]
+    if meanwhile == "gone":
+        path.unlink()
+    else:
+        path.write_bytes(path.read_bytes() + b"\n")
+
+    with pytest.raises(RecordError, match=re.escape(path.name)):
+        _ = history.records
+
+
+def test_a_session_that_anything_is_wrong_with_is_read_anew_each_time(root: Path, put_together: list[str]) -> None:
+    path = sessions(root)[0]
+    path.write_bytes(path.read_bytes() + b"torn")
+    read(root)
+    put_together.clear()
+
+    assert told(read(root)) == told(truth(root))
+    assert put_together.count(path.stem) == 1
+    assert len(put_together) == NEWEST + 1
 
 
 def test_without_the_rows_all_is_read_and_they_come_back(root: Path, put_together: list[str]) -> None:
     rows_of(root).unlink()
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert len(put_together) == SESSIONS
     put_together.clear()
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert len(put_together) == NEWEST
 
 
@@ -130,7 +223,7 @@ def test_one_process_puts_nothing_together_twice(root: Path, put_together: list[
     rows_of(root).unlink()
     home = Home(root)
 
-    assert home.history("mira") == home.history("mira")
+    assert told(home.history("mira")) == told(home.history("mira"))
     assert len(put_together) == SESSIONS
 
 
@@ -140,7 +233,7 @@ def test_a_new_session_adds_its_row_alone(root: Path, put_together: list[str]) -
     other = path.with_name("20270301t090000z-1" + ENDING)
     other.write_bytes(path.read_bytes())
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert rows_of(root).read_bytes().startswith(before)
     assert len(put_together) == NEWEST
 
@@ -156,7 +249,7 @@ def test_a_session_that_was_changed_is_read_anew(root: Path, number: int) -> Non
     assert path.stat().st_size == status.st_size
 
     found = read(root)
-    assert found == truth(root)
+    assert told(found) == told(truth(root))
     assert found.records[number].doubtful
 
 
@@ -165,25 +258,31 @@ def test_the_same_bytes_under_another_name_are_another_session(root: Path) -> No
     path.rename(path.with_name("20261231t090000z-1" + ENDING))
 
     found = read(root)
-    assert found == truth(root)
+    assert told(found) == told(truth(root))
     assert found.records[0].doubtful
 
 
 @pytest.mark.parametrize("number", [0, SESSIONS - 1])
-def test_a_row_that_was_changed_by_hand_counts_for_nothing(root: Path, number: int) -> None:
-    forged(root, number, painless, seal=False)
+@pytest.mark.parametrize("change", [painless, painless_brief, painless_record])
+def test_a_row_that_was_changed_by_hand_counts_for_nothing(
+    root: Path, number: int, change: Callable[[str], str]
+) -> None:
+    forged(root, number, change, seal=False)
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
 
 
 @pytest.mark.parametrize("number", range(SESSIONS - NEWEST, SESSIONS))
-def test_a_forged_row_of_a_new_session_does_away_with_all(root: Path, number: int, put_together: list[str]) -> None:
-    forged(root, number, painless)
+@pytest.mark.parametrize("change", [painless, painless_brief, painless_record])
+def test_a_forged_row_of_a_new_session_does_away_with_all(
+    root: Path, number: int, change: Callable[[str], str], put_together: list[str]
+) -> None:
+    forged(root, number, change)
     forged(root, 0, painless)
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert len(put_together) == SESSIONS
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
 
 
 @pytest.mark.parametrize(
@@ -197,12 +296,18 @@ def test_a_forged_row_of_a_new_session_does_away_with_all(root: Path, number: in
         lambda held: held.replace("16000", "NaN"),
         lambda held: held.replace("16000", "true"),
         lambda _: "[[],null]",
+        lambda held: held.partition("\t")[0],
+        lambda held: held.partition("\t")[0] + "\tnull",
+        lambda held: held.partition("\t")[0] + "\t" + "[" * 10_000,
+        lambda held: held.partition("\t")[0] + held,
+        lambda held: held + "\t",
+        lambda held: "null\t" + held.partition("\t")[2],
     ],
 )
 def test_a_row_that_no_file_could_make_counts_for_nothing(root: Path, change: Callable[[str], str]) -> None:
     forged(root, 0, change)
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
 
 
 def test_a_row_of_another_version_of_the_logbook_counts_for_nothing(
@@ -210,11 +315,11 @@ def test_a_row_of_another_version_of_the_logbook_counts_for_nothing(
 ) -> None:
     monkeypatch.setattr(cached, "_source", lambda: b"another")
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert len(put_together) == SESSIONS
     size = rows_of(root).stat().st_size
     monkeypatch.undo()
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert rows_of(root).stat().st_size <= size + 1
 
 
@@ -234,31 +339,31 @@ HOSTILE = {
 def test_a_file_of_rows_that_is_none_costs_time_alone(root: Path, name: str, put_together: list[str]) -> None:
     rows_of(root).write_bytes(HOSTILE[name])
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     put_together.clear()
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert len(put_together) == NEWEST
 
 
 def test_a_file_of_rows_that_is_cut_off_or_spoilt_anywhere_costs_time_alone(root: Path) -> None:
     chance = Random(5)
     whole = rows_of(root).read_bytes()
-    wanted = truth(root)
+    wanted = told(truth(root))
     for _ in range(16):
         at = chance.randrange(len(whole))
         rows_of(root).write_bytes(chance.choice((
             whole[:at], whole[at:], whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :], whole[:at] + whole
         )))  # fmt: skip
-        assert read(root) == wanted
-        assert read(root) == wanted
+        assert told(read(root)) == wanted
+        assert told(read(root)) == wanted
 
 
 @pytest.mark.parametrize("name", BROKEN)
 def test_what_stands_in_the_place_of_the_rows_costs_time_alone(root: Path, name: str) -> None:
     broken(rows_of(root), name)
 
-    assert read(root) == truth(root)
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
+    assert told(read(root)) == told(truth(root))
 
 
 @pytest.mark.parametrize("link", [os.symlink, os.link])
@@ -269,7 +374,7 @@ def test_nothing_is_written_through_a_link(root: Path, tmp_path: Path, link: Cal
     rows_of(root).unlink()
     link(precious, rows_of(root))
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert precious.read_bytes() == before
     assert not rows_of(root).is_symlink()
 
@@ -296,7 +401,7 @@ def test_a_folder_that_cannot_be_written_is_read_all_the_same(root: Path, monkey
 
     monkeypatch.setattr(files, "create", refuse)
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert not rows_of(root).exists()
 
 
@@ -309,9 +414,9 @@ def test_two_processes_at_once_leave_rows_that_are_good(root: Path, put_together
             other.history("mira")
 
     one.tell = meanwhile
-    assert one.history("mira") == truth(root)
+    assert told(one.history("mira")) == told(truth(root))
     put_together.clear()
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert len(put_together) == NEWEST
 
 
@@ -325,7 +430,7 @@ def test_a_reading_that_was_broken_off_keeps_what_it_has(root: Path, put_togethe
     with pytest.raises(KeyboardInterrupt):
         Home(root, tell=leave).history("mira")
     put_together.clear()
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert len(put_together) == SESSIONS - 5
 
 
@@ -360,7 +465,7 @@ def test_few_sessions_need_no_rows(root: Path) -> None:
     for path in sessions(root)[NEWEST:]:
         path.unlink()
 
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
     assert not rows_of(root).exists()
 
 
@@ -383,5 +488,5 @@ def test_a_name_that_no_text_holds_is_read_and_has_no_row(root: Path) -> None:
     except OSError:
         pytest.skip("the file system takes no such name")
 
-    assert read(root) == truth(root)
-    assert read(root) == truth(root)
+    assert told(read(root)) == told(truth(root))
+    assert told(read(root)) == told(truth(root))

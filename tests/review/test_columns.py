@@ -404,7 +404,7 @@ def test_a_session_that_broke_off_and_was_taken_up_is_one_in_every_table(tmp_pat
                 home.close_broken(person)
                 now[0] += timedelta(minutes=20)
 
-    whole = [(person, it) for person in COURSES for it in joined(home.history(person).records)]
+    whole = [(person, it.record) for person in COURSES for it in joined(home.history(person).sessions)]
     clinic = open_clinic(tmp_path)
 
     assert any(it.parts > 1 for _, it in whole)

@@ -141,7 +141,7 @@ def _other_program(labels: Labels) -> Choice:
 
 def _program(desk: Desk, home: Home, person: Person) -> Prepared:
     """Return the program in use, where there is only one that it can be, or the one that is chosen."""
-    if home.history(person.id).records:
+    if home.history(person.id).sessions:
         try:
             return chosen(None, home, person)
         except UnreadableError:  # another choice would not help
@@ -153,7 +153,7 @@ def _program(desk: Desk, home: Home, person: Person) -> Prepared:
 
 def _which(desk: Desk, home: Home, person: Person) -> str:
     labels = desk.labels
-    used = [one.id for one in reversed(in_use(home.history(person.id).records))]
+    used = [one.id for one in reversed(in_use(home.history(person.id).briefs))]
     names = list(dict.fromkeys([*used, *shipped()]))
     choices = [Choice(f"program.{name}", title, labels("page_in_use") if name in used else "")
                for name in names if (title := _title(name, home, person))]  # fmt: skip

@@ -1,0 +1,126 @@
+"""A session in the logbook: what a later plan asks of it at once, its whole record when somebody wants it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from coach.logbook.pain import highest, is_pain
+from coach.logbook.session_record import QuestionRecord, SessionRecord, SetRecord
+from coach.session.past import PastExercise
+from coach.session.plan import NEXT_DAY
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """What is asked of a session without its whole record. Of many sessions it is all that a command needs."""
+
+    session: str
+    person: str
+    program: str
+    digest: str
+    """SHA-256 of the program file that it ran, in hex; may be empty."""
+    began: str
+    """UTC, ISO 8601; may be empty."""
+    continues: str
+    """Id of the session that broke off and was taken up here; empty: none was."""
+    why: str
+    """Why it ended; empty: it has not, or its end is missing."""
+    next_in_days: int | None
+    next_day_worse: bool | None
+    """What was answered in it about the morning after the session before; None: not asked, or not answered."""
+    exercises: tuple[PastExercise, ...]
+    """What was worked at."""
+
+
+@dataclass(frozen=True)
+class LoggedSession:
+    """A session of a history."""
+
+    brief: Brief
+    fetch: Callable[[], SessionRecord] = field(compare=False, repr=False)
+    """Returns the record. Raises RecordError if its file was changed since."""
+
+    @cached_property
+    def record(self) -> SessionRecord:
+        """The whole record."""
+        return self.fetch()
+
+
+def logged(session: LoggedSession | SessionRecord) -> LoggedSession:
+    """Return a session as one of the logbook, also where there is a record alone."""
+    return session if isinstance(session, LoggedSession) else LoggedSession(brief_of(session), lambda: session)
+
+
+def brief_of(record: SessionRecord) -> Brief:
+    """Return what is asked of a session without its whole record."""
+    pains = [one for one in record.questions if is_pain(one.question)]
+    sets: dict[str, list[SetRecord]] = {}
+    for one in record.sets:
+        sets.setdefault(one.exercise, []).append(one)
+    return Brief(
+        session=record.session,
+        person=record.person,
+        program=record.program,
+        digest=record.digest,
+        began=record.began,
+        continues=record.continues,
+        why=record.why,
+        next_in_days=record.next_in_days,
+        next_day_worse=_next_day(record),
+        exercises=tuple(_exercise(record, name, mine, pains) for name, mine in sets.items()),
+    )
+
+
+def _next_day(record: SessionRecord) -> bool | None:
+    """Return what was answered about the morning after the session before; None: not asked, or not answered."""
+    answers = [one.value for one in record.questions if one.question == f"screen.{NEXT_DAY}"]
+    return answers[-1] if answers and isinstance(answers[-1], bool) else None
+
+
+OUT_OF_ANY = ""
+"""Exercise of a halt that came outside of any, among the questions before the work above all: it, too, counts for every
+exercise of the day."""
+BEFORE_ANY = 0
+"""Set of the answers that came before any set, or before the first since a session was taken up: a pain told there
+counts for every exercise of the day."""
+
+
+def _exercise(record: SessionRecord, name: str, sets: list[SetRecord], pains: list[QuestionRecord]) -> PastExercise:
+    planned = next((one for one in record.plan if one.exercise == name), None)
+    eased = [step for step in record.steps if step.exercise == name and step.what != "slower"]
+    lasting = [step for step in eased if step.what == "level" and not _for_today_only(step.because)]
+    halts = [halt for halt in record.halts if halt.exercise in (name, OUT_OF_ANY)]
+    ids = {BEFORE_ANY, *(one.set_id for one in sets)}
+    before = [one.value for one in pains if one.set_id == BEFORE_ANY]
+    asked = {one.set_id: one.answered for one in pains if one.set_id in ids}
+    return PastExercise(
+        exercise=name,
+        level=str(lasting[-1].after) if lasting else planned.level if planned else sets[0].level,
+        target=planned.target if planned else sets[0].planned_high,
+        sets_planned=planned.sets if planned else len(sets),
+        sets_in_full=sum(one.in_full for one in sets),
+        pain=highest([*(one.pain for one in sets), *(halt.pain for halt in halts), *before]),
+        effort=highest(one.effort for one in sets),
+        unsteady=any(halt.why == "unsteady" for halt in halts) or any(one.why == "halted_unsteady" for one in sets),
+        eased=bool(eased),
+        pain_unanswered=record.doubtful or sets[-1].pain is None or not all(asked.values()),
+        least=_least(sets),
+    )
+
+
+def _least(sets: list[SetRecord]) -> int | None:
+    """Return the fewest that any set had on each side, as counted or as stated; None: of some set it is not known."""
+    done = []
+    for one in sets:
+        if one.counted is None:
+            return None
+        sides = 2 if "+" in one.side else 1
+        done.append(min(one.counted, one.counted if one.stated is None else one.stated) // sides)
+    return min(done, default=None)
+
+
+def _for_today_only(because: str) -> bool:
+    """A screen answer eases one day; a worse next day, a limit or the person's wish steps down until it is decided."""
+    return because.startswith("screen.") and because != f"screen.{NEXT_DAY}"
