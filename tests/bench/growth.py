@@ -3,11 +3,13 @@
     python tests/bench/growth.py [--sessions 400,2000] [--torn 500] [--keep DIR]
 
 Each figure is of the command as it is typed, in a process of its own, start of Python included. "cold": without the
-records that were put together before; "warm": with them, the best of three; "naive": each session put together anew as
-often as the command asked for its history before there was such a file (log 1, today 3, review 1, start 6). "plain": a
-loop over the JSON lines that proves nothing. `start` is asked to take up what never broke off, which it refuses once
-all is read. Then `log` of a home in which the newest session ends in a torn line of so many MB: seconds and memory.
-Prints tables; never fails on a time. `--keep` leaves the homes there and takes those that are there already.
+records that were put together before; "warm": with them, the best of three, with the processor's seconds beside it,
+which a machine that others use lengthens less. "naive": all sessions put together anew, which is measured once, in
+processor's seconds, times how often the command asked for them before there was such a file (log 1, today 3, review 1,
+start 6): a reckoning. "plain": a loop over the JSON lines that proves nothing. `start` is asked to take up what never
+broke off, which it refuses once all is read. Then `log` of a home of 40 sessions, and of the same home when its newest
+ends in a torn line of so many MB: seconds and memory. Prints tables; never fails on a time. `--keep` leaves the homes
+there and takes those that are there already.
 """
 
 from __future__ import annotations
@@ -35,8 +37,7 @@ import sys
 from pathlib import Path
 from coach.cli import main
 from coach.logbook.reading import read_history
-for _ in range(int(sys.argv[1])):
-    read_history(sorted((Path(sys.argv[2]) / "people/ada/sessions").glob("*.jsonl")))
+read_history(sorted((Path(sys.argv[1]) / "people/ada/sessions").glob("*.jsonl")))
 """
 PLAIN = """
 import json, sys
@@ -90,24 +91,25 @@ def rows(root: Path, sessions: int) -> None:
     """Print a line for each command."""
     kept = root / "people/ada/.records"
     plain = min(run([sys.executable, "-c", PLAIN, str(root)])[0] for _ in range(2))
+    naive = run([sys.executable, "-c", NAIVE, str(root)])[1]
     for name, words in COMMANDS.items():
         typed = [sys.executable, "-m", "coach", *words, "--home", str(root)]
         kept.unlink(missing_ok=True)
         cold = run(typed)
         warm = min(run(typed) for _ in range(3))
-        naive = run([sys.executable, "-c", NAIVE, str(ASKED[name]), str(root)])
-        figures = "".join(f"{one:9.2f}" for one in (naive[0], plain, cold[0], *warm))
+        figures = "".join(f"{one:9.2f}" for one in (naive * ASKED[name], plain, *cold[:2], *warm))
         print(f"{sessions:8} {name:8}{figures}", flush=True)
 
 
 def torn(root: Path, size: int) -> None:
     """Print what a torn line of `size` MB costs."""
     newest = max((root / "people/ada/sessions").glob("*.jsonl"))
-    with newest.open("ab") as file:
-        for _ in range(size):
-            file.write(b"x" * 1_000_000)
-    seconds, _, memory = run([sys.executable, "-m", "coach", "log", "ada", "--home", str(root)])
-    print(f"log with a torn line of {size} MB: {seconds:.2f} s, {memory:.0f} MB")
+    for grown in (0, size):
+        with newest.open("ab") as file:
+            for _ in range(grown):
+                file.write(b"x" * 1_000_000)
+        seconds, _, memory = run([sys.executable, "-m", "coach", "log", "ada", "--home", str(root)])
+        print(f"log with a torn line of {grown} MB: {seconds:.2f} s, {memory:.0f} MB", flush=True)
 
 
 def main() -> None:
@@ -119,7 +121,7 @@ def main() -> None:
     print(f"load of the machine before: {os.getloadavg()[0]:.1f}, cores: {os.cpu_count()}")
     with tempfile.TemporaryDirectory() as made:
         folder = args.keep or Path(made)
-        heads = ("naive s", "plain s", "cold s", "warm s", "cpu s", "MB")
+        heads = ("~naive s", "plain s", "cold s", "cpu s", "warm s", "cpu s", "MB")
         print(f"{'sessions':>8} {'command':8}" + "".join(f"{head:>9}" for head in heads))
         for sessions in map(int, args.sessions.split(",")):
             root = folder / f"home-{sessions}"
