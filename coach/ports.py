@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
-
-import numpy as np
-import numpy.typing as npt
+from typing import TYPE_CHECKING, Literal, Protocol, TypeAlias
 
 from coach.loglines.kinds import Fact
 
-Block = npt.NDArray[np.float32]
+if TYPE_CHECKING:  # a command that moves no sound need not load it: a tenth of a second
+    import numpy as np
+    import numpy.typing as npt
+
+Block: TypeAlias = "npt.NDArray[np.float32]"
 """Mono sound, shape (frames,), full scale -1.0 to 1.0."""
 
 

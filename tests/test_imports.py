@@ -211,6 +211,14 @@ def test_the_command_line_loads_no_device_library_until_a_command_needs_it() -> 
     assert set(ONLY_IN) & set(loaded.split()) == set()
 
 
+def test_a_command_that_only_looks_at_records_loads_no_sound() -> None:
+    code = "import sys, coach.cli.today, coach.cli.log, coach.cli.review; print(*sys.modules)"
+    loaded = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True, text=True).stdout
+
+    assert "coach.cli.today" in loaded.split()
+    assert {"numpy", "coach.engine", "importlib.metadata"} & set(loaded.split()) == set()
+
+
 @pytest.mark.parametrize(
     ("check", "path", "source"),
     [

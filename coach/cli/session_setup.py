@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -131,6 +130,8 @@ def first_line(prepared: Prepared, *, session: str, person: str, ears: tuple[str
 
 def app_version() -> str:
     """Return the version of this program, or "unknown" in a checkout that is not installed."""
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version("home-session-coach")
     except PackageNotFoundError:
