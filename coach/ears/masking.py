@@ -87,18 +87,20 @@ def _best_alignment(costs: Costs, weights: Costs, lengths: npt.NDArray[np.int64]
     A path begins in the take's first row, goes on by none, one or two of its rows with each row of the stretch, and
     ends in its last. `costs`: shape (rows of the stretch, takes, rows), `weights`: (takes, rows).
     """
-    which = np.arange(len(lengths))
+    which, last = np.arange(len(lengths)), lengths - 1
+    costs, weights = np.ascontiguousarray(costs.transpose(0, 2, 1)), np.ascontiguousarray(weights.T)
     spent, weight = np.full(weights.shape, 1e6, np.float32), np.ones(weights.shape, np.float32)
-    best = np.full(len(lengths), NEVER, np.float32)
+    ended = np.empty((len(costs), len(lengths)), np.float32)
     for number, now in enumerate(costs):
         spent_now, weight_now = spent + now, weight + weights
         for skipped in (1, 2):
-            other, other_weight = spent[:, :-skipped] + now[:, skipped:], weight[:, :-skipped] + weights[:, skipped:]
-            better = other * weight_now[:, skipped:] <= spent_now[:, skipped:] * other_weight
-            spent_now[:, skipped:] = np.where(better, other, spent_now[:, skipped:])
-            weight_now[:, skipped:] = np.where(better, other_weight, weight_now[:, skipped:])
-        spent_now[:, 0], weight_now[:, 0] = now[:, 0], weights[:, 0]
+            other, other_weight = spent[:-skipped] + now[skipped:], weight[:-skipped] + weights[skipped:]
+            mine, mine_weight = spent_now[skipped:], weight_now[skipped:]
+            better = other * mine_weight <= mine * other_weight
+            np.copyto(mine, other, where=better)
+            np.copyto(mine_weight, other_weight, where=better)
+        spent_now[0], weight_now[0] = now[0], weights[0]
         spent, weight = spent_now, weight_now
-        ended = spent[which, lengths - 1] / weight[which, lengths - 1]
-        best = np.where(number >= lengths // 2, np.minimum(best, ended), best)
-    return best
+        ended[number] = spent[last, which] / weight[last, which]
+    ended[np.arange(len(costs))[:, None] < lengths // 2] = NEVER
+    return np.asarray(ended.min(axis=0, initial=NEVER), np.float32)

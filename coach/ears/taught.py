@@ -66,6 +66,7 @@ class Taught:
         self._held = 0
         self._coach_until = -1
         self._running = False
+        self._followed = -self._matcher.pre_roll
         self._candidate: _Candidate | None = None
         self._rival = np.zeros(len(self.words), np.float32)
         self._heard_until = np.full(len(self.words), -1, np.int64)
@@ -86,10 +87,9 @@ class Taught:
         if self._activity is not None and not self._activity.awake(captured.at):
             return self._stop(now)
         if not self._running:
-            sound = np.concatenate(self._ring)
-            self._embedder.start(now - len(sound))
-            self._matcher.forget()
+            sound = self._missed(now)
             self._running = True
+        self._followed = now
         found: list[Hearing] = []
         voiced = self._activity is None or self._activity.voiced(captured.at)
         hinted = self._activity is None or self._activity.hinted(captured.at)
@@ -105,6 +105,19 @@ class Taught:
         self._held += len(sound)
         while self._held - len(self._ring[0]) >= self._matcher.pre_roll:
             self._held -= len(self._ring.popleft())
+
+    def _missed(self, now: int) -> Block:
+        """Return the sound to hear first on waking: what was slept through, or all that is kept if that is less.
+
+        Only then what comes does not follow what was heard, and embedder and matcher begin anew.
+        """
+        kept = np.concatenate(self._ring)
+        slept = now - self._followed
+        if slept <= len(kept):
+            return kept[len(kept) - slept :]
+        self._embedder.start(now - len(kept))
+        self._matcher.forget()
+        return kept
 
     def _stop(self, now: int) -> list[Hearing]:
         if not self._running:

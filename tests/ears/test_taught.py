@@ -60,6 +60,26 @@ def test_being_woken_by_the_voice_loses_no_word_and_saves_work(
     assert lazy.embedded < busy.embedded
 
 
+class Napping(Activity):
+    """Sleeps for a second of every two."""
+
+    def awake(self, at: int) -> bool:
+        return at // RATE % 2 == 0
+
+
+def test_whoever_sleeps_a_little_hears_again_only_what_was_slept_through(
+    enrolment: Enrolment, sequence: Block, shared: Embedder
+) -> None:
+    always = Taught(enrolment, embedder=shared)
+    napping = Taught(enrolment, activity=Napping(), embedder=Embedder())
+    sound = blocks(sequence[: 11 * RATE])
+    for block in sound:
+        always.feed(block)
+        napping.feed(block)
+
+    assert napping.embedded == always.embedded
+
+
 def test_other_people_silence_and_noise_say_no_word(
     enrolment: Enrolment, other_speech: Block, shared: Embedder
 ) -> None:
