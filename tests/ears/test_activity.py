@@ -114,6 +114,10 @@ def test_the_floor_falls_in_a_quarter_of_a_second_and_rises_half_way_in_one() ->
     assert noise == pytest.approx((low - 40.0) / 2, abs=1.0)
 
 
+def test_one_soft_chunk_takes_the_floor_less_than_half_of_the_way() -> None:
+    assert QUIETEST - 10 < settled(Floor(), -80.0, 1) < QUIETEST
+
+
 def test_decibels_of_a_full_square_wave_are_zero() -> None:
     assert decibels(np.ones(100, np.float32)) == pytest.approx(0.0, abs=1e-6)
 
