@@ -1,1 +1,1 @@
-"""Time: seconds to samples, and a set laid out in it."""
+"""Time: seconds to samples, and the layout of a set in samples."""

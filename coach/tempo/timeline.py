@@ -1,4 +1,4 @@
-"""Lay a set out in time: which cue starts at which sample, and which moment is marked."""
+"""Lay a set out in time: at which sample each cue starts and each moment is marked."""
 
 from __future__ import annotations
 
@@ -20,37 +20,37 @@ class Sound(StrEnum):
 
 
 class At(StrEnum):
-    """A moment of a set that the session must know of."""
+    """A moment of a set that the session is told about."""
 
     GO = "go"
-    """The lead-in is over, the work begins."""
+    """The lead-in ends, the work begins."""
     REP = "rep"
     """A rep (or round) begins."""
     PHASE = "phase"
     """A phase (or point) begins."""
     REP_DONE = "rep_done"
-    """A rep (or round) has run its whole length."""
+    """A rep (or round) is complete."""
     SECOND = "second"
     """A second of a hold has passed."""
     DONE = "done"
-    """All of it has run."""
+    """The whole layout is complete."""
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A moment that becomes an event when it is reached."""
+    """A moment that becomes an event when the device reaches it."""
 
     at: int
     """Sample."""
     kind: At
     rep: int = 0
-    """Rep, round or second that it belongs to, from 1."""
+    """Number of its rep, round or second, from 1."""
     phase: int = 0
-    """Index of the phase or point, from 0."""
+    """Index of its phase or point, from 0."""
     side: str = ""
     """"left", "right" or empty."""
     until: int = 0
-    """For a phase: sample at which it ends. For a rep: sample at which it ends on its last side."""
+    """Phase: sample at which it ends. Rep: sample at which it ends on its last side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +61,11 @@ class Cue:
     """Sample of its audible onset."""
     sound: Sound
     key: str = ""
-    """For speech: what is said, as a phrase key (see `layout` of the session)."""
+    """Speech: the phrase key of what is said (see `layout` of the session)."""
     values: tuple[tuple[str, str | int], ...] = ()
-    """For speech: the values of the phrase."""
+    """Speech: the values of the phrase."""
     length: int = 0
-    """For a falling tone: samples it lasts. For speech: samples it may take at most; 0: no bound."""
+    """Falling tone: its length in samples. Speech: the most samples it may take; 0: no limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,17 +75,17 @@ class Layout:
     cues: tuple[Cue, ...]
     marks: tuple[Mark, ...]
     end: int
-    """Sample at which all of it has run."""
+    """Sample at which the stretch ends."""
 
 
 NAMES_SAID_FOR = 3
-"""Reps in which every phase is named; after that only the slow one is, so that speech does not wear out the ear."""
+"""Reps in which every phase is named; later only the slow phase is, because constant speech tires the listener."""
 
 SHORTEST_NAMED = 0.6
 """Seconds below which a phase is not named: a word needs that long to be understood."""
 
 HOLD_NEWS_EVERY = 10
-"""Seconds between two tellings of the time in a hold."""
+"""Seconds between two announcements of the time in a hold."""
 
 
 def lay_out(
@@ -99,11 +99,11 @@ def lay_out(
     stretch: float = 1.0,
     opening: tuple[str, tuple[tuple[str, str | int], ...]] | None = None,
 ) -> Layout:
-    """Lay out reps, rounds or seconds `first` to `last` (from 1, both included) from sample `start` on.
+    """Lay out reps, rounds or seconds `first` to `last` (from 1, both included), beginning at sample `start`.
 
-    With two `sides` each rep is done on both in turn, the first of them from the side of index `from_side`. `stretch`
-    (1.0 or more) makes every phase longer, never shorter; a hold is not stretched and has no sides. `opening` (key,
-    values) is said in place of the first number.
+    With two `sides`, each rep is done on both in turn; the first rep begins on the side of index `from_side`. `stretch`
+    (1.0 or more) makes every phase longer; a hold is not stretched and has no sides. `opening` (key, values) is said
+    instead of the first number. Raises ValueError if `stretch` is below 1.0.
     """
     if stretch < 1.0:
         raise ValueError("a phase is never shorter than written")
@@ -145,7 +145,7 @@ def _number(work: Work, number: int, turn: int, side: str, name: str) -> tuple[s
 
 
 def _step(work: Work, name: str, since: int, at: int, length: int) -> list[Cue]:
-    """Name a phase or point where it begins; a tick marks one that is not named (any more)."""
+    """Name a phase or point at its beginning, or mark it by a tick if it is not named (any more)."""
     slow = isinstance(work, Reps) and name == work.slow
     named = isinstance(work, Route) or slow or since < NAMES_SAID_FOR
     if not named or length < to_samples(SHORTEST_NAMED):
@@ -154,13 +154,13 @@ def _step(work: Work, name: str, since: int, at: int, length: int) -> list[Cue]:
 
 
 def _seconds(work: Work, step: Phase | Point, at: int, length: int, stretch: float) -> list[Cue]:
-    """Mark the seconds of a phase by ticks; shape or count the slow one as its guide says."""
+    """Mark the seconds of a phase by ticks; guide the slow phase by a tone, by counting or not at all."""
     guide = work.guide if isinstance(work, Reps) and step.name == work.slow else None
     if guide is Guide.QUIET:
         return []
     cues = [Cue(at, Sound.FALL, length=length)] if guide in (Guide.TONE, Guide.BOTH) else []
     for second in range(1, ceil(step.seconds)):
-        moment = at + to_samples(second * stretch)  # stretched too, so that a longer phase has as many
+        moment = at + to_samples(second * stretch)  # stretched too: a longer phase keeps its number of seconds
         left = min(to_samples(stretch), at + length - moment)
         if guide in (Guide.COUNT, Guide.BOTH):
             cues.append(Cue(moment, Sound.SPEECH, "second", (("n", second + 1),), left))
@@ -170,7 +170,7 @@ def _seconds(work: Work, step: Phase | Point, at: int, length: int, stretch: flo
 
 
 def _hold(start: int, first: int, last: int) -> Layout:
-    """Lay out seconds `first` to `last` of a hold: a tick each, news of the time now and then, the end announced."""
+    """Lay out seconds `first` to `last` of a hold: a tick each second, and the time at intervals and near the end."""
     cues: list[Cue] = []
     marks: list[Mark] = [Mark(start, At.PHASE, first, 0, "", start + to_samples(last - first + 1))]
     for second in range(first, last + 1):

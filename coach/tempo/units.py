@@ -1,6 +1,6 @@
-"""Convert between seconds and samples; the only place that multiplies by a sample rate.
+"""Convert between seconds and samples; no other module multiplies by a sample rate.
 
-One rounding rule: to the nearest sample, halves up.
+Seconds are rounded to the nearest sample, halves up.
 
 >>> to_samples(1.0, 16000)
 16000
@@ -15,10 +15,10 @@ from __future__ import annotations
 from math import floor
 
 RATE = 16_000
-"""Samples a second in every session: the rate that the ears work at (the device converts if it must)."""
+"""Samples a second in every session: the rate of the ears (the device converts if it must)."""
 
 BLOCK = 320
-"""Samples the device moves at a time: 20 ms, two frames of the echo canceller."""
+"""Samples the device reads and plays at a time: 20 ms, two frames of the echo canceller."""
 
 
 def to_samples(seconds: float, rate: int = RATE) -> int:

@@ -1,1 +1,1 @@
-"""Words: phrases that are said, replies that are heard."""
+"""Words: the phrases the coach says and the replies it hears."""

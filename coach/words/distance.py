@@ -1,12 +1,10 @@
-"""How unlike two wordings sound, from their phonemes (IPA as a speech engine writes it).
+"""Measure how different two wordings sound, from their phonemes (IPA as a speech engine writes it).
 
-The distance is the least cost of turning one into the other, sound by sound, over the number of sounds of the longer
-one: 0 for the same, about 1 for nothing in common. Changing a sound costs by what changes (a vowel's height, place and
-rounding; a consonant's place, manner and voice), adding or dropping one costs `ADDED`. The weights are a judgement, not
-fitted to anything. They agree with the ear for taught words where it matters: of all pairs of English replies, those
-that scored highest with each other in three synthesised voices (pause and four, five and nine, pain and eight: 0.72
-to 0.75, where 0.75 is heard) stood at 0.36 to 0.41; five and nine are the nearest digits of real speakers too. Over all
-pairs they agree weakly (rank correlation with the ear's scores -0.33, over the real digits -0.25).
+The distance is a weighted edit distance: the least cost of turning one wording into the other, sound by sound, divided
+by the number of sounds of the longer one. It is 0 for the same wording and about 1 for nothing in common. Changing a
+sound costs by its features (a vowel's height, place and rounding; a consonant's place, manner and voice); adding or
+dropping a sound costs `ADDED`. The weights are a judgement, not fitted. They agree with the ear for taught words on the
+closest pairs, and weakly over all pairs (tests/bench/RESULTS.md, "How alike two replies sound").
 """
 
 # ruff: noqa: RUF001, RUF002  # phonetic signs look like letters
@@ -17,25 +15,26 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import combinations
 
 TOO_CLOSE = 0.42
-"""Distance below which two replies should not be; chosen so that the pairs above are below it."""
+"""Distance below which two replies are too alike; the pairs that the ear confuses most lie below it
+(tests/bench/RESULTS.md, "How alike two replies sound")."""
 STRETCH_TOO_CLOSE = 0.2
-"""The same for a reply and the stretch of a coach's sentence that is nearest to it."""
+"""Distance below which a stretch of a coach's sentence is too like a reply."""
 WORD_BREAK = "|"
-"""Parts two clauses in phonemes: a word is never heard across it."""
+"""Separates two clauses in phonemes: no word is heard across it."""
 
 ADDED = {"vowel": 1.0, "consonant": 0.7}
-"""Cost of a sound more or less; a vowel is a syllable more."""
+"""Cost of adding or dropping a sound; a vowel costs more because it adds a syllable."""
 ACROSS = 1.0
-"""Cost of a vowel for a consonant, and of a sound that is not in the tables for another one."""
+"""Cost of changing a vowel into a consonant or back, and the most any change costs."""
 GLIDE = 0.7
-"""The same for a glide, which is half a vowel."""
+"""Cost of changing a vowel into a glide or back: a glide is half a vowel."""
 
 OTHER, GREATEST = 0.2, 1.2
-"""Cost of any change of a sound, and what the greatest adds to it; together `ACROSS` at most."""
+"""Cost of any change within vowels or within consonants, and what the greatest change adds; `ACROSS` at most."""
 _HEIGHT, _PLACE_OF_VOWEL, _ROUND = 0.5, 0.35, 0.15
-"""Shares of a vowel's features in the greatest change."""
+"""Weights of a vowel's features; they add up to 1."""
 _PLACE, _MANNER, _VOICE = 0.4, 0.4, 0.2
-"""The same for consonants."""
+"""Weights of a consonant's features; they add up to 1."""
 
 VOWELS: dict[str, tuple[float, float, int]] = {
     "i": (0, 0, 0), "y": (0, 0, 1), "ɨ": (0, 1, 0), "ʉ": (0, 1, 1), "ɯ": (0, 2, 0), "u": (0, 2, 1),
@@ -56,10 +55,10 @@ _UNLIKE_MANNERS = (
     (0.9, 0.6, 0.8, 0.4, 0.0, 0.4),
     (1.0, 0.7, 0.9, 0.4, 0.4, 0.0),
 )
-"""How unlike two manners are: of stop, nasal, fricative, trill or tap, lateral, glide."""
+"""Difference of two manners, 0 to 1; rows and columns: stop, nasal, fricative, trill or tap, lateral, glide."""
 
 _FARTHEST = 7
-"""Steps from the lips to the throat."""
+"""Steps of place from the lips to the throat."""
 CONSONANTS: dict[str, tuple[int, int, int]] = {
     "p": (0, _STOP, 0), "b": (0, _STOP, 1), "m": (0, _NASAL, 1), "ɸ": (0, _FRICATIVE, 0), "β": (0, _FRICATIVE, 1),
     "w": (0, _GLIDE, 1), "ʍ": (0, _GLIDE, 0), "f": (1, _FRICATIVE, 0), "v": (1, _FRICATIVE, 1), "ʋ": (1, _GLIDE, 1),
@@ -78,7 +77,7 @@ CONSONANTS: dict[str, tuple[int, int, int]] = {
 
 
 def sounds(phonemes: str) -> tuple[str, ...]:
-    """Return the sounds in `phonemes`, without stress, length, pauses and finer marks.
+    """Return the sounds in `phonemes`, without stress, length, pauses or finer marks.
 
     >>> sounds("ɹˈɛdi tə ɡˌoʊ")
     ('ɹ', 'ɛ', 'd', 'i', 't', 'ə', 'ɡ', 'o', 'ʊ')
@@ -87,7 +86,7 @@ def sounds(phonemes: str) -> tuple[str, ...]:
 
 
 def distance(one: str, other: str) -> float:
-    """Return how unlike two wordings sound, 0 to about 1, from their phonemes. 1 if either has none."""
+    """Return the distance of two wordings, 0 to about 1, from their phonemes; 1 if either has no sound."""
     a, b = sounds(one), sounds(other)
     if not a or not b:
         return 1.0
@@ -95,7 +94,7 @@ def distance(one: str, other: str) -> float:
 
 
 def nearest_stretch(word: str, text: str) -> float:
-    """Return how unlike `word` is to the stretch of `text` that sounds most like it; 1 if either has no sound."""
+    """Return the distance of `word` to the stretch of `text` that sounds most like it; 1 if either has no sound."""
     mine = sounds(word)
     if not mine:
         return 1.0
@@ -104,18 +103,21 @@ def nearest_stretch(word: str, text: str) -> float:
 
 
 def closest_pairs(phonemes: Mapping[str, str], names: Iterable[str]) -> list[tuple[float, str, str]]:
-    """Return all pairs of `names` with their distance, the closest first; `phonemes` has each."""
+    """Return all pairs of `names` with their distance, the closest first; `phonemes` must hold each name."""
     pairs = combinations(dict.fromkeys(names), 2)
     return sorted((distance(phonemes[one], phonemes[other]), one, other) for one, other in pairs)
 
 
 def closest_stretches(word: str, phonemes: Mapping[str, str], texts: Iterable[str]) -> list[tuple[float, str]]:
-    """Return `texts` with the distance of their stretch that is nearest to `word`, the closest first."""
+    """Return each text with the distance of its stretch nearest to `word`, the closest text first."""
     return sorted((nearest_stretch(phonemes[word], phonemes[text]), text) for text in texts)
 
 
 def _costs(word: Sequence[str], text: Sequence[str], *, anywhere: bool) -> list[float]:
-    """Return the cost of turning `word` into what ends after each sound of `text`, from its start or from anywhere."""
+    """Return, for each place in `text`, the cost of turning `word` into the stretch that ends there.
+
+    The stretch begins at the start of `text`, or wherever it costs least (`anywhere`).
+    """
     row = [0.0]
     for sound in text:
         row.append(0.0 if anywhere else row[-1] + _added(sound))

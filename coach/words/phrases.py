@@ -1,4 +1,4 @@
-"""Phrases: a key with its numbers and names becomes the sentence that is said."""
+"""Turn a phrase (a key with its numbers and names) into the sentence that the coach says."""
 
 from __future__ import annotations
 
@@ -8,22 +8,22 @@ from dataclasses import dataclass, field
 from coach.errors import VoicePackError
 
 COUNTED = "counted"
-"""After the name of a number in a wording, {n:counted}: the number as it is counted aloud."""
+"""Format of a number in a wording, {n:counted}: the word for counting aloud."""
 
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
-    """Something to say: a key of the voice pack and what to put into it."""
+    """Something to say: a key of the voice pack and the values to put into its wording."""
 
     key: str
-    """Key in phrases.yaml; "text" says its `text` value as it stands (the therapist's own words)."""
+    """Key in phrases.yaml, or "text": then the `text` value is said as it is (the therapist's own words)."""
     values: tuple[tuple[str, str | int], ...] = ()
-    """Name and value for each {name} in the wording; a number is said as the pack's number word, and for
-    {name:counted} as the one that is counted aloud."""
+    """Name and value for each {name} in the wording. A number is said as the pack's number word, or as its counting
+    word for {name:counted}."""
 
 
 def phrase(key: str, **values: str | int) -> Phrase:
-    """Return the phrase of `key` with `values`, in an order that makes equal phrases equal."""
+    """Return the phrase of `key` with `values`, sorted so that equal phrases compare equal."""
     return Phrase(key, tuple(sorted(values.items())))
 
 
@@ -32,9 +32,9 @@ class ReplyWords:
     """One reply: its first wording and the others that mean the same."""
 
     word: str
-    """What the person is taught to say: "stop"."""
+    """The wording the person is taught, such as "stop"."""
     also: tuple[str, ...] = ()
-    """Other wordings an open-vocabulary ear may take for it."""
+    """Other wordings that an open-vocabulary ear accepts for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +48,9 @@ class Speech:
     pause: float
     """Seconds of silence between two sentences."""
     model: str = ""
-    """Where the open vocabulary of this language can be had, for the one explicit download; empty if not known."""
+    """Address of this language's open-vocabulary model, for the one explicit download; empty if unknown."""
     sha256: str = ""
-    """SHA-256 of that archive in hexadecimal; empty if it is not known."""
+    """SHA-256 of that archive in hexadecimal; empty if unknown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +70,9 @@ class VoicePack:
     screens: Mapping[str, str] = field(default_factory=dict)
     """Labels of screens (terminal and page), key to wording."""
     counted: tuple[str, ...] = ()
-    """Number words from zero that are counted aloud, where a language has others for that; else empty."""
+    """Number words from zero for counting aloud, if the language has separate ones; else empty."""
     decoys: tuple[str, ...] = ()
-    """Words that are no reply, for an open-vocabulary ear to tell from the replies."""
+    """Words that mean no reply; an open-vocabulary ear listens for them so as not to take them for one."""
 
 
 def sentence(pack: VoicePack, said: Phrase) -> str:
@@ -90,13 +90,14 @@ def sentence(pack: VoicePack, said: Phrase) -> str:
         text = wording.format(**values)
     except (KeyError, IndexError) as missing:
         raise VoicePackError(
-            f'phrase "{said.key}" of voice pack "{pack.language}" asks for {missing}, which is not given there.'
+            f'phrase "{said.key}" of voice pack "{pack.language}" asks for {missing}, which the coach does not give '
+            "it; take it out of phrases.yaml."
         ) from missing
     return text[:1].upper() + text[1:]
 
 
 class _Number(str):
-    """A number in words; {n:counted} asks for the word that is counted aloud."""
+    """A number in words; the format {n:counted} gives its counting word."""
 
     __slots__ = ("counted",)
     counted: str

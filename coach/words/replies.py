@@ -1,21 +1,21 @@
-"""Decide what was replied, from what the ears noticed and which replies are open.
+"""Decide which reply the person gave, from what the ears noticed and which replies are open.
 
 Rules, in this order:
 
-1. A halt word of any ear is understood at once, always, whether it is open or not. A word that began before a halt
-   was known changes nothing after it.
-2. A key is understood at once, if its reply is open.
-3. Two ears that name different words for the same sound disagree: that is unclear, whichever is trusted. If the second
-   comes when the first is acted on, it is unclear then: work that was about to begin is taken back. If it comes when
-   the first has come to nothing, it comes to nothing too.
-4. An open reply is understood at once if its ear is trusted alone, or if a second ear noticed the same word
-   at the same time. An ear that is not trusted alone can otherwise only halt.
-5. Speech that brought no understood reply, a closed reply included, is unclear: once an utterance, a grace after
-   its end, or after `LONGEST_VOICE` if it does not end. A voice shorter than `SHORTEST_VOICE` is ignored. While
-   somebody works, a voice that goes on is unclear each `GOES_ON` anew, whatever was settled before: it may hide a halt.
+1. A halt word from any ear is understood at once, open or not. A word that began before the halt was known has no
+   effect after it.
+2. A key is understood at once if its reply is open.
+3. If two ears name different words for the same sound, the reply is unclear, even if one ear is trusted. If the first
+   word was already acted on, it becomes unclear then, and work that was about to begin is cancelled. If the first word
+   had no effect, the second has none either.
+4. An open reply is understood at once if its ear is trusted alone, or if a second ear noticed the same word at the
+   same time. Otherwise an ear that is not trusted alone can only halt.
+5. Speech without an understood reply, a closed reply included, is unclear: once per utterance, `GRACE` after its end,
+   or after `LONGEST_VOICE` if it does not end. A voice shorter than `SHORTEST_VOICE` is ignored. During a set, a voice
+   that goes on is unclear again every `GOES_ON`, whatever was settled before: it may hide a halt.
 6. Nothing else happens: silence, noise and unclear speech never become a reply.
 
-Every word of every ear comes out in one outcome, for the record (of an utterance the last MOST_KEPT).
+Every word of every ear appears in one outcome, for the record (the last `MOST_KEPT` of an utterance).
 """
 
 from __future__ import annotations
@@ -29,22 +29,21 @@ from coach.program.model import SCALE
 from coach.tempo.units import to_samples
 
 GRACE = to_samples(0.65)
-"""Samples after the end of an utterance in which an ear may still bring its word: of 300 words on real voices 95 %
-were known within 566 ms."""
+"""Samples after an utterance ends in which an ear may still report its word: 95 % of the words arrive within 566 ms
+(tests/bench/RESULTS.md, "How long a reply may take")."""
 SHORTEST_VOICE = to_samples(0.16)
-"""Samples of voice below which nobody is asked to repeat: a cough, a grunt. Of 600 words of three speakers in household
-noise and 600 beside a talker, of which in noise little is noticed, 598 and 596 came to be unclear without any ear for
-words, with 0.2 s 593 and 593; household noise alone, 12.3 minutes of it, never did with either."""
+"""Samples of voice below which the coach asks for no repeat: a cough, a grunt. 0.2 s missed more real words
+(tests/bench/RESULTS.md, "How long a reply may take")."""
 LONGEST_VOICE = to_samples(4.0)
-"""Samples of voice without a reply after which it is unclear even if it goes on."""
+"""Samples of voice without a reply after which it is unclear, even if it goes on: longer than any reply."""
 GOES_ON = to_samples(1.3)
-"""Samples of voice, while somebody works, that are unclear without waiting for its end: longer than any reply."""
+"""Samples of voice during a set after which it is unclear without waiting for its end: a halt may be in it."""
 TOGETHER = to_samples(0.5)
-"""Samples by which two ears may differ about when one word was said."""
+"""Samples by which two ears may differ in when they place the same word."""
 MOST_KEPT = 8
-"""Words of one utterance that are remembered."""
+"""Words of one utterance that are remembered: memory stays bounded however long somebody talks."""
 TRUSTED = frozenset({"taught", "keys", "page"})
-"""Ears whose word needs no second ear."""
+"""Ears whose word counts without a second ear."""
 
 KEYS: Mapping[str, str] = {
     " ": "stop", "r": "ready", "y": "yes", "n": "no", "p": "pause", "s": "slower", "e": "easier", "a": "again",
@@ -52,18 +51,18 @@ KEYS: Mapping[str, str] = {
     "0": "n0", "1": "n1", "2": "n2", "3": "n3", "4": "n4", "5": "n5", "6": "n6", "7": "n7", "8": "n8", "9": "n9",
     "x": "n10",
 }  # fmt: skip
-"""Key to reply id. The largest key halts; Enter does nothing, so that a leftover one starts nothing."""
+"""Key to reply id. The largest key halts; Enter does nothing, so that a leftover Enter starts nothing."""
 
 
 NUMBERS = frozenset(f"n{number}" for number in SCALE)
 """Reply ids of the numbers that can be answered."""
 
 PRESSED = frozenset({"keys", "page"})
-"""The ears of what is pressed: they cannot be mistaken about it, and no other ear speaks against them."""
+"""The ears for keys and buttons: they cannot mishear, so no other ear contradicts them."""
 
 ReplyDecision = Literal["halted", "understood", "agreed", "disagreed", "unclear", "late"]
-"""How the ears came to an outcome. "understood": a trusted ear alone; "agreed": two ears; "late": it tells of a sound
-that was settled before."""
+"""How an outcome came about. "understood": a trusted ear alone; "agreed": two ears; "late": the sound was already
+settled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +70,7 @@ class Understood:
     """The person replied."""
 
     reply: str
-    """Kind of reply: a reply id, or "number" for n0 to n10."""
+    """Reply id, or "number" for n0 to n10."""
     number: int | None
     """The number, 0-10, if it is one."""
     ear: str
@@ -79,7 +78,7 @@ class Understood:
     at: int
     """Sample at which it was settled."""
     hearings: tuple[Hearing, ...]
-    """What was noticed of the utterance, oldest first; the last settled it."""
+    """Hearings of the utterance, oldest first; the last one settled it."""
     decision: ReplyDecision = "understood"
 
 
@@ -88,20 +87,20 @@ class Unclear:
     """Somebody spoke, and no reply was understood."""
 
     at: int
-    """Sample at which that was settled."""
+    """Sample at which it was settled."""
     hearings: tuple[Hearing, ...] = ()
-    """Words that were noticed in it (closed, of one ear alone, or of ears that disagree)."""
+    """Words noticed in it (closed replies, words of one ear alone, or of ears that disagree)."""
     decision: ReplyDecision = "unclear"
 
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """A word for the record alone: the sound that it tells of is settled."""
+    """A word for the record only: its sound is already settled."""
 
     at: int
     hearings: tuple[Hearing, ...]
     decision: ReplyDecision
-    """"agreed": a second ear named the word that is acted on; else "late"."""
+    """"agreed": a second ear named the same word; else "late"."""
 
 
 Outcome = Understood | Unclear | Noted
@@ -109,44 +108,44 @@ Outcome = Understood | Unclear | Noted
 
 @dataclass(frozen=True, slots=True)
 class Listening:
-    """What must be remembered between two stretches of sound."""
+    """State between two calls of `listen`."""
 
     halts: frozenset[str]
     """Reply ids that halt."""
     open: frozenset[str] = frozenset()
-    """Reply ids that may be answered now."""
+    """Reply ids that are accepted now."""
     working: bool = False
-    """True while somebody is in a set."""
+    """True during a set."""
     began: int | None = None
-    """Sample at which the utterance that is not settled yet began."""
+    """Sample at which the unsettled utterance began; None: there is none."""
     voicing: bool = False
-    """True while the voice sounds."""
+    """True while a voice is heard."""
     goes_on: int | None = None
-    """Sample since which a voice goes on in a set behind a reply, or from before the set; None: it does not."""
+    """Sample since which a voice has gone on in a set after a reply, or from before the set; None: it has not."""
     due: int | None = None
     """Sample at which the utterance becomes unclear unless a reply comes first."""
     settled: int = -1
-    """Sample up to which everything that began is settled, by a reply or as unclear."""
+    """Sample up to which every sound that began is settled, by a reply or as unclear."""
     kept: tuple[Hearing, ...] = ()
-    """Words of the utterance that were not understood."""
+    """Words of the unsettled utterance that were not understood so far."""
     lost: tuple[Hearing, ...] = ()
-    """Words that came to nothing, the last MOST_KEPT: another word for their sound is no reply when it comes later."""
+    """Words without effect, the last `MOST_KEPT`: a later, different word for the same sound has no effect either."""
     last: Hearing | None = None
-    """The word understood last, so that a second ear does not repeat it, and may speak against it."""
+    """The word understood last: a second ear may confirm it without repeating it, or contradict it."""
     disputed: int = -1
-    """Sample up to which ears disagreed or a halt counts: what began before it is no reply any more, but by key."""
+    """Sample of the last disagreement or halt: a spoken word that began before it is no longer a reply."""
 
 
 def open_for(state: Listening, words: Iterable[str], *, working: bool = False) -> Listening:
-    """Return `state` with exactly `words` open, in a set or not; what is being said now stays remembered."""
+    """Return `state` with exactly `words` open, `working` during a set; an unsettled utterance is kept."""
     state = replace(state, open=frozenset(words), working=working)
-    if not working and state.began is not None and state.began == state.settled:  # that it goes on held the set
+    if not working and state.began is not None and state.began == state.settled:  # it was only held for the set
         return replace(state, began=None, due=None)
     return state
 
 
 def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Listening, tuple[Outcome, ...]]:
-    """Take what was noticed up to sample `now`, oldest first; return the new state and what it comes to."""
+    """Take the hearings up to sample `now`, oldest first; return the new state and the outcomes."""
     outcomes: list[Outcome] = []
     known = tuple(hearings)
     for number, hearing in enumerate(known):
@@ -163,7 +162,7 @@ def listen(state: Listening, hearings: Iterable[Hearing], now: int) -> tuple[Lis
 
 
 def _word(state: Listening, hearing: Hearing, next_known: tuple[Hearing, ...]) -> tuple[Listening, Outcome | None]:
-    """Take one word; `next_known` are those that were known in the same stretch of sound."""
+    """Take one word; `next_known` are the hearings after it in the same call."""
     last, halts, key = state.last, hearing.word in state.halts, hearing.ear in PRESSED
     late = Noted(hearing.at, (hearing,), "late")
     same_moment = last is not None and _one_sound(last, hearing)
@@ -191,14 +190,14 @@ def _word(state: Listening, hearing: Hearing, next_known: tuple[Hearing, ...]) -
 
 
 def _spoken_against(hearing: Hearing, others: Iterable[Hearing]) -> bool:
-    """Tell whether one of `others` is another word that another ear, no key, made of the same sound."""
+    """Tell whether another ear (not a key) heard a different word in the same sound."""
     return any(
         other.word != hearing.word and other.ear not in PRESSED and _one_sound(other, hearing) for other in others
     )
 
 
 def _without(state: Listening, words: tuple[Hearing, ...]) -> Listening:
-    """Return `state` once `words` have come to nothing, or to another word."""
+    """Return `state` with `words` remembered as words without effect."""
     return replace(state, lost=(*state.lost, *words)[-MOST_KEPT:])
 
 
@@ -220,7 +219,7 @@ def _disagreed(state: Listening, hearing: Hearing) -> tuple[Listening, Outcome]:
 
 
 def _one_sound(one: Hearing, other: Hearing) -> bool:
-    """Tell whether words of two ears tell of the same moment. One ear does not speak against itself."""
+    """Tell whether two ears report the same moment. An ear never contradicts itself."""
     if {one.kind, other.kind} != {"word"} or one.ear == other.ear:
         return False
     return max(one.began, other.began) - min(one.ended, other.ended) <= TOGETHER
@@ -229,26 +228,26 @@ def _one_sound(one: Hearing, other: Hearing) -> bool:
 def _voice_began(state: Listening, hearing: Hearing) -> Listening:
     if hearing.began <= state.settled:
         return replace(state, voicing=True)
-    began = hearing.began if state.began is None else state.began  # after a short pause the utterance goes on
+    began = hearing.began if state.began is None else state.began  # a short pause does not end an utterance
     return replace(state, voicing=True, began=began, due=began + (GOES_ON if state.working else LONGEST_VOICE))
 
 
 def _goes_over(ended: Hearing, next_known: tuple[Hearing, ...]) -> bool:
-    """Tell whether a voice ends only because a nearer one begins over it: in a set the two are one utterance."""
+    """Tell whether a voice ends only because a louder one begins at once: in a set the two are one utterance."""
     return any(other.kind == "voice_began" and other.began == ended.ended for other in next_known)
 
 
 def _voice_ended(state: Listening, hearing: Hearing) -> Listening:
     if state.began is None:
         return replace(state, voicing=False)
-    goes_on = state.began == state.settled  # no cough: it was long enough to be unclear before
+    goes_on = state.began == state.settled  # not a cough: it was already long enough to be unclear
     if hearing.ended - state.began < SHORTEST_VOICE and not state.kept and not goes_on:
         return replace(state, voicing=False, began=None, due=None)
     return replace(state, voicing=False, due=hearing.ended + GRACE)
 
 
 def _going_on(state: Listening, now: int) -> Listening:
-    """Make a voice due that goes on through a set, though it began before it or its first words were understood."""
+    """Make a voice in a set due if it began before the set, or goes on after an understood reply."""
     if not (state.voicing and state.working and state.began is None):
         return state if state.goes_on is None else replace(state, goes_on=None)
     if state.goes_on is None:
@@ -260,7 +259,7 @@ def _unclear(state: Listening, now: int) -> tuple[Listening, tuple[Outcome, ...]
     if state.due is None or now < state.due:
         return state, ()
     unclear, state = Unclear(now, state.kept), _without(state, state.kept)
-    goes_on = state.voicing and state.working  # what is said next is an utterance of its own
+    goes_on = state.voicing and state.working  # what follows is a new utterance
     began, due = (now, now + GOES_ON) if goes_on else (None, None)
     return replace(state, began=began, due=due, settled=max(state.settled, now), kept=()), (unclear,)
 

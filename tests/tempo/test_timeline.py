@@ -113,7 +113,7 @@ def test_a_rep_says_when_it_ends_on_its_last_side(
 
 
 @given(works, st.integers(1, 4), st.integers(0, 3), stretches)
-def test_a_set_taken_up_on_its_second_side_goes_on_there(
+def test_a_set_resumed_on_its_second_side_continues_there(
     work: Reps | Route, first: int, more: int, stretch: float
 ) -> None:
     both = ("right", "left")
@@ -127,7 +127,7 @@ def test_a_set_taken_up_on_its_second_side_goes_on_there(
 
 
 @given(works, side_modes)
-def test_all_that_is_marked_comes_in_order_and_ends_in_done(work: Reps | Route, sides: tuple[str, ...]) -> None:
+def test_all_marks_are_in_order_and_the_last_is_done(work: Reps | Route, sides: tuple[str, ...]) -> None:
     layout = lay_out(work, start=0, first=2, last=4, sides=sides)
 
     assert list(layout.marks) == sorted(layout.marks, key=lambda mark: mark.at)
@@ -172,14 +172,14 @@ def test_a_hold_counts_each_second_where_it_ends(last: int, data: st.DataObject)
     assert all(cue.length <= 0 for cue in layout.cues)
 
 
-def test_a_hold_tells_the_time_now_and_then_and_its_last_five_seconds() -> None:
+def test_a_hold_announces_its_time_at_intervals_and_its_last_five_seconds() -> None:
     layout = lay_out(Hold(ANY), start=0, first=1, last=30)
 
     told = [(cue.at // SECOND, cue.key, dict(cue.values)["n"]) for cue in layout.cues if cue.sound is Sound.SPEECH]
     assert told == [(10, "hold_passed", 10), (20, "hold_passed", 20), (25, "hold_left", 5)]
 
 
-def test_a_hold_that_is_taken_up_is_laid_out_for_the_seconds_that_are_left() -> None:
+def test_a_resumed_hold_is_laid_out_for_its_remaining_seconds() -> None:
     layout = lay_out(Hold(ANY), start=100, first=2, last=8)
 
     ends = [100 + n * SECOND for n in range(1, 8)]
@@ -256,6 +256,6 @@ def test_a_slower_rep_is_laid_out_whole_and_its_last_second_is_said_only_as_long
     )
 
 
-def test_a_shorter_phase_than_written_is_refused() -> None:
+def test_a_phase_shorter_than_written_is_refused() -> None:
     with pytest.raises(ValueError, match="never shorter"):
         lay_out(Hold(ANY), start=0, first=1, last=2, stretch=0.99)

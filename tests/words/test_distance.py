@@ -35,11 +35,11 @@ EXCEPTIONS = {
         ("five", "nine"): "numbers keep their names; a number is read back",
     },
 }
-"""Pairs of a language's taught words that are closer than TOO_CLOSE, with the reason why they stay."""
+"""Pairs of taught words that are closer than `TOO_CLOSE`, and the reason why each stays."""
 
 
 @given(SPOKEN, SPOKEN)
-def test_a_distance_is_the_same_both_ways_and_none_to_itself(one: str, other: str) -> None:
+def test_a_distance_is_the_same_both_ways_and_zero_to_itself(one: str, other: str) -> None:
     assert distance(one, other) == pytest.approx(distance(other, one))
     assert distance(one, one) == 0
     assert 0 <= distance(one, other) <= 1
@@ -65,7 +65,7 @@ def test_what_sounds_nearer_is_nearer(word: str, near: str, far: str) -> None:
     assert distance(word, near) < distance(word, far)
 
 
-def test_stress_and_length_make_no_difference_and_no_sound_is_no_likeness() -> None:
+def test_stress_and_length_are_ignored_and_a_wording_without_sounds_is_like_none() -> None:
     assert sounds("stˈɑːp") == ("s", "t", "ɑ", "p")
     assert distance("stˈɑːp", "stɑp") == 0
     assert distance("", "stɑp") == nearest_stretch("stɑp", "") == nearest_stretch("", "stɑp") == 1
@@ -80,7 +80,7 @@ on_linux = pytest.mark.skipif(sys.platform != "linux", reason="only the library 
 
 @on_linux
 @pytest.mark.parametrize("language", EXCEPTIONS)
-def test_no_two_replies_sound_alike_but_for_those_with_a_reason(language: str) -> None:
+def test_no_two_replies_sound_alike_except_those_with_a_reason(language: str) -> None:
     pack = load_pack(language)
     words = [reply.word for reply in pack.replies.values()]
     pairs = closest_pairs(phonemes(pack.speech.voice, words), words)
@@ -117,7 +117,7 @@ def test_the_pairs_that_ears_confuse_are_the_ones_that_are_too_close() -> None:
 
 
 @on_linux
-def test_a_voice_that_is_not_there_is_one_sentence() -> None:
+def test_an_unknown_voice_is_told_in_one_sentence() -> None:
     from coach.errors import SpeechError
 
     with pytest.raises(SpeechError, match=r'"xx" is pronounced; check the voice in speech\.yaml'):

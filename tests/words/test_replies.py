@@ -59,7 +59,7 @@ def run(state: Listening, hearings: list[Hearing], until: int) -> list[Outcome]:
 
 
 def replies(outcomes: Iterable[Outcome]) -> list[tuple[str, int | None] | None]:
-    """Return reply and number of each outcome, None for what was unclear; what is only noted is left out."""
+    """Return reply and number of each outcome, None for an unclear one; words only noted are left out."""
     acted_on = [out for out in outcomes if not isinstance(out, Noted)]
     return [(out.reply, out.number) if isinstance(out, Understood) else None for out in acted_on]
 
@@ -96,7 +96,7 @@ def test_a_voice_that_began_before_the_set_holds_it_too() -> None:
     assert [type(one) for one in (*before, *outcomes)] == [Unclear, Unclear]
 
 
-def test_what_held_a_set_is_not_unclear_again_when_its_voice_ends() -> None:
+def test_a_voice_that_held_a_set_is_not_unclear_again_when_it_ends() -> None:
     working = open_for(START, {"stop"}, working=True)
     state, _ = listen(working, [began(0)], 0)
     state, held = listen(state, [], GOES_ON)
@@ -107,7 +107,7 @@ def test_what_held_a_set_is_not_unclear_again_when_its_voice_ends() -> None:
     assert after == []
 
 
-def test_a_short_nearer_word_over_a_voice_in_a_set_is_not_taken_for_a_cough() -> None:
+def test_a_short_louder_word_over_a_voice_in_a_set_is_not_taken_for_a_cough() -> None:
     working = open_for(START, {"stop"}, working=True)
     unclear_at, nearer = GOES_ON, GOES_ON + SECOND // 10
     heard = [began(0), ended(0, nearer), began(nearer), ended(nearer, nearer + SECOND // 8)]
@@ -120,7 +120,7 @@ def test_a_short_nearer_word_over_a_voice_in_a_set_is_not_taken_for_a_cough() ->
     ]
 
 
-def test_what_follows_in_a_set_once_a_voice_was_unclear_is_unclear_too() -> None:
+def test_more_speech_in_a_set_after_an_unclear_voice_is_unclear_too() -> None:
     working = open_for(START, {"stop"}, working=True)
 
     outcomes = run(working, [began(0), ended(0, 2 * SECOND)], 7 * SECOND)
@@ -237,7 +237,7 @@ def test_the_same_word_of_a_second_ear_is_not_a_second_reply() -> None:
 
 @pytest.mark.parametrize("order", [(0, 1), (1, 0)])
 @pytest.mark.parametrize("ears", [("taught", "vosk"), ("vosk", "other")])
-def test_ears_that_name_different_words_for_one_sound_are_not_understood(
+def test_two_ears_that_name_different_words_for_one_sound_are_not_understood(
     order: tuple[int, int], ears: tuple[str, str]
 ) -> None:
     heard = (word("ready", 2 * SECOND, ear=ears[0]), word("no", 2 * SECOND, ear=ears[1]))
@@ -249,7 +249,7 @@ def test_ears_that_name_different_words_for_one_sound_are_not_understood(
     assert decisions(outcomes) == ["disagreed", "late"]
 
 
-def test_an_ear_that_speaks_against_a_word_already_acted_on_makes_it_unclear() -> None:
+def test_an_ear_that_contradicts_a_word_already_acted_on_makes_it_unclear() -> None:
     ready, other = word("ready", 2 * SECOND), word("no", to_samples(2.7), ear="vosk", length=to_samples(1.2))
 
     outcomes = run(ASKED, [ready, other], 6 * SECOND)
@@ -259,7 +259,7 @@ def test_an_ear_that_speaks_against_a_word_already_acted_on_makes_it_unclear() -
     assert decisions(outcomes) == ["understood", "disagreed"]
 
 
-def test_a_later_word_against_one_that_came_to_nothing_is_no_reply_and_the_same_word_is() -> None:
+def test_a_later_word_for_a_sound_without_effect_counts_only_if_it_is_the_same_word() -> None:
     early, late = word("no", 2 * SECOND, ear="vosk"), to_samples(2.9)
 
     for other, expected in (("ready", [None]), ("no", [None, ("no", None)])):
@@ -277,7 +277,7 @@ def test_a_key_that_means_another_word_does_not_make_an_ear_trusted(pressed: str
 
 
 @pytest.mark.parametrize("ear", ["vosk", "keys", "taught"])
-def test_a_word_that_was_begun_before_a_halt_does_not_undo_it(ear: str) -> None:
+def test_a_word_that_began_before_a_halt_does_not_undo_it(ear: str) -> None:
     stop = word("stop", 2 * SECOND, ear=ear, length=SECOND // 8)
     outcomes = run(ASKED, [stop, word("ready", to_samples(2.4))], 6 * SECOND)
 
@@ -285,7 +285,7 @@ def test_a_word_that_was_begun_before_a_halt_does_not_undo_it(ear: str) -> None:
     assert decisions(outcomes) == ["halted", "late"]
 
 
-def test_a_word_behind_a_halt_is_understood() -> None:
+def test_a_word_after_a_halt_is_understood() -> None:
     asked = open_for(START, {"pain"})
     outcomes = run(asked, [word("stop", 2 * SECOND, ear="vosk"), word("pain", to_samples(2.6))], 6 * SECOND)
 
@@ -309,9 +309,7 @@ UTTERED = st.tuples(st.sampled_from(WORDS), st.integers(0, SECOND), st.integers(
 
 
 @given(words=st.lists(UTTERED, max_size=8), voice=st.booleans())
-def test_an_ear_that_is_not_trusted_alone_never_brings_a_reply_that_is_no_halt(
-    words: list[tuple[str, int, int]], voice: bool
-) -> None:
+def test_an_ear_that_is_not_trusted_alone_can_only_halt(words: list[tuple[str, int, int]], voice: bool) -> None:
     heard = [word(name, SECOND + at, ear="vosk", length=length) for name, length, at in words]
     voices = [began(SECOND // 2), ended(SECOND // 2, 5 * SECOND)] if voice else []
     everything = open_for(START, WORDS)
@@ -325,7 +323,7 @@ def test_an_ear_that_is_not_trusted_alone_never_brings_a_reply_that_is_no_halt(
     one=st.sampled_from(WORDS), other=st.sampled_from(WORDS), apart=st.integers(0, TOGETHER), ears=st.permutations(
         ["taught", "vosk", "third"])
 )  # fmt: skip
-def test_disagreement_never_brings_a_reply_that_is_no_halt(one: str, other: str, apart: int, ears: list[str]) -> None:
+def test_ears_that_disagree_can_only_halt(one: str, other: str, apart: int, ears: list[str]) -> None:
     assume(one != other)
     first = word(one, 2 * SECOND, ear=ears[0])
     second = Hearing(ears[1], "word", other, 0.9, 2 * SECOND + apart, 3 * SECOND, 3 * SECOND)
@@ -353,7 +351,7 @@ def test_a_halt_of_any_ear_always_halts_whatever_the_others_heard(
 
 
 @given(words=st.lists(st.tuples(UTTERED, st.sampled_from(["taught", "vosk", "keys", "third"])), max_size=8))
-def test_every_word_of_every_ear_comes_out_for_the_record(words: list[tuple[tuple[str, int, int], str]]) -> None:
+def test_every_word_of_every_ear_reaches_the_record(words: list[tuple[tuple[str, int, int], str]]) -> None:
     heard = [word(name, SECOND + at, ear=ear, length=length) for (name, length, at), ear in words]
 
     outcomes = run(open_for(START, {"ready", "n3"}), heard, 12 * SECOND)
