@@ -1,1 +1,1 @@
-"""The program file: what it may say (fields), how it is read (load), what it becomes (model), its JSON Schema."""
+"""The program file: its fields (fields), its reader (load), its values (model) and its JSON Schema (schema)."""

@@ -1,4 +1,4 @@
-"""The dose of a level: what the exercise says, changed by what the level says."""
+"""Work out the dose of a level: the exercise's dose, changed by the level's own."""
 
 from __future__ import annotations
 
@@ -53,12 +53,12 @@ def _kind(dose: Got | None) -> str | None:
 
 
 def _merged(exercise: Got | None, level: Got | None, kind: str) -> Got:
-    """Lay the level's dose over the exercise's; another kind of work replaces all that belongs to the first."""
+    """Return the exercise's dose with the level's fields over it; another kind of work replaces the first entirely."""
     got = Got(None)
     for dose in (exercise, level):
         if dose is None:
             continue
-        if "phases" in dose.nodes:  # the slow phase of other phases is not ours
+        if "phases" in dose.nodes:  # the slow phase belongs to the replaced phases
             got.values.pop("slow_phase", None)
             got.nodes.pop("slow_phase", None)
         for name, node in dose.nodes.items():

@@ -1,4 +1,4 @@
-"""THE table of the program file: every field with its kind, default and meaning. Reader and schema both follow it."""
+"""The table of the program file: every field with its kind, default and meaning. Reader and schema both follow it."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from coach.program.shapes import WITHOUT, Field, Items, Section, Times
 from coach.program.values import Amount, Day, Days, OneOf, Seconds, ShortName, Text, Whole
 
 SHORTEST_PHASE = 0.5
-"""Seconds; a shorter phase cannot be named aloud."""
+"""Seconds of a phase at least; a shorter one cannot be named aloud."""
 
 SHORTEST_REP = 1.5
-"""Seconds; a rep must leave room for its number and the words of its phases."""
+"""Seconds of a rep at least; it must leave room for its number and the names of its phases."""
 
 MOST_EXERCISES = 12
-"""More than four brings a warning, more than this is no home program."""
+"""Exercises in a program at most; from five on the reader warns."""
 
 SENTENCE = Text()
 OPTIONAL = Text(shortest=0)
@@ -48,7 +48,7 @@ DOSE_FIELDS = (
     Field(
         "guide",
         OneOf({guide.value: guide for guide in Guide}),
-        "how the slow phase is led: by a falling tone, counted aloud, both, or quiet",
+        "how the slow phase is guided: by a falling tone, by counting aloud, by both, or quietly",
         default="tone",
     ),
     Field(
@@ -70,10 +70,8 @@ LEVEL = Section(
         Field("id", ShortName(), "short name of the level"),
         Field("setup", SENTENCE, "how to get into position; said before the exercise"),
         Field("cue", SENTENCE, "what to do, in one or two sentences"),
-        Field(
-            "feel", OPTIONAL, "where the work should be felt, and that a feeling in the joint itself is to be told", ""
-        ),
-        Field("watch", Items(Text(longest=200), most=8), "the usual ways of cheating, a sentence each", ()),
+        Field("feel", OPTIONAL, "where the work should be felt, and to report any feeling in the joint itself", ""),
+        Field("watch", Items(Text(longest=200), most=8), "the usual mistakes, a sentence each", ()),
         Field("needs", NEEDS, "equipment beyond that of the exercise", ()),
         Field("dose", DOSE, "what differs from the dose of the exercise", default=WITHOUT),
     )
@@ -81,15 +79,15 @@ LEVEL = Section(
 
 STEP_UP = Section(
     (
-        Field("sessions", Whole(1, 20), "in how many sessions running", 2),
+        Field("sessions", Whole(1, 20), "consecutive sessions that must meet the rule", 2),
         Field(
             "at",
             OneOf({"top of the range": True, "bottom of the range": False}),
             "whether all sets must reach the top of the range or at least the bottom",
             "top of the range",
         ),
-        Field("pain_to", _PAIN, "pain 0-10 at most", 2),
-        Field("effort_to", _EFFORT, "effort 0-10 at most", 6),
+        Field("pain_to", _PAIN, "highest pain allowed, 0-10", 2),
+        Field("effort_to", _EFFORT, "highest effort allowed, 0-10", 6),
         Field("unsteady", OneOf({"never": False, "allowed": True}), "whether unsteadiness is allowed", "never"),
     )
 )
@@ -97,13 +95,13 @@ STEP_UP = Section(
 JOINS = Section(
     (
         Field("exercise", ShortName(), "id of the exercise that must have been steady"),
-        Field("steady_sessions", Whole(1, 50), "in how many sessions"),
+        Field("steady_sessions", Whole(1, 50), "number of sessions in which it must have been steady"),
     )
 )
 
 EXERCISE = Section(
     (
-        Field("id", ShortName(), "short name of the exercise, kept for good: the logbook refers to it"),
+        Field("id", ShortName(), "short name of the exercise; never change it, the logbook refers to it"),
         Field("name", LINE, "what the coach calls it"),
         Field("why", OPTIONAL, 'what it is for; said when the person asks "why"', ""),
         Field("needs", NEEDS, "equipment; [] if there is none", ()),
@@ -126,7 +124,7 @@ _SCREEN_ACTIONS = OneOf({"end": Action.END_SESSION, "ease": Action.EASE, "note":
 SCREEN = Section(
     (
         Field("id", ShortName(), "short name of the question"),
-        Field("ask", Text(longest=200), "the question, to be answered by yes or no"),
+        Field("ask", Text(longest=200), "the question, answered by yes or no"),
         Field("if_yes", _SCREEN_ACTIONS, "what a yes does: end the session, ease it, or note it", default=WITHOUT),
         Field("if_no", _SCREEN_ACTIONS, "what a no does: end the session, ease it, or note it", default=WITHOUT),
     ),
@@ -151,24 +149,24 @@ LIMITS = Section(
         Field(
             "unsteady",
             _choice(Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION),
-            "what fear that the joint gives way does",
+            "what happens when the person feels unsteady",
             "end_session",
         ),
         Field(
             "tired",
             _choice(Action.EASE, Action.END_SET, Action.END_EXERCISE, Action.END_SESSION),
-            "what tiredness does",
+            "what happens when the person is tired",
             "end_set",
         ),
-        Field("cut_sets", Whole(1, 10), "so many sets cut short end the exercise", 2),
+        Field("cut_sets", Whole(1, 10), "number of sets cut short after which the exercise ends", 2),
         Field(
             "next_day_worse",
             _choice(Action.NOTE, Action.EASE, Action.STEP_DOWN, Action.END_SESSION),
-            "what more pain on the morning after does; end_session: no session today",
+            "what happens when pain was worse on the morning after; end_session: no session today",
             "step_down",
         ),
-        Field("halts", Whole(1, 10), "the session ends at the halt with this number", 3),
-        Field("minutes", Whole(5, 120), "no new set begins after so many minutes", 40),
+        Field("halts", Whole(1, 10), "number of halts at which the session ends", 3),
+        Field("minutes", Whole(5, 120), "minutes after which no new set begins", 40),
     )
 )
 
@@ -191,14 +189,14 @@ SCHEDULE = Section(
         Field(
             "after_a_sore_day",
             Days(1, 28),
-            "days to the next session when pain was worse the day after; without it one day more than every",
+            "days to the next session if pain was worse on the day after; without it one day more than every",
             default=WITHOUT,
         ),
         Field(
             "gap",
             Days(2, 365),
-            "so many days without a session whose pain stayed within carry_on_to are a gap; without it 14 days, or "
-            "twice after_a_sore_day if that is more (our own choice)",
+            "days without a session that count as a gap (only a session whose pain stayed within carry_on_to counts); "
+            "without it 14 days, or twice after_a_sore_day if that is more (our own choice)",
             default=WITHOUT,
         ),
         Field(
@@ -215,7 +213,7 @@ WRITTEN_BY = Section(
         Field("name", Text(longest=80, shortest=0, spoken=False), "who wrote the program", ""),
         Field("role", Text(longest=80, shortest=0, spoken=False), "in what role, such as physical therapist", ""),
         Field("on", Day(), "the day it was written", default=WITHOUT),
-        Field("review_on", Day(), "the day it is to be looked at again", default=WITHOUT),
+        Field("review_on", Day(), "the day by which it must be reviewed", default=WITHOUT),
     )
 )
 
@@ -229,7 +227,7 @@ PROGRAM = Section(
             "language of all texts, and the voice pack that speaks them",
             "en",
         ),
-        Field("written_by", WRITTEN_BY, "who answers for the program", {}),
+        Field("written_by", WRITTEN_BY, "who is responsible for the program", {}),
         Field("affected", OneOf({"left": "left", "right": "right"}), "the side that is treated", default=WITHOUT),
         Field(
             "within_reach",
@@ -237,7 +235,7 @@ PROGRAM = Section(
             "when someone must be within reach of the person",
             "first session",
         ),
-        Field("call", Text(longest=200, shortest=0), "whom to call when something is wrong, in words to be spoken", ""),
+        Field("call", Text(longest=200, shortest=0), "whom to call when something is wrong, as a spoken sentence", ""),
         Field(
             "cautions",
             Text(longest=1200, shortest=0),
@@ -245,9 +243,9 @@ PROGRAM = Section(
             "",
         ),
         Field("screen", Items(SCREEN, most=8), "yes-or-no questions before every session", ()),
-        Field("ask", ASK, "when the questions after a set are put", {}),
+        Field("ask", ASK, "when the questions after a set are asked", {}),
         Field("limits", LIMITS, "when to ease and when to end", {}),
-        Field("schedule", SCHEDULE, "how often", {}),
+        Field("schedule", SCHEDULE, "how often the person trains", {}),
         Field("exercises", Items(EXERCISE, most=MOST_EXERCISES, least=1), "the exercises in order; about four at most"),
     )
 )

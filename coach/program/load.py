@@ -1,4 +1,4 @@
-"""Read the text of a program file into the model, or say everything that is wrong with it."""
+"""Read the text of a program file into the model, or report all its problems."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ from coach.program.rules import check
 from coach.program.shapes import Got, ReadingContext, halt_pattern, read
 
 USUAL_GAP = 14
-"""Days that make a gap where the program does not say. Our own choice, from no study; a clinician sets another."""
+"""Days that count as a gap unless the program sets another number; our own choice, not from a study."""
 
 
 def load(text: str, name: str, halt_words: frozenset[str] = frozenset()) -> Program:
-    """Return the program that `text` holds; `name` is the file's name, for messages and for the program's id.
+    """Return the program in `text`; `name` is the file's name, for messages and for the program's id.
 
-    `halt_words` are the wordings that stop a session in the program's language: no spoken text may hold one.
-    Raises ProgramError with a line for each problem (20 at most): "FILE:LINE:COLUMN: what was found, what would do".
+    `halt_words` are the wordings that stop a session in the program's language: no spoken text may contain one.
+    Raises ProgramError with a line for each problem (20 at most): "FILE:LINE:COLUMN: what was found; what to write".
     """
     problems = Problems(name)
     reading = ReadingContext(problems, halt_pattern(halt_words))
@@ -51,7 +51,7 @@ def load(text: str, name: str, halt_words: frozenset[str] = frozenset()) -> Prog
     whole = {at: dose for at, dose in doses.items() if dose is not None}
     if len(whole) < len(doses):
         message = f"{name}:1:1: a dose could not be read; write it anew."
-        raise ProgramError(message)  # never met: a dose that fails has noted why
+        raise ProgramError(message)  # unreachable: a dose that fails has noted why
     return _program(got, text, name, whole)
 
 

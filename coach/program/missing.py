@@ -1,7 +1,7 @@
-"""Warn of what a program leaves out and its reader will ask for; nothing depends on it.
+"""Warn about what a program leaves out and its readers will ask for; the program runs all the same.
 
-The list follows the CERT reporting checklist (Slade 2016): who prescribes, equipment, each exercise replicable,
-starting level, progression rule, adverse events; and few exercises (Bachmann 2018: fewer than four helps adherence).
+The list follows the CERT reporting checklist (Slade 2016): who prescribes, equipment, replicable exercises, starting
+level, progression rule, adverse events. It adds a limit on exercises (Bachmann 2018: fewer than four help adherence).
 """
 
 from __future__ import annotations
@@ -10,10 +10,10 @@ from coach.program.model import Exercise
 from coach.program.shapes import Got
 
 FEW = 4
-"""Exercises in a program; more are done less well (Henry 1999, Bachmann 2018)."""
+"""Most exercises without a warning; people do more of them less well (Henry 1999, Bachmann 2018)."""
 
 USUAL_EASE_TO = 5
-"""Pain above which the sources end a session."""
+"""Pain 0-10 above which the published programs end a session."""
 
 
 def warnings(program: Got, exercises: tuple[Exercise, ...]) -> tuple[str, ...]:
@@ -25,18 +25,18 @@ def warnings(program: Got, exercises: tuple[Exercise, ...]) -> tuple[str, ...]:
     if written.get("on") is None:
         found.append("It does not say when it was written; fill in written_by: on.")
     if written.get("review_on") is None:
-        found.append("It does not say when it is to be reviewed; fill in written_by: review_on.")
+        found.append("It does not say when it must be reviewed; fill in written_by: review_on.")
     if not program["call"]:
         found.append("It does not say whom to call when something is wrong; fill in call.")
     if not program["cautions"]:
-        found.append("It has no cautions to be read before the first session; fill in cautions.")
+        found.append("It has no cautions to read aloud before the first session; fill in cautions.")
     if not program["screen"]:
         found.append("It asks nothing before a session; fill in screen.")
     ease_to = program["limits"]["pain"]["ease_to"]
     if ease_to > USUAL_EASE_TO:
-        found.append(f"The work goes on, eased, up to pain {ease_to}; the usual limit is {USUAL_EASE_TO}.")
+        found.append(f"It lets eased work go on up to pain {ease_to}; the usual limit is {USUAL_EASE_TO}.")
     if len(exercises) > FEW:
-        found.append(f"It has {len(exercises)} exercises; up to {FEW} are done better.")
+        found.append(f"It has {len(exercises)} exercises; people do {FEW} or fewer better.")
     for got, exercise in zip(program["exercises"], exercises, strict=True):
         found += _of_exercise(got, exercise)
     return tuple(found)

@@ -1,4 +1,4 @@
-"""The program as the therapist wrote it, in frozen values with their units."""
+"""The program as the therapist wrote it: frozen values with their units."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from typing import ClassVar
 from coach.loglines.reasons import Unit, WorkKind
 
 SCALE_END = 10
-"""The worst pain and the hardest effort: both are stated from 0 to this (numeric rating scale)."""
+"""The worst pain or the hardest effort on the numeric rating scale, which begins at 0."""
 
 SCALE = range(SCALE_END + 1)
-"""All that can be stated of pain or effort."""
+"""Every number that can be stated for pain or effort."""
 
 NO_TENSION = "rest"
 """A phase of this name is not time under tension."""
@@ -30,7 +30,7 @@ class Sides(StrEnum):
 
 
 class Guide(StrEnum):
-    """How the slow phase is led: counted aloud, shaped by a falling tone, both, or neither."""
+    """How the slow phase is guided: by counting aloud, by a falling tone, by both, or by neither."""
 
     TONE = "tone"
     COUNT = "count"
@@ -50,7 +50,7 @@ class Action(StrEnum):
 
 
 class AskAfter(StrEnum):
-    """When a question about a set is put."""
+    """When a question about a set is asked."""
 
     EACH_SET = "each set"
     EACH_EXERCISE = "each exercise"
@@ -64,7 +64,7 @@ class Range:
     low: int
     high: int
     steady: bool = False
-    """True for "as many as stay steady, at most N": the person ends it, `high` is the most; then `low` is 1."""
+    """True for "as many as stay steady, at most N": the person ends the set, `high` is the most, `low` is 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +72,9 @@ class Phase:
     """A named, timed part of a rep."""
 
     name: str
-    """What is said when it begins: "lower"."""
+    """Said when it begins: "lower"."""
     seconds: float
-    """How long it lasts; never shorter in a session than written."""
+    """Its length; a session never makes it shorter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +82,9 @@ class Point:
     """A named place of a route and the time to reach it."""
 
     name: str
-    """What is said when it is due: "ahead"."""
+    """Said when it is due: "ahead"."""
     seconds: float
-    """Time to reach it (and come back, where the cue says so)."""
+    """Time to reach it (and to come back, if the cue says so)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,7 @@ class Reps:
     """Reps of a set; for alternating sides, on each side."""
     phases: tuple[Phase, ...]
     slow: str
-    """Name of the phase that must not be rushed (the lowering, as a rule)."""
+    """Name of the phase that must not be rushed (usually the lowering)."""
     guide: Guide
 
     kind: ClassVar[WorkKind] = "reps"
@@ -108,7 +108,7 @@ class Reps:
 
     @property
     def steps(self) -> tuple[Phase | Point, ...]:
-        """What one rep consists of, in order."""
+        """The phases of one rep, in order."""
         return self.phases
 
 
@@ -149,14 +149,14 @@ class Route:
 
     @property
     def steps(self) -> tuple[Phase | Point, ...]:
-        """What one round consists of, in order."""
+        """The points of one round, in order."""
         return self.points
 
 
 Work = Reps | Hold | Route
 
 UNIT_OF: dict[WorkKind, Unit] = {work.kind: work.unit for work in (Reps, Hold, Route)}
-"""What a set of each kind of work counts."""
+"""Kind of work to the unit its sets are counted in."""
 
 
 def tension_of_one(work: Work) -> float:
@@ -168,19 +168,19 @@ def tension_of_one(work: Work) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Dose:
-    """How much of it."""
+    """How much work: sets, rest, and the work of one set."""
 
     sets: int
     rest: float
-    """Seconds between two sets; never shorter in a session than written."""
+    """Seconds between two sets; a session never makes it shorter."""
     work: Work
     change_sides: float
-    """Seconds to change sides (one after the other)."""
+    """Seconds to change sides, where one side works after the other."""
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """One rung of easier-to-harder variants; the first of an exercise is the easiest."""
+    """One variant of an exercise; its first level is the easiest."""
 
     id: str
     setup: str
@@ -190,7 +190,7 @@ class Level:
     feel: str
     """Where the work should be felt; empty if not written."""
     watch: tuple[str, ...]
-    """The usual ways of cheating; one is brought up now and then in a rest."""
+    """The usual mistakes; the coach mentions one in some of the rests."""
     needs: tuple[str, ...]
     """Equipment beyond that of the exercise."""
     dose: Dose
@@ -198,28 +198,28 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class StepUp:
-    """When a harder level is proposed to the clinician; never taken by itself."""
+    """When the coach proposes a harder level to the clinician, who decides; it never steps up by itself."""
 
     sessions: int
-    """In how many sessions running."""
+    """Consecutive sessions that must meet the rule."""
     at_top: bool
-    """True: at the top of the range; False: at the bottom of it or more."""
+    """True: every set reaches the top of the range; False: at least its bottom."""
     pain_to: int
-    """Pain 0-10 at most."""
+    """Highest pain allowed, 0-10."""
     effort_to: int
-    """Effort 0-10 at most."""
+    """Highest effort allowed, 0-10."""
     unsteady: bool
-    """True if unsteadiness is allowed; False (the usual): never."""
+    """True: unsteadiness is allowed; False (the default): it is not."""
 
 
 @dataclass(frozen=True, slots=True)
 class Joins:
-    """An exercise that waits until another has been steady."""
+    """The condition of an exercise that waits until another one is steady."""
 
     exercise: str
     """Id of the other exercise."""
     steady_sessions: int
-    """In how many sessions."""
+    """Number of sessions in which the other must have been steady."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,7 +229,7 @@ class Exercise:
     id: str
     name: str
     why: str
-    """Said when asked "why"; empty if not written."""
+    """Said when the person asks "why"; empty if not written."""
     needs: tuple[str, ...]
     sides: Sides
     levels: tuple[Level, ...]
@@ -241,7 +241,7 @@ class Exercise:
 
 @dataclass(frozen=True, slots=True)
 class ScreenQuestion:
-    """A yes-or-no question put before every session."""
+    """A yes-or-no question asked before every session."""
 
     id: str
     ask: str
@@ -253,26 +253,26 @@ class ScreenQuestion:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The clinician's limits; defaults are cautious and marked as defaults in the schema."""
+    """The clinician's limits; the defaults are cautious, and the schema marks them as defaults."""
 
     pain_carry_on_to: int
     """Pain 0-10 up to which the work goes on as planned."""
     pain_ease_to: int
     """Pain 0-10 up to which the work is eased; above it the session ends."""
     effort_ease_above: int
-    """Effort 0-10 above which the next sets are eased; 10: never."""
+    """Effort 0-10 above which the next sets are eased; with 10 they never are."""
     unsteady: Action
     """STEP_DOWN, END_EXERCISE or END_SESSION."""
     tired: Action
     """EASE, END_SET, END_EXERCISE or END_SESSION."""
     cut_sets: int
-    """So many sets cut short end the exercise."""
+    """Number of sets cut short after which the exercise ends."""
     next_day_worse: Action
-    """NOTE, EASE, STEP_DOWN or END_SESSION (no session today), when pain was worse the morning after."""
+    """What more pain on the morning after does: NOTE, EASE, STEP_DOWN or END_SESSION (no session today)."""
     halts: int
-    """The session ends at the halt with this number."""
+    """Number of halts at which the session ends."""
     minutes: int
-    """No new set begins after so many minutes."""
+    """Minutes after which no new set begins."""
 
 
 class AfterGap(StrEnum):
@@ -284,20 +284,21 @@ class AfterGap(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """How often."""
+    """How often the person trains, and what counts as a gap."""
 
     every_days: int
+    """Days from one session to the next."""
     after_sore_days: int
-    """Days until the next session when the body answered with more pain."""
+    """Days to the next session if pain was worse on the day after."""
     gap_days: int
-    """Days without a session whose pain stayed within `pain_carry_on_to` that make a gap."""
+    """Days without a session that count as a gap; a session counts if its pain stayed within `pain_carry_on_to`."""
     after_gap: AfterGap
-    """Where an exercise begins after a gap; at the easiest level always at the bottom of the range."""
+    """Where an exercise begins after a gap; the easiest level always begins at the bottom of its range."""
 
 
 @dataclass(frozen=True, slots=True)
 class WrittenBy:
-    """Who wrote the program, and until when it stands."""
+    """Who wrote the program, when, and when it must be reviewed."""
 
     name: str
     role: str
@@ -306,7 +307,7 @@ class WrittenBy:
 
     @property
     def who(self) -> str:
-        """Name and role, as far as they are written."""
+        """Name and role; a missing one is left out."""
         return ", ".join(part for part in (self.name, self.role) if part)
 
 
@@ -323,7 +324,7 @@ class Program:
     """A whole program file."""
 
     id: str
-    """The file's stem: what the logbook calls it."""
+    """The file's name without its ending; the logbook uses it as the program's id."""
     title: str
     language: str
     written_by: WrittenBy
@@ -331,9 +332,9 @@ class Program:
     """"left", "right", or empty."""
     within_reach: Reach
     call: str
-    """Whom to call when something is wrong, in words to be spoken; empty if not written."""
+    """Spoken sentence that says whom to call when something is wrong; empty if not written."""
     cautions: str
-    """Read aloud before the first session, on request after."""
+    """Read aloud before the first session, later on request."""
     screen: tuple[ScreenQuestion, ...]
     ask_pain: AskAfter
     ask_effort: AskAfter
@@ -342,9 +343,9 @@ class Program:
     schedule: Schedule
     exercises: tuple[Exercise, ...]
     digest: str
-    """SHA-256 of the file's bytes, in hex: which version a session ran."""
+    """SHA-256 of the file's bytes, in hexadecimal: it tells which version a session ran."""
     warnings: tuple[str, ...] = ()
-    """What the loader found missing, one sentence each; nothing depends on them."""
+    """One sentence for each thing the loader found missing; no decision depends on them."""
 
     def exercise(self, exercise_id: str) -> Exercise:
         """Return the exercise of that id; KeyError if there is none."""

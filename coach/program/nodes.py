@@ -1,4 +1,4 @@
-"""Turn the text of a program file into YAML nodes that know their line and column; nothing is ever constructed."""
+"""Turn the text of a program file into YAML nodes that know their line and column; no Python object is built."""
 
 from __future__ import annotations
 
@@ -12,35 +12,35 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from coach.errors import ProgramError
 
 LONGEST_FILE = 1024 * 1024
-"""Bytes or characters: a hundred times the longest program that is shipped."""
+"""Bytes or characters of a file at most: a hundred times the longest shipped program."""
 
 DEEPEST = 20
-"""Levels of nesting; a program needs nine."""
+"""Levels of nesting at most; a program needs nine."""
 
 MOST_NODES = 10_000
-"""Values in one file; the longest shipped program has about 300."""
+"""Values in one file at most; the longest shipped program has about 300."""
 
 MOST_PROBLEMS = 20
-"""Problems told in one go: more than that is read by nobody."""
+"""Problems shown at once: nobody reads more."""
 
 
 @dataclass(slots=True)
 class Problems:
-    """Everything found wrong in one file."""
+    """The problems found in one file."""
 
     name: str
-    """The file, as messages call it."""
+    """Name of the file in messages."""
     found: dict[tuple[int, int, str], None] = field(default_factory=dict)
-    """Line and column, both from 1, and the sentence; a dict, so that the same problem is told once."""
+    """Line and column, both from 1, and the sentence; a dict, so that a problem is reported once."""
 
     def add(self, where: Node | tuple[int, int], sentence: str) -> None:
         """Note a problem at a node, or at a line and column counted from 1."""
         line, column = where if isinstance(where, tuple) else place(where)
-        plain = "".join(sign if sign.isprintable() else f"U+{ord(sign):04X}" for sign in sentence)  # it is one line
+        plain = "".join(sign if sign.isprintable() else f"U+{ord(sign):04X}" for sign in sentence)  # one line
         self.found[line, column, plain] = None
 
     def error(self) -> ProgramError:
-        """Return all problems as one error: a line each, in the order of the file."""
+        """Return one error with a line for each problem, in the order of the file."""
         lines = [f"{self.name}:{line}:{column}: {sentence}" for line, column, sentence in sorted(self.found)]
         if len(lines) > MOST_PROBLEMS:
             hidden = len(lines) - MOST_PROBLEMS + 1
@@ -49,12 +49,12 @@ class Problems:
 
 
 def place(node: Node) -> tuple[int, int]:
-    """Return line and column of a node, both from 1."""
+    """Return the line and column of a node, both from 1."""
     return node.start_mark.line + 1, node.start_mark.column + 1
 
 
 def compose(text: str, problems: Problems) -> MappingNode | None:
-    """Return the file's fields, or None after a problem was noted: what is not YAML cannot be read further."""
+    """Return the file's fields; None if the file is not YAML or not a mapping, after the problem was noted."""
     if len(text) > LONGEST_FILE:
         problems.add((1, 1), f"the file is longer than {LONGEST_FILE // 1024**2} MiB; a program is a few pages.")
         return None
@@ -86,7 +86,7 @@ def compose(text: str, problems: Problems) -> MappingNode | None:
 
 
 def found(node: Node) -> str:
-    """Say in a few words what stands there."""
+    """Describe in a few words what the node holds."""
     if isinstance(node, MappingNode):
         return "a block of fields"
     if isinstance(node, SequenceNode):
@@ -100,22 +100,22 @@ def found(node: Node) -> str:
 
 
 def is_plain(node: Node) -> bool:
-    """Tell whether a scalar is written without quotes."""
+    """Tell whether a scalar stands without quotes."""
     return isinstance(node, ScalarNode) and node.style is None
 
 
 def is_empty(node: Node) -> bool:
-    """Tell whether the field was left without a value."""
+    """Tell whether the field has no value."""
     return is_plain(node) and _tag(node) == "null"
 
 
 def read_as(node: ScalarNode) -> str:
-    """Return what other YAML readers take an unquoted scalar for, in words; empty if it is text to all of them."""
+    """Return in words the type that another YAML reader gives an unquoted scalar; empty if all read it as text."""
     return _OTHER_TYPES.get(_tag(node), "") if is_plain(node) else ""
 
 
 def is_whole(node: ScalarNode) -> bool:
-    """Tell whether the scalar is an unquoted whole number to all YAML readers."""
+    """Tell whether every YAML reader takes the scalar for a whole number."""
     return is_plain(node) and _tag(node) == "int"
 
 
@@ -133,13 +133,13 @@ def _tag(node: Node) -> str:
 
 
 class _Composer(Composer):
-    """Composes nodes only, within bounds, and takes none of YAML's short cuts that hide where a value came from."""
+    """Composes nodes within bounds, and refuses aliases, anchors and tags: they hide where a value comes from."""
 
     _depth = 0
     _nodes = 0
 
     def compose_node(self, parent: Node | None, index: int) -> Node | None:
-        """Return the next node, unless it is one too many or a short cut. Raises MarkedYAMLError."""
+        """Return the next node. Raises MarkedYAMLError at an alias, anchor or tag, or beyond a bound."""
         event = self.peek_event()  # type: ignore[attr-defined]  # of the parser beside it
         mark = event.start_mark
         if isinstance(event, yaml.AliasEvent):
@@ -160,10 +160,10 @@ class _Composer(Composer):
 
 
 class Bounded(_Composer, yaml.SafeLoader):
-    """Composes the nodes of a text that a person wrote, and can say what is wrong with it."""
+    """Composes the nodes of a program file by PyYAML's own code, whose errors can be explained."""
 
     def fetch_flow_collection_start(self, TokenClass: type[yaml.Token]) -> None:  # noqa: N803 - the library's name
-        """Read an opening bracket, unless too many are open: the library looks ahead over all of them, for long."""
+        """Read an opening bracket unless too many are open: the library would look ahead over them for minutes."""
         if self.flow_level >= DEEPEST - 1:  # the file itself is the first level
             raise yaml.MarkedYAMLError(problem="#depth", problem_mark=self.get_mark())
         super().fetch_flow_collection_start(TokenClass)
@@ -172,21 +172,21 @@ class Bounded(_Composer, yaml.SafeLoader):
 if yaml.__with_libyaml__:
 
     class _Fast(_Composer, yaml.CSafeLoader):
-        """The same by the C library: ten times as fast, and its complaints are in other words."""
+        """The same by the C library: ten times as fast, but its errors are worded differently."""
 
         def __init__(self, text: str) -> None:
             yaml.CSafeLoader.__init__(self, text)
             Composer.__init__(self)
 
         def compose_scalar_node(self, anchor: dict[str, Node]) -> ScalarNode:
-            """Return a scalar; one without quotes has no style here, too."""
+            """Return a scalar; as in the Python reader, one without quotes has no style."""
             node: ScalarNode = super().compose_scalar_node(anchor)
             node.style = node.style or None
             return node
 
 
 def root_of(text: str) -> Node | None:
-    """Return what the text of a voice pack's file holds; None: nothing. Raises what `Bounded` raises.
+    """Return the root node of a voice pack's file; None if it is empty. Raises what `Bounded` raises.
 
     The C library reads it where it is there. What that refuses, and a tab, of which the two think differently, goes to
     `Bounded`, which has the last word.
@@ -208,7 +208,7 @@ _PLAIN_WORDS = (
     ("'\\t'", "found a tab; indent with spaces."),
     ("mapping values are not allowed", 'a ":" is in the way here; put text that holds ": " in quotes.'),
     ("cannot start any token", "text cannot begin with this character; put the text in quotes."),
-    ("could not find expected ':'", 'this is no "field: value"; add the colon, or mend the indentation.'),
+    ("could not find expected ':'", 'this line is not "field: value"; add the colon, or mend the indentation.'),
     ("expected <block end>", "this does not fit the lines above; align it with them, or put the text in quotes."),
     ("expected the node content", "a value was expected here; mend the bracket or comma, or put the text in quotes."),
     ("unexpected end of stream", "a quote is open at the end of the file; close it."),
@@ -219,13 +219,13 @@ _PLAIN_WORDS = (
     ),
     ("unknown escape", "a backslash in double quotes begins an escape; use single quotes, or write it twice."),
     ("hexadecimal", "a backslash in double quotes begins an escape; use single quotes, or write it twice."),
-    ("another document", 'a second document begins here; one program a file, so take out the line "---".'),
+    ("another document", 'a second document begins here; write one program per file and take out the line "---".'),
     ("expected '<document start>'", "the program ends above this line; mend the indentation, or take the rest out."),
 )
 
 
 def plain_words(problem: str) -> str:
-    """Return what YAML complains of as a sentence that says what to do."""
+    """Return a YAML error as a sentence that says what to do."""
     for sign, words in _PLAIN_WORDS:
         if sign in problem:
             return words

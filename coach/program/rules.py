@@ -1,4 +1,4 @@
-"""What must hold between fields of a program: ids that exist, bands in order, nothing that waits for itself."""
+"""Check the rules between fields of a program: ids exist, bands are in order, no exercise waits for itself."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from coach.program.shapes import Got, ReadingContext
 
 
 def check(program: Got, reading: ReadingContext) -> None:
-    """Note every rule that the program breaks; fields that could not be read are passed over."""
+    """Note every rule that the program breaks; unreadable fields are skipped."""
     exercises = [each for each in program.get("exercises") or () if each is not None]
     _unique(exercises, "exercise", reading)
     _unique(program.get("screen") or (), "screen question", reading)

@@ -1,4 +1,4 @@
-"""The JSON Schema of a program file, generated from the table of fields, so that an editor completes and checks."""
+"""Generate the JSON Schema of a program file from the table of fields: editors complete and check by it."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from coach.program.shapes import schema_of
 
 
 def schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12), made of plain dicts and lists.
+    """Return the JSON Schema (draft 2020-12) as plain dicts and lists.
 
-    It checks shape and spelling of each field. What spans fields (ids that must exist, bands in order, the length
-    of a rep) only `load` can tell.
+    It checks the shape and spelling of each field. Only `load` checks rules between fields: ids that must exist, bands
+    in order, the length of a rep.
     """
     head = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

@@ -1,4 +1,4 @@
-"""Values put together: named times, lists, and blocks of fields; how each is read and its JSON Schema."""
+"""Composite values: named times, lists and blocks of fields; how each is read, and its JSON Schema."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ REQUIRED = object()
 """Default of a field that must be written."""
 
 WITHOUT = object()
-"""Default of a field whose absence means something of its own: nothing is put in its place."""
+"""Default of a field that may be absent: no value replaces it, because absence has its own meaning."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ class Times:
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """A list of like things."""
+    """A list whose entries are of one kind."""
 
     of: Text | Section
     most: int
@@ -41,39 +41,39 @@ class Items:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field of a block: the single place where its name, kind, default and meaning stand."""
+    """One field of a block: its name, kind, default and meaning."""
 
     name: str
     kind: Value | Times | Items | Section
     about: str
-    """What it is, for whoever writes a program: a description in the schema, a hint in a message."""
+    """Its meaning for the author of a program: the schema's description, and a hint in messages."""
     default: Any = REQUIRED
-    """As it would be written; REQUIRED or WITHOUT."""
+    """The default as an author would write it, or REQUIRED or WITHOUT."""
 
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """Fields by name."""
+    """A block of named fields."""
 
     fields: tuple[Field, ...]
     apart: tuple[tuple[str, ...], ...] = ()
-    """Groups of fields: only one group may be written."""
+    """Groups of fields of which only one group may be written."""
     exactly_one: tuple[str, ...] = ()
-    """Fields of which one, and only one, must be written."""
+    """Fields of which exactly one must be written."""
     partial: bool = False
-    """Nothing is required and no default is filled in here: another block completes it."""
+    """True: no field is required and no default filled in, because another block completes this one."""
 
 
 @dataclass(slots=True)
 class Got:
-    """A block that was read."""
+    """A block as it was read."""
 
     node: Node | None
-    """Where it stands; None if it was not written and holds defaults."""
+    """Its node; None if it was not written and holds defaults."""
     values: dict[str, Any] = field(default_factory=dict)
-    """Field to value, defaults filled in; a field that could not be read is missing."""
+    """Field to value, with defaults; an unreadable field is missing."""
     nodes: dict[str, Node] = field(default_factory=dict)
-    """Field to where its value stands, for every field that was written."""
+    """Field to the node of its value, for every field in the file."""
 
     def __getitem__(self, name: str) -> Any:  # noqa: ANN401 - each field has a type of its own
         return self.values[name]
@@ -83,27 +83,27 @@ class Got:
         return self.values.get(name)
 
     def wrote(self, name: str) -> bool:
-        """Tell whether the field stands in the file."""
+        """Tell whether the field is in the file."""
         return name in self.nodes
 
 
 @dataclass(slots=True)
 class ReadingContext:
-    """What is needed while a file is read."""
+    """Context for reading one file."""
 
     problems: Problems
     halts: re.Pattern[str] | None
-    """Finds a word that would stop the session."""
+    """Finds a word that would stop the session; None: there is none."""
 
 
 def halt_pattern(words: Iterable[str]) -> re.Pattern[str] | None:
-    """Return a pattern that finds any of the words (or wordings of several words) as whole words."""
+    """Return a pattern that finds any of the wordings as whole words; None if there is no wording."""
     known = sorted({" ".join(word.split()).casefold() for word in words} - {""}, key=len, reverse=True)
     return re.compile(rf"(?<!\w)({'|'.join(map(re.escape, known))})(?!\w)") if known else None
 
 
 def read(kind: Value | Times | Items | Section, node: Node, name: str, reading: ReadingContext) -> Any:  # noqa: ANN401 - by kind
-    """Return what the node holds, or None after its problems were noted. `name` is the field as messages call it."""
+    """Return the node's value, or None after its problems were noted; `name` is the field in messages."""
     if isinstance(kind, Section):
         return _read_block(kind, node, name, reading)
     if isinstance(kind, Items):
@@ -169,7 +169,7 @@ def _read_times(kind: Times, node: Node, name: str, reading: ReadingContext) -> 
 
 
 def _pairs(node: MappingNode, name: str, reading: ReadingContext) -> list[tuple[ScalarNode, Node]]:
-    """Return keys and values, without those that stand twice or are no simple name."""
+    """Return keys and values, without duplicate keys and keys that are not simple names."""
     seen: dict[str, Node] = {}
     pairs = []
     for key, value in node.value:
@@ -211,7 +211,7 @@ def _read_block(kind: Section, node: Node, name: str, reading: ReadingContext) -
 
 
 def complete(got: Got, missing: Field, where: Node, name: str, reading: ReadingContext) -> None:
-    """Fill in the default of a field that was not written, or note that it must be."""
+    """Fill in the default of a missing field, or note that the field is required."""
     if got.wrote(missing.name) or missing.default is WITHOUT:
         return
     if missing.default is REQUIRED:
@@ -238,7 +238,7 @@ def _check_groups(kind: Section, got: Got, name: str, reading: ReadingContext) -
         reading.problems.add(got.nodes[second], sentence)
     if kind.exactly_one and sum(got.wrote(each) for each in kind.exactly_one) != 1 and got.node is not None:
         words = " or ".join(f'"{each}"' for each in kind.exactly_one)
-        reading.problems.add(got.node, f"{name} needs either {words}, one of them and not both.")
+        reading.problems.add(got.node, f"{name} needs exactly one of {words}; write one and not both.")
 
 
 def _short(key: ScalarNode) -> str:
@@ -246,7 +246,7 @@ def _short(key: ScalarNode) -> str:
 
 
 def schema_of(kind: Value | Times | Items | Section) -> dict[str, Any]:
-    """Return the JSON Schema of a kind, made of the same table that the reader uses."""
+    """Return the JSON Schema of a kind, from the same table that the reader uses."""
     if isinstance(kind, Section):
         return _block_schema(kind)
     if isinstance(kind, Items):

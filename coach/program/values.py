@@ -1,4 +1,4 @@
-"""The kinds of single value a program file may hold: how each is written, what it becomes, its JSON Schema."""
+"""The kinds of single values in a program file: how each is written, its Python value and its JSON Schema."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ from coach.program.nodes import found, is_empty, is_whole, read_as
 
 
 class Unfit(Exception):  # noqa: N818 - not an error of the program: a sentence on its way to the list of problems
-    """Why a value will not do: the rest of a sentence that begins with the field's name."""
+    """A value is not accepted; the message is the rest of a sentence that begins with the field's name."""
 
 
 _TURNS = frozenset({"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
-"""Classes of signs that show what follows in another order than it is said in."""
+"""Unicode classes of characters that change the order in which text is displayed."""
 
 
 class Value(Protocol):
     """A kind of value written as one scalar."""
 
     def take(self, node: ScalarNode) -> Any:  # noqa: ANN401 - each kind has a type of its own
-        """Return the value; raises Unfit."""
+        """Return the value. Raises Unfit."""
         ...
 
     def schema(self) -> dict[str, Any]:
@@ -38,16 +38,16 @@ class Value(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Words; runs of spaces and line breaks become one space."""
+    """Text; a run of spaces and line breaks becomes one space."""
 
     longest: int = 600
     """Characters."""
     shortest: int = 1
     spoken: bool = True
-    """Said aloud, so that it must hold no word that stops the session."""
+    """True: it is said aloud, so it must not contain a word that stops the session."""
 
     def take(self, node: ScalarNode) -> str:
-        """Return the words."""
+        """Return the text."""
         if is_empty(node):
             raise Unfit(
                 'is empty; write the text, or "" for none.' if self.shortest == 0 else "is empty; write the text."
@@ -68,7 +68,7 @@ class Text:
         return text
 
     def schema(self) -> dict[str, Any]:
-        """Text without control characters, not only blanks."""
+        """Text without control characters that is not blank."""
         schema: dict[str, Any] = {"type": "string", "maxLength": self.longest}
         schema["pattern"] = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]*$"
         if self.shortest:
@@ -78,7 +78,7 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class ShortName:
-    """A short name that other fields, the logbook or a folder refer to."""
+    """A short name to which other fields, the logbook or a folder refer."""
 
     pattern: str = "[a-z][a-z0-9_]{0,39}"
     must: str = "begin with a small letter and hold only a-z, 0-9 and _, such as heel_raise"
@@ -94,7 +94,7 @@ class ShortName:
         return str(node.value)
 
     def schema(self) -> dict[str, Any]:
-        """Text of the pattern."""
+        """Text that matches the pattern."""
         return {"type": "string", "pattern": f"^{self.pattern}$"}
 
 
@@ -111,7 +111,7 @@ class Whole:
         must = str(self.low) if self.low == self.high else f"a whole number from {self.low} to {self.high}"
         if not is_whole(node) and re.fullmatch(r"[0-9]{1,4}", text):
             raise Unfit(f"must be {must}, found {found(node)}; write {text} without quotes.")
-        # as written in decimals only: YAML would read 010 as eight and 1:30 as ninety
+        # decimal digits only: YAML would read 010 as eight and 1:30 as ninety
         if not re.fullmatch(r"-?(0|[1-9][0-9]{0,5})", text) or not self.low <= int(text) <= self.high:
             raise Unfit(f"must be {must}, found {found(node)}.")
         return int(text)
@@ -144,7 +144,7 @@ class Seconds:
         return seconds
 
     def schema(self) -> dict[str, Any]:
-        """Text such as "60 s"; JSON Schema cannot check its size."""
+        """Text such as "60 s"; JSON Schema cannot check the bounds."""
         return {"type": "string", "pattern": r"^\s*[0-9]{1,5}(\.[0-9]{1,3})? ?(s|min)\s*$"}
 
 
@@ -201,10 +201,10 @@ class OneOf:
     """One of a few words."""
 
     words: Mapping[str, Any]
-    """What is written to what it becomes."""
+    """The written word to its value."""
 
     def take(self, node: ScalarNode) -> Any:  # noqa: ANN401 - whatever the table holds
-        """Return what the word stands for."""
+        """Return the value of the word."""
         if node.value in self.words:
             return self.words[node.value]
         raise Unfit(f"cannot be {found(node)}; {did_you_mean(node.value, list(self.words))}")
@@ -216,15 +216,15 @@ class OneOf:
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """How many or how long: one number, a range, or as much as stays steady."""
+    """How many or how long: one number, a range, or as many as stay steady."""
 
     high: int
-    """The most of one set: a number, or seconds."""
+    """The most in one set, a number or seconds."""
     seconds: bool = False
-    """True: of time, with its unit; False: a plain number."""
+    """True: a time with its unit; False: a plain number."""
 
     def take(self, node: ScalarNode) -> Range:
-        """Return the range, in pieces or seconds."""
+        """Return the range, as a number or in seconds."""
         text = " ".join(node.value.split())
         match = re.fullmatch(self._pattern(), text)
         if match is None:
@@ -242,7 +242,7 @@ class Amount:
         return amount
 
     def schema(self) -> dict[str, Any]:
-        """Text; a plain number too where there is no unit."""
+        """Text, or a plain number if there is no unit."""
         pattern = "^" + re.sub(r"\?P<[a-z]+>", "", self._pattern()) + "$"
         text = {"type": "string", "pattern": pattern}
         number = {"type": "integer", "minimum": 1, "maximum": self.high}

@@ -283,13 +283,13 @@ DOSE = "{sets: 2, reps: 8-12, rest: 60 s, phases: {lower: 3 s, rise: 2 s}}"
             41,
             "not be before on",
         ),
-        ("title: Small", "title: Small\nscreen: [{id: a, ask: Well}]", 3, 10, 'either "if_yes" or "if_no"'),
+        ("title: Small", "title: Small\nscreen: [{id: a, ask: Well}]", 3, 10, 'exactly one of "if_yes" or "if_no"'),
         (
             "title: Small",
             "title: Small\nscreen: [{id: a, ask: Well, if_yes: end, if_no: end}]",
             3,
             10,
-            "one of them and not both",
+            "write one and not both",
         ),
         (
             "title: Small",
@@ -359,13 +359,13 @@ DOSE = "{sets: 2, reps: 8-12, rest: 60 s, phases: {lower: 3 s, rise: 2 s}}"
         (SMALL, "", 1, 1, "no fields"),
         (SMALL, "- 1\n", 1, 1, "found a list"),
         (SMALL, "a\x00b", 1, 2, "control character U+0000"),
-        (SMALL, SMALL + "---\na: 1\n", 11, 1, "one program a file"),
+        (SMALL, SMALL + "---\na: 1\n", 11, 1, "one program per file"),
         (SMALL, "a: " + "[" * 30 + "]" * 30, 1, 23, "nested deeper"),
         (SMALL, "a: [" + "1, " * 10_001 + "]", 1, 29996, "more values"),
         (SMALL, "#" * 1_048_577, 1, 1, "longer than 1 MiB"),
     ],
 )
-def test_a_problem_is_told_with_its_line_column_and_what_would_do(
+def test_a_problem_is_told_with_its_line_its_column_and_what_to_write(
     old: str, new: str, line: int, column: int, what: str
 ) -> None:
     told = problems(changed((old, new)))
@@ -376,7 +376,7 @@ def test_a_problem_is_told_with_its_line_column_and_what_would_do(
     assert near[0].endswith((".", "?"))
 
 
-def test_all_problems_are_told_in_one_go_in_the_order_of_the_file() -> None:
+def test_all_problems_are_told_at_once_in_the_order_of_the_file() -> None:
     told = problems(changed(("format: 1", "format: 2"), ("sets: 2", "sets: 0"), ("cue:", "que:")))
 
     assert [one.split(": ")[0] for one in told] == [
@@ -387,7 +387,7 @@ def test_all_problems_are_told_in_one_go_in_the_order_of_the_file() -> None:
     ]
 
 
-def test_at_most_twenty_problems_are_told_with_the_number_of_the_others() -> None:
+def test_at_most_twenty_problems_are_told_with_the_number_of_the_rest() -> None:
     told = problems(SMALL + "".join(f"field{n}: 1\n" for n in range(30)))
 
     assert len(told) == 20

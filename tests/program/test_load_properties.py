@@ -39,7 +39,7 @@ def amounts(draw: st.DrawFn, most: int, unit: str, steady: str) -> tuple[Any, Ra
 
 @st.composite
 def doses(draw: st.DrawFn) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Return a dose as written and what must come of it."""
+    """Return a dose as written and the values it must load as."""
     kind = draw(st.sampled_from(list(WORK)))
     sets, rest = draw(st.integers(1, 10)), draw(st.integers(5, 600))
     written: dict[str, Any] = {"sets": sets, "rest": f"{rest} s"}
@@ -55,7 +55,7 @@ def doses(draw: st.DrawFn) -> tuple[dict[str, Any], dict[str, Any]]:
 
 @st.composite
 def programs(draw: st.DrawFn) -> tuple[dict[str, Any], list[list[dict[str, Any]]]]:
-    """Return a whole program as written and the doses that must come of it."""
+    """Return a whole program as written and the doses it must load as."""
     exercises, expected = [], []
     ids = draw(st.lists(codes, min_size=1, max_size=4, unique=True))
     for position, name in enumerate(ids):

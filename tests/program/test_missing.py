@@ -16,7 +16,7 @@ exercises:
 """
 
 
-def test_what_cert_asks_for_and_is_missing_becomes_a_warning() -> None:
+def test_each_missing_item_of_the_cert_checklist_becomes_a_warning() -> None:
     text = SMALL + SMALL[SMALL.index("      - id: easy") :].replace("easy", "hard")
 
     warnings = load(text, "small.yaml").warnings

@@ -1,4 +1,4 @@
-"""YAML nodes: read by the C library or not, a voice pack says the same, within the same bounds."""
+"""YAML nodes: a voice pack reads the same, within the same bounds, with the C library and without it."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ pytestmark = pytest.mark.skipif(not yaml.__with_libyaml__, reason="PyYAML is her
 
 
 def told(node: Node | None) -> object:
-    """Return all that a node says, but for where it stands."""
+    """Return a node's content without its position."""
     if node is None or isinstance(node, yaml.ScalarNode):
         return node and (node.tag, node.value, node.style)
     if isinstance(node, yaml.MappingNode):
@@ -57,7 +57,7 @@ def test_the_c_library_reads_a_shipped_pack_to_the_letter_and_the_line(
     assert places(fast) == places(slow)
 
 
-def test_whatever_is_changed_in_a_pack_what_is_read_of_it_is_the_same() -> None:
+def test_both_readers_read_a_changed_pack_alike() -> None:
     chance = Random(3)
     texts = [file.read_text("utf-8") for file in FILES]
     same = 0
@@ -93,7 +93,7 @@ def test_whatever_is_changed_in_a_pack_what_is_read_of_it_is_the_same() -> None:
         "a: 1\n---\nb: 1",
     ],
 )
-def test_what_is_refused_is_refused_in_the_same_words(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_both_readers_refuse_a_file_in_the_same_words(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(nodes, "MOST_NODES", 50)
     with pytest.raises((yaml.YAMLError, ValueError)) as slow:
         Bounded(text).get_single_node()
@@ -103,7 +103,7 @@ def test_what_is_refused_is_refused_in_the_same_words(text: str, monkeypatch: py
     assert str(found.value) == str(slow.value)
 
 
-def test_without_the_c_library_it_is_read_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_pack_is_read_without_the_c_library_too(monkeypatch: pytest.MonkeyPatch) -> None:
     text = FILES[0].read_text("utf-8")
     with_it = told(root_of(text))
     monkeypatch.setattr(yaml, "__with_libyaml__", False)

@@ -70,7 +70,7 @@ def test_the_demo_program_is_three_exercises_of_two_sets() -> None:
     assert {type(exercise.levels[0].dose.work) for exercise in program.exercises} == {Reps, Hold, Route}
 
 
-def test_between_them_the_programs_use_every_kind_of_work_also_as_much_as_stays_steady() -> None:
+def test_between_them_the_programs_use_every_kind_of_work_and_every_amount() -> None:
     assert {type(work) for work in WORKS} == {Reps, Hold, Route}
     assert {type(work) for work in WORKS if work.amount.steady} == {Reps, Hold, Route}
     assert {type(work) for work in WORKS if work.amount.low < work.amount.high and not work.amount.steady} == {
@@ -141,7 +141,7 @@ def test_a_harder_level_never_comes_with_a_higher_range(exercise: Exercise) -> N
     assert highs == sorted(highs, reverse=True)
 
 
-def test_a_shipped_file_speaks_for_itself_without_the_package() -> None:
+def test_a_shipped_file_says_whom_it_is_for_and_loads_by_itself() -> None:
     for path in shipped().values():
         text = path.read_text(encoding="utf-8")
 
