@@ -6,32 +6,32 @@ that calls `run`, stretch by stretch, as the device delivers them. One more thre
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from threading import Thread
 
 from coach.audio.echo import Canceller
 from coach.audio.echo_watch import EchoWatch
+from coach.audio.hush import Hush
 from coach.audio.mixer import Layer, Mixer, beat
-from coach.audio.patient import Moment
 from coach.audio.room_check import RoomCheck
+from coach.device_watch import DeviceWatch
 from coach.ears.front import Ears
 from coach.errors import CoachError, OutOfPlaceError
 from coach.loglines.kinds import Heard, SessionBegun
-from coach.patient_cues import moment_of, question_moment
+from coach.measuring import Measured
 from coach.ports import Captured, Device, Hearing, Store, Voice
-from coach.record_writer import RecordWriter
+from coach.record_writer import DiskWatch, RecordWriter
 from coach.session.agenda import Agenda, Sounding
 from coach.session.commands import Command, CutFrom, End, PlaceCues, Record, Silence
 from coach.session.events import REPLIES, Event, On, RoomFacts
-from coach.session.ideal import Rehearsal, rehearse
+from coach.session.ideal import rehearse
 from coach.session.machine import handle, takes
 from coach.session.plan import Today
 from coach.session.state import Session, State, begin
 from coach.showing import Showing, draw
 from coach.snapshot import Snapshot
 from coach.tempo.units import to_samples, to_seconds
-from coach.troubles import Troubles
 from coach.words.phrases import Phrase, VoicePack, sentence
 from coach.words.replies import NUMBERS, Listening, Noted, Outcome, Understood, listen, open_for
 
@@ -41,40 +41,11 @@ LOOK_EVERY = to_samples(0.1)
 READ_PATIENCE = 0.8
 """Seconds that a stretch is waited for before everything is held."""
 
-HUSHED_AT_MOST = to_samples(1.5)
-"""Samples that the coach stays quiet because somebody speaks, if nothing comes of it."""
-
-HUSH_AFTER_VOICE = to_samples(0.5)
-"""Samples that the coach stays quiet behind a voice: as long as a word may take to be understood."""
-
-STALLS = 150
-"""Reads without sound, READ_PATIENCE each, in one trouble, after which the device is given up: two minutes."""
-
-LAST_WORDS = 6
-"""The same where nothing but the last words of a session is still to be said."""
-
-SLOW_DISK = to_samples(10.0)
-"""Samples for which the disk may lag behind before it is taken for one that refuses."""
-
 _TOLD_BY = {"system": On.TOLD_TO_END, "terminal": On.HUNG_UP}
 """What ends the session, by who told it (`ToldToEndError`)."""
 
 LAST_WRITE = 10.0
 """Seconds that the end of a session waits for a disk that has not come back, before the record is kept elsewhere."""
-
-
-@dataclass(slots=True)
-class Measured:
-    """What happened when, for benchmarks and tests."""
-
-    soundings: list[Sounding] = field(default_factory=list)
-    """Every sound with the sample that it was given to the mixer for."""
-    outcomes: list[Outcome] = field(default_factory=list)
-    hearings: list[Hearing] = field(default_factory=list)
-    events: list[tuple[State, Event]] = field(default_factory=list)
-    """Every event with the state it met."""
-    hushes: list[int] = field(default_factory=list)
-    """Samples at which the coach fell quiet because somebody spoke."""
 
 
 def within(seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
@@ -88,62 +59,73 @@ def within(seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
     return thread.is_alive
 
 
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """What is to be done, and for whom."""
+
+    today: Today
+    pack: VoicePack
+    person: str = ""
+    """As the screens name them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Equipment:
+    """What a session works with."""
+
+    device: Device
+    voice: Voice
+    """Every sentence of the session must have been made ready."""
+    ears: Ears
+    store: Store
+    mixer: Mixer = field(default_factory=Mixer)
+
+
+@dataclass(frozen=True, slots=True)
+class Hooks:
+    """What is called while a session runs, between two stretches of sound; none may take long."""
+
+    show: Callable[[Snapshot], None] | None = None
+    """Given a snapshot ten times a second."""
+    tell: Callable[[Session, Event, State], None] | None = None
+    """Given the session after each event, the event, and the state that it met: see `patient_cues.py`."""
+    poll: Callable[[], bool | None] | None = None
+    """Called once a stretch, so that keys can be looked at; True: this process stood still meanwhile. It may raise
+    KeyboardInterrupt, which ends the session."""
+    measured: Measured | None = None
+    """Filled with all that happens, for benchmarks and tests."""
+
+
 class Engine:
     """Runs one session on one device."""
 
-    def __init__(
-        self,
-        today: Today,
-        pack: VoicePack,
-        *,
-        device: Device,
-        voice: Voice,
-        ears: Ears,
-        store: Store,
-        mixer: Mixer | None = None,
-        person: str = "",
-        show: Callable[[Snapshot], None] | None = None,
-        tell: Callable[[Moment], None] | None = None,
-        poll: Callable[[], bool | None] | None = None,
-        measured: Measured | None = None,
-    ) -> None:
-        """Set the table; nothing sounds before `run`.
-
-        `show` is given a snapshot ten times a second; `tell` is told each moment (a scripted patient listens);
-        `poll` is called once a stretch, so that keys can be looked at; True: this process stood still meanwhile. It may
-        raise KeyboardInterrupt, which ends the session.
-        """
-        self.session = begin(today)
-        self._pack = pack
-        self._device = device
-        self._voice = voice
-        self._ears = ears
-        self._store = store
-        self._writer = RecordWriter(store)
-        self._lagging_since = -1
-        self._mixer = mixer or Mixer()
-        self._canceller = Canceller()
-        self._agenda = Agenda(self._length, to_samples(pack.speech.pause))
-        self._listening = Listening(pack.halts)
-        self._opened_for: Session | None = None
-        self._show = show
-        self._tell = tell
-        self._poll = poll
-        self._measured = measured or Measured()
-        self._rehearsal: Rehearsal = rehearse(today, self._length)
-        self._showing = Showing(person=person)
-        self._now = 0
+    def __init__(self, assignment: Assignment, equipment: Equipment, hooks: Hooks | None = None) -> None:
+        """Set the table; nothing sounds before `run`."""
+        self.session = begin(assignment.today)
         self.begun = False
         """Whether the record holds a first line."""
-        self._over = True  # until its first line is kept there is no session to end
-        self._troubles = Troubles()
-        self._stalled = 0
-        self._echo_watch = EchoWatch()
-        self._hushed_until = -1
-        self._voicing = False
-        self._voiced = 0
-        self._room_check = RoomCheck()
+        self._pack = assignment.pack
+        self._device = equipment.device
+        self._voice = equipment.voice
+        self._ears = equipment.ears
+        self._store = equipment.store
+        self._mixer = equipment.mixer
+        self._hooks = hooks or Hooks()
+        self._canceller = Canceller()
+        self._agenda = Agenda(self._length, to_samples(self._pack.speech.pause))
+        self._listening = Listening(self._pack.halts)
+        self._opened_for: Session | None = None
+        self._rehearsal = rehearse(assignment.today, self._length)
+        self._showing = Showing(person=assignment.person)
         self._shown_at = -LOOK_EVERY
+        self._writer = RecordWriter(self._store)
+        self._disk_watch = DiskWatch(self._writer)
+        self._device_watch = DeviceWatch()
+        self._echo_watch = EchoWatch()
+        self._room_check = RoomCheck()
+        self._hush = Hush(self._mixer)
+        self._now = 0
+        self._over = True  # until its first line is kept there is no session to end
 
     def run(self, begun: SessionBegun) -> str:
         """Run the session to its end and return why it ended. `begun` is the first line.
@@ -191,47 +173,46 @@ class Engine:
         self._now = captured.at + len(captured.mic)
         self._happen()
         self._listen(self._canceller.process(captured))
-        self._tell_troubles(self._troubles.fed(captured))
-        if not self._troubles.speaker_lost:  # one that gives a moment of sound now and then is not back
-            self._stalled = 0
+        self._tell_troubles(self._device_watch.fed(captured))
         if self._echo_watch.feed(captured):
-            self._tell_troubles(self._troubles.unheard(self._now))
-        self._watch_disk()
+            self._tell_troubles(self._device_watch.unheard(self._now))
+        if of_disk := self._disk_watch.look(self._now):
+            self._tell_troubles(of_disk)
         self._happen()
-        if self._show is not None and self._now - self._shown_at >= LOOK_EVERY:
+        if self._now - self._shown_at >= LOOK_EVERY:
             self._shown_at = self._now
-            self._show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
+            self._draw()
+
+    def _draw(self) -> None:
+        if self._hooks.show is not None:
+            self._hooks.show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
 
     def _look_up(self) -> None:
         """Take what comes from elsewhere than the device. While this process stood still nothing sounded."""
-        if self._poll is not None and self._poll():
-            self._tell_troubles(self._troubles.stalled(self._now))
+        if self._hooks.poll is not None and self._hooks.poll():
+            self._tell_troubles(self._device_watch.stalled(self._now))
 
     def _happen(self) -> None:
         """Let everything happen that is due by now."""
         while not self._over and (event := self._agenda.due(self._now)) is not None:
-            asking = self.session.state
             self._give(event)
-            if event.on is On.CUE_DONE and self.session.state is asking:  # a question was put, not left behind
-                self._tell_moment(question_moment(self.session, event.at))
 
     def _stall(self) -> None:
         """The device gave nothing: hold, show it, listen to the keys alone, and give up after a while."""
-        self._stalled += 1
-        self._tell_troubles(self._troubles.stalled(self._now))
+        self._tell_troubles(self._device_watch.gave_nothing(self._now))
         self._understand(self._ears.pressed(self._now))
-        if self._show is not None:
-            self._show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
-        if self._stalled >= (LAST_WORDS if self.session.state is State.CLOSING else STALLS):
+        self._draw()
+        if self._device_watch.given_up(closing=self.session.state is State.CLOSING):
             self._quit()
 
-    def _tell_troubles(self, events: list[On]) -> None:
-        """Tell the session and the screens what is wrong with the device, or right again."""
+    def _tell_troubles(self, events: Sequence[On]) -> None:
+        """Tell the session and the screens what is wrong with the device or the disk, or right again."""
         for on in events:
             self._give_if_taken(Event(on, max(self._now, self.session.at)))
-        self._showing.mic_lost = self._troubles.mic_lost
-        self._showing.speaker_lost = self._troubles.speaker_lost or not self._echo_watch.heard
+        self._showing.mic_lost = self._device_watch.mic_lost
+        self._showing.speaker_lost = self._device_watch.speaker_lost or not self._echo_watch.heard
         self._showing.no_echo = self.session.state is State.CHECKING and self._room_check.echo is False
+        self._showing.unwritten = self._disk_watch.unwritten
 
     def _quit(self, on: On = On.QUIT) -> None:
         """End the session here, whatever state it is in."""
@@ -240,32 +221,21 @@ class Engine:
         self._give_if_taken(Event(on, max(self._now, self.session.at)))
         self._over = True
 
-    def _watch_disk(self) -> None:
-        """A disk that refuses the record, or lags far behind, is told to the session; so is its coming back."""
-        if not self._writer.behind:
-            self._lagging_since = -1
-        elif self._lagging_since < 0:
-            self._lagging_since = self._now
-        lagging = 0 <= self._lagging_since <= self._now - SLOW_DISK
-        unwritten = self._writer.refused or lagging
-        if unwritten != self._showing.unwritten:
-            self._showing.unwritten = unwritten
-            self._give_if_taken(Event(On.UNWRITTEN if unwritten else On.WRITTEN, max(self._now, self.session.at)))
-
     # -- what is heard -------------------------------------------------------------------------------------------------
 
     def _listen(self, captured: Captured) -> None:
         self._showing.level(captured.mic)
         hearings = self._ears.feed(captured)
-        self._measured.hearings += hearings
+        if (measured := self._hooks.measured) is not None:
+            measured.hearings += hearings
         for hearing in hearings:
-            self._make_room(hearing)
+            self._room_check.heard(hearing)
+            if self._hush.heard(hearing, self._now) and measured is not None:
+                measured.hushes.append(self._now)
         if self.session.state in (State.OPENING, State.CHECKING):
             self._room_check.feed(captured)
-            self._voiced += len(captured.mic) if self._voicing else 0
         self._understand(hearings)
-        if 0 <= self._hushed_until <= self._now:
-            self._end_hush()
+        self._hush.pass_by(self._now)
 
     def _understand(self, hearings: list[Hearing]) -> None:
         """Let what was heard come to something."""
@@ -277,24 +247,9 @@ class Engine:
             self._listening = open_for(self._listening, words, working=working)
         self._listening, outcomes = listen(self._listening, hearings, self._now)
         for outcome in outcomes:
-            self._measured.outcomes.append(outcome)
+            if self._hooks.measured is not None:
+                self._hooks.measured.outcomes.append(outcome)
             self._reply(outcome)
-
-    def _make_room(self, hearing: Hearing) -> None:
-        """While somebody speaks, the coach does not; nothing moves in time."""
-        if hearing.kind != "word":
-            self._voicing = hearing.kind == "voice_began"
-        if hearing.kind == "voice_began":
-            if self._mixer.sounding_until > self._now or self._hushed_until >= 0:
-                self._mixer.hush(on=True, now=self._now)
-                self._measured.hushes.append(self._now)
-            self._hushed_until = self._now + HUSHED_AT_MOST
-        elif hearing.kind == "voice_ended" and self._hushed_until >= 0:
-            self._hushed_until = min(self._hushed_until, hearing.ended + HUSH_AFTER_VOICE)
-
-    def _end_hush(self) -> None:
-        self._hushed_until = -1
-        self._mixer.hush(on=False, now=self._now)
 
     def _open_words(self) -> frozenset[str]:
         """The reply ids that the session takes now."""
@@ -308,7 +263,7 @@ class Engine:
             used = takes(self.session, on)
             self._showing.heard(self._word(outcome.reply, outcome.number), outcome.ear, self._now)
             self._write_heard(outcome, used=used)
-            self._end_hush()
+            self._hush.end(self._now)
             self._give_if_taken(event)
         elif isinstance(outcome, Noted):
             self._write_heard(outcome, used=False)
@@ -348,20 +303,17 @@ class Engine:
         before = self.session.state
         if before is State.CHECKING:
             event = replace(event, room=self._room())
-        self._measured.events.append((before, event))
+        if self._hooks.measured is not None:
+            self._hooks.measured.events.append((before, event))
         self.session, commands = handle(self.session, event)
         for command in commands:
             self._obey(command, event)
-        if self._tell is not None:
-            self._tell_moment(moment_of(self.session, event, before))
+        if self._hooks.tell is not None:
+            self._hooks.tell(self.session, event, before)
 
     def _room(self) -> RoomFacts:
-        check, voices = self._room_check, self._voiced / max(1, self._now)
-        return RoomFacts(check.level, check.floor, self._ears.room, check.echo, round(voices, 2))
-
-    def _tell_moment(self, moment: Moment | None) -> None:
-        if self._tell is not None and moment is not None:
-            self._tell(moment)
+        check = self._room_check
+        return RoomFacts(check.level, check.floor, self._ears.room, check.echo, check.voices(self._now))
 
     def _obey(self, command: Command, event: Event) -> None:
         match command:
@@ -385,10 +337,13 @@ class Engine:
             self._sound(sounding, on_beat=isinstance(command, PlaceCues))
 
     def _sound(self, sounding: Sounding, *, on_beat: bool) -> None:
-        self._measured.soundings.append(sounding)
+        if self._hooks.measured is not None:
+            self._hooks.measured.soundings.append(sounding)
         if sounding.phrase is not None:
-            self._showing.soundings.append((sounding.at, sentence(self._pack, sounding.phrase)))
-            clip = self._voice.clip(sentence(self._pack, sounding.phrase))
+            said = sentence(self._pack, sounding.phrase)
+            if self._hooks.show is not None:  # what nobody draws nobody forgets
+                self._showing.soundings.append((sounding.at, said))
+            clip = self._voice.clip(said)
             begins = self._mixer.place(clip, sounding.at, layer=Layer.SPEECH, on_beat=on_beat)
             if begins is not None:
                 self._echo_watch.said(begins, begins + len(clip))

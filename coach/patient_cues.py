@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from coach.audio.patient import Kind, Moment
 from coach.session.events import Event, On
 from coach.session.ladder import above
@@ -24,12 +26,15 @@ _RUNNING = {On.GO: Kind.WORK, On.REP: Kind.REP, On.PHASE: Kind.PHASE, On.SECOND:
 _ENTERED = {State.RESTING: Kind.REST, State.HALTED: Kind.HALT, State.CLOSING: Kind.CLOSING}
 
 
-def question_moment(session: Session, at: int) -> Moment | None:
-    """Return the question that has just been put, or None."""
-    question = _question(session)
-    if not question:
-        return None
-    return _moment(session, Kind.QUESTION, at, question=question)
+def cued(hear: Callable[[Moment], None]) -> Callable[[Session, Event, State], None]:
+    """Return a callable for `engine.Hooks.tell`: `hear` is given each moment that means something to a patient."""
+
+    def tell(session: Session, event: Event, before: State) -> None:
+        moment = moment_of(session, event, before)
+        if moment is not None:
+            hear(moment)
+
+    return tell
 
 
 def _question(session: Session) -> str:
@@ -57,9 +62,10 @@ def moment_of(session: Session, event: Event, before: State) -> Moment | None:
     """Return what `event` means to the person in the room, once it was handled; None: nothing."""
     if event.on in _RUNNING:
         return _moment(session, _RUNNING[event.on], event.at, event)
-    if session.state is not before and session.state in _ENTERED:
-        return _moment(session, _ENTERED[session.state], event.at)
-    return None
+    if session.state is not before:
+        return _moment(session, _ENTERED[session.state], event.at) if session.state in _ENTERED else None
+    question = _question(session) if event.on is On.CUE_DONE else ""  # it was put; where the state changed, left behind
+    return _moment(session, Kind.QUESTION, event.at, question=question) if question else None
 
 
 def _moment(session: Session, kind: Kind, at: int, event: Event | None = None, question: str = "") -> Moment:

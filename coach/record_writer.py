@@ -7,6 +7,8 @@ from threading import Event, Lock
 from coach.errors import RecordError
 from coach.loglines.kinds import Fact
 from coach.ports import Store
+from coach.session.events import On
+from coach.tempo.units import to_samples
 
 WRITE_PATIENCE = 0.02
 """Seconds that a line is waited for: as long as one stretch of sound. A usual disk takes a few thousandths, so what
@@ -14,6 +16,9 @@ WRITE_PATIENCE = 0.02
 
 RETRY = 5.0
 """Seconds after which a disk that refused is tried again, if no line came before."""
+
+SLOW_DISK = to_samples(10.0)
+"""Samples for which the disk may lag behind before it is taken for one that refuses."""
 
 
 class RecordWriter:
@@ -59,3 +64,26 @@ class RecordWriter:
         """Let `work` come to its end; what still waits is for the store's `close`."""
         self._ended = True
         self._wake.set()
+
+
+class DiskWatch:
+    """Tells once when the disk refuses the record of a writer, or lags far behind, and once when it is back."""
+
+    def __init__(self, writer: RecordWriter) -> None:
+        self._writer = writer
+        self._behind_since: int | None = None
+        self.unwritten = False
+        """Whether part of the record is not on the disk, and may not come there."""
+
+    def look(self, now: int) -> tuple[On, ...]:
+        """Return what the session is told at sample `now`."""
+        if not self._writer.behind:
+            self._behind_since = None
+        elif self._behind_since is None:
+            self._behind_since = now
+        lagging = self._behind_since is not None and now - self._behind_since >= SLOW_DISK
+        unwritten = self._writer.refused or lagging
+        if unwritten == self.unwritten:
+            return ()
+        self.unwritten = unwritten
+        return (On.UNWRITTEN if unwritten else On.WRITTEN,)

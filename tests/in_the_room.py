@@ -11,16 +11,18 @@ from typing import Any
 import numpy as np
 from rich.console import Console
 
-from coach.audio.patient import Moment, Patient, Script, parse_script
+from coach.audio.patient import Patient, Script, parse_script
 from coach.audio.room import Acoustics, VirtualRoom
 from coach.cli.ears import ears_for
 from coach.cli.room import PATIENT, patient_voice, teach_patient
 from coach.cli.session_setup import Prepared, coach_voice, first_line, record_of, render_all, sentences
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
-from coach.engine import Engine, Measured
+from coach.engine import Assignment, Engine, Equipment, Hooks
 from coach.logbook.session_record import SessionRecord
 from coach.logbook.store import Home
+from coach.measuring import Measured
+from coach.patient_cues import cued
 from coach.ports import Block, Captured, Voice
 from coach.program.load import load
 from coach.session.plan import plan
@@ -158,6 +160,7 @@ class Tape:
         self.room = room
         self._until = until
         self.engine: Engine | None = None
+        self.measured = Measured()
         self._act = act
         self._blocks: list[Block] = []
         self.stalled = 0
@@ -211,8 +214,7 @@ class Tape:
 
     def times(self, on: str) -> list[int]:
         """Return the samples of the events of one kind so far."""
-        assert self.engine is not None
-        return [event.at for _, event in self.engine._measured.events if event.on == on]
+        return [event.at for _, event in self.measured.events if event.on == on]
 
     @property
     def sounding(self) -> bool:
@@ -277,26 +279,15 @@ def session(
     tape = Tape(room, act, until)
     ears = furnished.ears()
     kept = store or home.begin(PERSON)
-    measured = Measured()
     engine = Engine(
-        ready.today,
-        pack,
-        device=tape,
-        voice=voice or furnished.voice(ready),
-        ears=ears,
-        store=kept,
-        person=PERSON,
-        tell=_told(room),
-        measured=measured,
+        Assignment(ready.today, pack, PERSON),
+        Equipment(tape, voice or furnished.voice(ready), ears, kept),
+        Hooks(tell=cued(room.moment), measured=tape.measured),
     )
     tape.engine = engine
     begun = first_line(ready, session=kept.session, person=PERSON, ears=ears.names, device="virtual room")
     why = engine.run(begun)
-    return Outcome(why, record_of(home, PERSON, kept.session), measured, tape, engine.seconds)
-
-
-def _told(room: VirtualRoom) -> Callable[[Moment], None]:
-    return room.moment
+    return Outcome(why, record_of(home, PERSON, kept.session), tape.measured, tape, engine.seconds)
 
 
 def press(tape: Tape, key: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -15,20 +16,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from in_the_room import PERSON, SMALL, prepared
 
+from coach.audio.mixer import Mixer
 from coach.cli.session_setup import Prepared, first_line
 from coach.cli.signals import heeded
 from coach.cli.snapshot_words import alarm
+from coach.device_watch import LAST_WORDS, STALLS
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
-from coach.engine import LAST_WORDS, STALLS, Engine, Measured
+from coach.engine import Assignment, Engine, Equipment, Hooks
 from coach.errors import DeviceError, RecordError, ToldToEndError
 from coach.logbook import plain
 from coach.loglines.kinds import KIND_OF, Fact, SessionBegun, SetEnded
+from coach.measuring import Measured
 from coach.ports import Block, Captured, Ear, Hearing
 from coach.session.events import On
-from coach.session.state import State
+from coach.session.plan import Today
+from coach.session.state import Session, State
 from coach.snapshot import Snapshot
 from coach.tempo.units import BLOCK, RATE, to_samples
+from coach.words.phrases import VoicePack
 
 LENGTH = to_samples(0.4)
 """Samples of every clip."""
@@ -187,18 +193,17 @@ class Names:
 
 
 def engine(
-    desk: Desk, lines: Lines, ready: Prepared, measured: Measured, *, ears: Sequence[Ear] = (), **more: Any
+    desk: Desk,
+    lines: Lines,
+    ready: Prepared,
+    measured: Measured | None,
+    *,
+    ears: Sequence[Ear] = (),
+    mixer: Mixer | None = None,
+    **hooks: Any,
 ) -> Engine:
-    made = Engine(
-        ready.today,
-        ready.pack,
-        device=desk,
-        voice=Clips(),
-        ears=Ears([desk.keys, *ears]),
-        store=lines,
-        measured=measured,
-        **more,
-    )
+    equipment = Equipment(desk, Clips(), Ears([desk.keys, *ears]), lines, mixer or Mixer())
+    made = Engine(Assignment(ready.today, ready.pack), equipment, Hooks(**hooks, measured=measured))
     desk.engine = made
     return made
 
@@ -569,6 +574,34 @@ def kinds(lines: list[tuple[str, int, dict[str, Any]]]) -> list[str]:
 
 def said(ran: Ran) -> list[str]:
     return [one.phrase.key for one in ran.measured.soundings if one.phrase is not None]
+
+
+def held(by: object, seen: set[int]) -> int:
+    """Return how many objects `by` holds, those of the session and of what stands around the engine left out."""
+    if id(by) in seen or isinstance(by, Session | Today | Desk | Lines | VoicePack | type) or callable(by):
+        return 0
+    seen.add(id(by))
+    parts: list[object] = [*by.items()] if isinstance(by, dict) else []
+    if isinstance(by, list | tuple | set | frozenset | deque):
+        parts = list(by)
+    parts += vars(by).values() if hasattr(by, "__dict__") else []
+    parts += [getattr(by, name) for name in getattr(by, "__slots__", ()) if hasattr(by, name)]
+    return 1 + sum(held(part, seen) for part in parts)
+
+
+def test_what_the_engine_holds_does_not_grow_with_the_length_of_a_session() -> None:
+    ready = brief(QUIET.replace("sets: 2, reps: 3", "sets: 5, reps: 1"))
+    sizes: dict[int, int] = {}
+
+    def act(desk: Desk) -> None:
+        if desk.state is State.RESTING and len(lines.of("set_ended")) not in sizes:
+            sizes[len(lines.of("set_ended"))] = held(desk.engine, set())
+
+    desk, lines = Desk(act), Lines()
+    engine(desk, lines, ready, None).run(begun(ready))
+
+    assert len(sizes) == 4
+    assert max(sizes.values()) - sizes[2] <= 5, sizes
 
 
 @pytest.mark.parametrize("line", [3, 8, 14])

@@ -28,7 +28,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("history", "outputs", "program_files", "showing"),
     ("audio", "voice", "ears", "review"),  # the edges: never each other
     ("patient_cues",),
-    ("record_writer", "troubles"),
+    ("device_watch", "measuring", "record_writer"),
     ("page",),
     ("engine", "tryout"),
     ("testing",),

@@ -12,12 +12,13 @@ from rich.console import Console
 
 from coach.cli.ears import ears_for
 from coach.cli.room import furnish, teach_patient
-from coach.cli.session_setup import Prepared, coach_voice, record_of, render_all, run_session, sentences
+from coach.cli.session_setup import Prepared, SessionDevice, coach_voice, record_of, render_all, run_session, sentences
 from coach.ears.models import find_model, load_model
 from coach.ears.vosk import Vosk
-from coach.engine import Measured
 from coach.logbook.session_record import SessionRecord
 from coach.logbook.store import Home
+from coach.measuring import Measured
+from coach.patient_cues import cued
 from coach.program.load import load
 from coach.session.plan import plan
 from coach.voice.pack import halt_words, load_pack
@@ -66,12 +67,10 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Session:
             prepared,
             home,
             PERSON,
+            SessionDevice(room, "virtual room", cued(room.moment)),
             ears=ears_for(taught, pack, home, QUIET, ears)(),
             voice=voice,
             measured=measured,
-            tell=room.moment,
-            device_name="virtual room",
-            device=room,
         )
         return record_of(home, PERSON, ran.session), measured
 

@@ -10,7 +10,8 @@ from time import monotonic
 
 from coach.errors import RecordError
 from coach.loglines.kinds import Fact, Note
-from coach.record_writer import WRITE_PATIENCE, RecordWriter
+from coach.record_writer import SLOW_DISK, WRITE_PATIENCE, DiskWatch, RecordWriter
+from coach.session.events import On
 
 HELLO = Note("hello", "coach")
 
@@ -87,3 +88,28 @@ def test_a_disk_that_refuses_is_noted_and_so_is_its_coming_back() -> None:
 
         assert not writer.refused
         assert disk.written == [1, 2]
+
+
+def test_a_disk_that_refuses_is_told_once_and_its_coming_back_once() -> None:
+    writer = RecordWriter(Disk())
+    watch = DiskWatch(writer)
+
+    told = [watch.look(0)]
+    for at, writer.refused in ((1, True), (2, True), (3, False), (4, False)):
+        told.append(watch.look(at))
+
+    assert told == [(), (On.UNWRITTEN,), (), (On.WRITTEN,), ()]
+    assert not watch.unwritten
+
+
+def test_a_disk_that_lags_is_taken_for_one_that_refuses_only_after_a_while_without_a_break() -> None:
+    writer = RecordWriter(Disk())
+    watch = DiskWatch(writer)
+
+    told = []
+    for at, writer.behind in ((0, True), (SLOW_DISK - 1, False), (SLOW_DISK, True), (2 * SLOW_DISK - 1, True)):
+        told.append(watch.look(at))
+
+    assert told == [()] * 4
+    assert watch.look(2 * SLOW_DISK) == (On.UNWRITTEN,)
+    assert watch.unwritten

@@ -75,19 +75,17 @@ tempo/units           RATE                      16000   a_second
 tempo/units           BLOCK                     0.02    samples
 engine                LOOK_EVERY                0.1     samples
 engine                READ_PATIENCE             0.8     s
-engine                HUSHED_AT_MOST            1.5     samples
-engine                HUSH_AFTER_VOICE          0.5     samples
-engine                STALLS                    150     reads
-engine                LAST_WORDS                6       reads
-engine                SLOW_DISK                 10.0    samples
 engine                LAST_WRITE                10.0    s
-troubles              DEAD_MIC                  0.9     samples
-troubles              DEAD_MIC_AT_MOST          30.0    samples
-troubles              BACK_AFTER                1.0     samples
-troubles              BACK_AFTER_AT_MOST        30.0    samples
-troubles              SOON                      60.0    samples
+device_watch          DEAD_MIC                  0.9     samples
+device_watch          DEAD_MIC_AT_MOST          30.0    samples
+device_watch          BACK_AFTER                1.0     samples
+device_watch          BACK_AFTER_AT_MOST        30.0    samples
+device_watch          SOON                      60.0    samples
+device_watch          STALLS                    150     reads
+device_watch          LAST_WORDS                6       reads
 record_writer         WRITE_PATIENCE            0.02    s
 record_writer         RETRY                     5.0     s
+record_writer         SLOW_DISK                 10.0    samples
 tryout                BEFORE                    0.3     samples
 tryout                ANSWER_PATIENCE           8.0     samples
 tryout                SETTLE                    1.0     samples
@@ -101,6 +99,8 @@ audio/echo_watch      KNOWN                     4       echoes
 audio/echo_watch      LAST                      12      echoes
 audio/echo_watch      MISSED_ECHOES             2       echoes
 audio/echo_watch      QUIET_KEPT                250     blocks
+audio/hush            HUSHED_AT_MOST            1.5     samples
+audio/hush            HUSH_AFTER_VOICE          0.5     samples
 audio/room_check      ECHO_TAIL                 0.3     samples
 audio/room_check      LATEST                    0.5     samples
 audio/room_check      STANDS_OUT                8.0     times
@@ -131,7 +131,6 @@ audio/mixer           LATE_COUNT                0.060   samples
 audio/mixer           LATE_TICK                 0.005   samples
 audio/mixer           UNDER_SPEECH_DB           22.0    dB
 audio/mixer           KNEE                      0.8     peak
-audio/mixer           KEPT                      20000   sounds
 """
 """Module, constant, value, unit. A value in samples stands here in seconds; of a mapping each key is a row."""
 

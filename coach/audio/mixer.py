@@ -11,11 +11,9 @@ Rules that make it true:
 from __future__ import annotations
 
 from bisect import insort
-from collections import deque
 from dataclasses import dataclass
 from enum import StrEnum
 from threading import Lock
-from typing import NamedTuple
 
 import numpy as np
 
@@ -42,9 +40,6 @@ UNDER_SPEECH_DB = 22.0
 KNEE = 0.8
 """Level up to which the limiter changes nothing."""
 
-KEPT = 20_000
-"""How many placed sounds are remembered for measuring: more than a session of an hour has."""
-
 
 class Layer(StrEnum):
     """What kind of sound it is: decides gain, ducking and what happens when it comes late."""
@@ -59,15 +54,6 @@ def beat(sound: Sound, length: int) -> tuple[Block, Layer]:
     if sound is Sound.TICK:
         return tick(), Layer.TICK
     return falling_tone(length), Layer.TONE
-
-
-class Placed(NamedTuple):
-    """One sound that was accepted."""
-
-    at: int
-    """Sample at which it begins."""
-    layer: Layer
-    frames: int
 
 
 @dataclass(slots=True, eq=False)
@@ -102,7 +88,6 @@ class Mixer:
         self._rendered = 0
         self._said_until = 0
         self._hush: list[tuple[int, float]] = [(0, 1.0)]
-        self._placed: deque[Placed] = deque(maxlen=KEPT)
 
     def say(self, clip: Block, now: int, *, gap: int = 0) -> tuple[int, int]:
         """Queue speech `gap` samples after the speech queued last, never before `now`; return its start and end."""
@@ -200,15 +185,8 @@ class Mixer:
                 if layer is None or sound.layer is layer
             )
 
-    @property
-    def placed(self) -> list[Placed]:
-        """What was accepted so far, in the order of the calls; the last KEPT of it. For measuring."""
-        with self._lock:
-            return list(self._placed)
-
     def _add(self, sound: _Sound) -> None:
         insort(self._sounds, sound, key=lambda each: each.at)
-        self._placed.append(Placed(sound.at, sound.layer, len(sound.clip)))
 
     def _mix(self, sound: _Sound, out: Block, at: int) -> None:
         gain = self._gain[sound.layer]

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from coach.ports import Block, Captured
+from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import RATE, to_samples
 
 ECHO_TAIL = to_samples(0.3)
@@ -46,9 +45,17 @@ class RoomCheck:
         self._gathered = 0
         self._spoken = 0
         self._lags: list[int] = []
+        self._voice = False
+        self._voiced = 0
+
+    def heard(self, hearing: Hearing) -> None:
+        """Note that somebody begins or ceases to speak."""
+        if hearing.kind != "word":
+            self._voice = hearing.kind == "voice_began"
 
     def feed(self, captured: Captured) -> None:
         """Take the next stretch as the device gave it."""
+        self._voiced += len(captured.mic) if self._voice else 0
         if captured.played.any():
             self._coach_until = captured.at + len(captured.mic) + ECHO_TAIL
         elif captured.at >= self._coach_until and len(captured.mic):
@@ -58,6 +65,10 @@ class RoomCheck:
         self._gathered += len(captured.mic)
         if self._gathered >= RATE:
             self._look()
+
+    def voices(self, now: int) -> float:
+        """Return the share of the time, up to sample `now`, in which somebody spoke; 0 to 1."""
+        return round(self._voiced / max(1, now), 2)
 
     @property
     def echo(self) -> bool | None:
@@ -111,5 +122,5 @@ def _echo(mic: Block, played: Block) -> int | None:
     return int(lags.argmax()) if float(lags.max()) > STANDS_OUT * float(np.std(lags)) else None
 
 
-def _decibels(power: Any) -> float:  # noqa: ANN401  # a number of numpy's
+def _decibels(power: float | np.floating) -> float:
     return round(float(10.0 * np.log10(float(power) + 1e-10)), 1)

@@ -14,6 +14,7 @@ from coach.cli.labels import Labels
 from coach.cli.room import furnish, teach_patient
 from coach.cli.session_setup import (
     DEFAULT_PROGRAM,
+    SessionDevice,
     coach_voice,
     prepare,
     render_all,
@@ -26,6 +27,7 @@ from coach.cli.session_setup import (
 from coach.cli.view import View
 from coach.logbook.session_record import VIRTUAL_ROOM
 from coach.logbook.store import Home
+from coach.patient_cues import cued
 
 PERSON = "demo"
 """Id of the simulated person in the home."""
@@ -62,12 +64,10 @@ def run(args: argparse.Namespace) -> int:
             prepared,
             home,
             PERSON,
-            device=room,
-            device_name=VIRTUAL_ROOM,
+            SessionDevice(room, VIRTUAL_ROOM, cued(room.moment)),
             voice=voice,
             ears=ears,
             show=view.show,
-            tell=room.moment,
         )
     took = monotonic() - began
     tell_end(home, PERSON, ran, labels, console)

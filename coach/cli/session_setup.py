@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 
@@ -31,8 +31,12 @@ from coach.voice.pack import halt_words, load_pack
 from coach.words.phrases import VoicePack, sentence
 
 if TYPE_CHECKING:  # sound takes a fifth of a second to load, and who only looks at the plan needs none
-    from coach.engine import Measured
+    from coach.ears.front import Ears
+    from coach.measuring import Measured
     from coach.ports import Device
+    from coach.session.events import Event
+    from coach.session.state import Session, State
+    from coach.snapshot import Snapshot
     from coach.voice.cache import ClipVoice
 
 DEFAULT_PROGRAM = "ankle_steady"
@@ -138,6 +142,17 @@ def app_version() -> str:
         return "unknown"
 
 
+@dataclass(frozen=True, slots=True)
+class SessionDevice:
+    """A device to run a session on."""
+
+    device: Device
+    name: str
+    """What the record calls it."""
+    tell: Callable[[Session, Event, State], None] | None = None
+    """Told each event, where a patient is simulated."""
+
+
 @dataclass(slots=True)
 class Ran:
     """A session that has run."""
@@ -146,7 +161,6 @@ class Ran:
     session: str
     seconds: float
     """How long it took by its own clock."""
-    measured: Measured
     store: SessionStore
     """Closed; knows whether its file holds all of the record."""
     problem: str = ""
@@ -159,23 +173,20 @@ def run_session(
     prepared: Prepared,
     home: Home,
     person: str,
+    on: SessionDevice,
     *,
-    device: Device,
-    device_name: str,
     voice: ClipVoice,
-    ears: Any,  # noqa: ANN401  the front of ears; imported where it is made
-    show: Callable[[Any], None] | None = None,
-    tell: Callable[[Any], None] | None = None,
+    ears: Ears,
+    show: Callable[[Snapshot], None] | None = None,
     poll: Callable[[], None] | None = None,
     measured: Measured | None = None,
 ) -> Ran:
-    """Run one session and keep its record in `home`."""
-    from coach.engine import Engine, Measured
+    """Run one session and keep its record in `home`. For `show` and `measured` see `engine.Hooks`."""
+    from coach.engine import Assignment, Engine, Equipment, Hooks
 
     with home.one_session():
         keep(prepared, home, person)
         store = home.begin(person)
-        measured = measured or Measured()
 
         def look_up() -> bool:
             if poll is not None:
@@ -183,19 +194,11 @@ def run_session(
             return told().look()
 
         engine = Engine(
-            prepared.today,
-            prepared.pack,
-            device=device,
-            voice=voice,
-            ears=ears,
-            store=store,
-            person=home.person(person).name or person,
-            show=show,
-            tell=tell,
-            poll=look_up,
-            measured=measured,
+            Assignment(prepared.today, prepared.pack, home.person(person).name or person),
+            Equipment(on.device, voice, ears, store),
+            Hooks(show, on.tell, look_up, measured),
         )
-        begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=device_name)
+        begun = first_line(prepared, session=store.session, person=person, ears=ears.names, device=on.name)
         problem = ""
         try:
             with told().noting():
@@ -204,7 +207,7 @@ def run_session(
             if not engine.begun:
                 raise
             problem = str(error)
-        return Ran(engine.session.end_why, store.session, engine.seconds, measured, store, problem, voice.unkept)
+        return Ran(engine.session.end_why, store.session, engine.seconds, store, problem, voice.unkept)
 
 
 def keep(prepared: Prepared, home: Home, person: str) -> None:

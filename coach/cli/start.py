@@ -17,6 +17,7 @@ from coach.cli.labels import Labels
 from coach.cli.reading import home_of
 from coach.cli.session_setup import (
     Prepared,
+    SessionDevice,
     coach_voice,
     render_all,
     run_session,
@@ -30,15 +31,14 @@ from coach.cli.taught_words import taught_by
 from coach.cli.today import problems
 from coach.cli.verdict import tell_verdict
 from coach.cli.view import View
-from coach.ears.enrolment import Enrolment
-from coach.ears.front import Ears
 from coach.ears.keys import Keys
 from coach.ears.numbers import numbers_heard
 from coach.engine import within
 from coach.errors import CoachError
 from coach.logbook.session_record import RECORDING, VIRTUAL_ROOM
 from coach.logbook.store import Home
-from coach.ports import Device
+from coach.patient_cues import cued
+from coach.words.phrases import VoicePack
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -81,7 +81,8 @@ def run(args: argparse.Namespace) -> int:
         tell_verdict(enrolment, prepared.pack, person.id, console)
         heard = numbers_heard(enrolment)
         prepared = replace(prepared, today=replace(prepared.today, numbers_heard=heard))
-    device, ears, name = _device(args, prepared, enrolment, home, console)
+    ears = ears_for(enrolment, prepared.pack, home, console, args.ears)()
+    on = _device(args, prepared.pack, home, console)
     voice = coach_voice(home, prepared.pack)
     render_all(voice, sentences(prepared), console, labels("preparing_voice"))
     tell_unkept(voice.unkept, labels, console)
@@ -101,12 +102,10 @@ def run(args: argparse.Namespace) -> int:
             prepared,
             home,
             person.id,
-            device=device,
-            device_name=name,
+            on,
             voice=voice,
             ears=ears,
             show=view.show,
-            tell=getattr(device, "moment", None),
             poll=poll,
         )
     tell_end(home, person.id, ran, labels, console)
@@ -152,22 +151,20 @@ def asked_in_person() -> bool:
     return sys.stdin.isatty()
 
 
-def _device(
-    args: argparse.Namespace, prepared: Prepared, enrolment: Enrolment | None, home: Home, console: Console
-) -> tuple[Device, Ears, str]:
-    """Return the device, the ears that listen to it, and what the record calls it."""
-    ears = ears_for(enrolment, prepared.pack, home, console, args.ears)()
+def _device(args: argparse.Namespace, pack: VoicePack, home: Home, console: Console) -> SessionDevice:
+    """Return the device that the arguments ask for."""
     if args.room:
         from coach.cli.room import furnish
 
-        return furnish(args.room, prepared.pack, home, console, wav=args.wav), ears, VIRTUAL_ROOM
+        room = furnish(args.room, pack, home, console, wav=args.wav)
+        return SessionDevice(room, VIRTUAL_ROOM, cued(room.moment))
     if args.recording:
         from coach.audio.room import WavDevice
 
-        return WavDevice(args.recording, args.wav), ears, f"{RECORDING} {args.recording.name}"
+        return SessionDevice(WavDevice(args.recording, args.wav), f"{RECORDING} {args.recording.name}")
     if args.wav:
         raise CoachError("--wav goes with --room or --recording: no sound of a real session is ever stored.")
     from coach.audio.stream import Stream, sleepless_clock
 
     stream = Stream(args.device, clock=sleepless_clock, within=within)
-    return stream, ears, " and ".join(dict.fromkeys(stream.names))
+    return SessionDevice(stream, " and ".join(dict.fromkeys(stream.names)))

@@ -289,14 +289,6 @@ def test_audible_tells_what_sounds_when() -> None:
     assert not mixer.audible(1000)
 
 
-def test_what_was_placed_can_be_measured() -> None:
-    mixer = Mixer()
-    mixer.place(tick(), 4000, layer=Layer.TICK)
-    mixer.say(voice(700), 100)
-
-    assert mixer.placed == [(4000, Layer.TICK, len(tick())), (100, Layer.SPEECH, 700)]
-
-
 def test_an_hour_of_sounds_leaves_nothing_behind() -> None:
     mixer = Mixer()
     for second in range(600):

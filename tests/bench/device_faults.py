@@ -289,8 +289,9 @@ def _session() -> None:
     from coach.cli.session_setup import first_line
     from coach.ears.front import Ears
     from coach.ears.keys import Keys
-    from coach.engine import Engine, Measured, within
+    from coach.engine import Assignment, Engine, Equipment, Hooks, within
     from coach.errors import CoachError
+    from coach.measuring import Measured
     from coach.ports import Captured
     from coach.session.events import On
     from coach.session.state import State
@@ -353,9 +354,10 @@ def _session() -> None:
     ready = brief(QUIET.replace("sets: 2, reps: 3", "sets: 1, reps: 5"))
     stream = Answered(clock=sleepless_clock, within=within)
     engine = Engine(
-        ready.today, ready.pack, device=stream, voice=Clips(), ears=Ears([stream.keys]), store=lines, show=show,
-        measured=measured,
-    )  # fmt: skip
+        Assignment(ready.today, ready.pack),
+        Equipment(stream, Clips(), Ears([stream.keys]), lines),
+        Hooks(show=show, measured=measured),
+    )
     stream.engine = engine
     begun = first_line(ready, session="s", person=PERSON, ears=("keys",), device="pulse")
     try:

@@ -37,7 +37,7 @@ from coach.audio.stream import Stream
 from coach.cli.session_setup import Prepared, first_line
 from coach.ears.front import Ears
 from coach.ears.keys import Keys
-from coach.engine import Engine
+from coach.engine import Assignment, Engine, Equipment
 from coach.ports import Block, Captured
 from coach.session.state import Question, State
 from coach.tempo.units import RATE, to_samples, to_seconds
@@ -242,7 +242,7 @@ def streamed(minutes: float) -> None:
         while time.monotonic() < until:
             device, store = Pressing(until), furnished.home.begin(PERSON)
             ears = Ears([device.keys, *(ear for ear in furnished.ears().ears if ear.name != "keys")])
-            engine = Engine(ready.today, ready.pack, device=device, voice=voice, ears=ears, store=store)
+            engine = Engine(Assignment(ready.today, ready.pack), Equipment(device, voice, ears, store))
             device.engine = engine
             cpu, began = time.process_time(), time.perf_counter()
             why = engine.run(first_line(ready, session=store.session, person=PERSON, ears=ears.names, device="stream"))

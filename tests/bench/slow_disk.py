@@ -27,8 +27,8 @@ from test_engine import QUIET, Desk, Lines, brief, engine
 
 from coach.audio.mixer import Mixer
 from coach.cli.session_setup import first_line
-from coach.engine import Measured
 from coach.loglines.kinds import Fact
+from coach.measuring import Measured
 from coach.ports import Captured
 from coach.record_writer import RecordWriter
 from coach.session.state import State

@@ -179,7 +179,7 @@ class Heckler:
 
 def _halted_after(tape: Tape, begin: int) -> int:
     assert tape.engine is not None
-    for _, event in reversed(tape.engine._measured.events):
+    for _, event in reversed(tape.measured.events):
         if event.at < begin:
             break
         if event.on == "stop":

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 from rich.console import Console
 
+from coach.cli.session_setup import SessionDevice
 from coach.cli.visit.desk import OVER, Desk, StoppedError
 from coach.ears.front import Ears
 from coach.engine import within
 from coach.errors import DeviceError
 from coach.logbook.store import Home
 from coach.page.screens import Choice, Meter, Step, StepLine
+from coach.patient_cues import cued
 from coach.ports import Block, Device
 from coach.tryout import Tried, try_out
 from coach.voice.cache import ClipVoice
@@ -21,17 +22,6 @@ from coach.words.phrases import Phrase, VoicePack, phrase, sentence
 
 CHECK = ("check_hello", "check_ready")
 """Phrases of the check; long enough together that the microphone can be said to hear them or not."""
-
-
-@dataclass(frozen=True, slots=True)
-class SessionDevice:
-    """A device to run a session on."""
-
-    device: Device
-    name: str
-    """What the record calls it."""
-    tell: Callable[[Any], None] | None = None
-    """Told each moment, where a patient is simulated."""
 
 
 class VisitSound(Protocol):
@@ -83,7 +73,7 @@ class RoomSound:
         from coach.logbook.session_record import VIRTUAL_ROOM
 
         room = furnish(self._script, pack, self._home, self._console)
-        return SessionDevice(Paced(room, self._pace, self._wait), VIRTUAL_ROOM, room.moment)
+        return SessionDevice(Paced(room, self._pace, self._wait), VIRTUAL_ROOM, cued(room.moment))
 
     def lesson(self, pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
         """Return a room whose patient says what they are asked to say."""

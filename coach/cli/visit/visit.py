@@ -158,12 +158,10 @@ def _session(context: VisitContext, person: Person, prepared: Prepared, voice: C
             prepared,
             context.home,
             person.id,
-            device=on.device,
-            device_name=on.name,
+            on,
             voice=voice,
             ears=ears,
             show=show,
-            tell=on.tell,
             poll=poll,
         )
     try:

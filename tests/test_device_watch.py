@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.device_watch import BACK_AFTER, BACK_AFTER_AT_MOST, DEAD_MIC, SOON, DeviceWatch
 from coach.ports import Captured
 from coach.session.events import On
 from coach.tempo.units import BLOCK, RATE, to_samples
-from coach.troubles import BACK_AFTER, BACK_AFTER_AT_MOST, DEAD_MIC, SOON, Troubles
 
 LIVE = np.resize(np.array([1e-4, -1e-4], np.float32), BLOCK)
 DEAD = np.zeros(BLOCK, np.float32)
@@ -20,7 +20,7 @@ class Told:
     """A device in samples: what it gave and what the session was told of it."""
 
     def __init__(self) -> None:
-        self.troubles = Troubles()
+        self.watch = DeviceWatch()
         self.now = 0
         self.events: list[tuple[On, int]] = []
         self.calls: list[list[On]] = []
@@ -33,13 +33,13 @@ class Told:
         self._give(DEAD, samples)
 
     def hole(self) -> None:
-        self._tell(self.troubles.stalled(self.now))
+        self._tell(self.watch.stalled(self.now))
 
     def _give(self, mic: np.ndarray, samples: int) -> None:
         for _ in range(samples // BLOCK):
             captured = Captured(self.now, mic, DEAD, mic)
             self.now += BLOCK
-            self._tell(self.troubles.fed(captured))
+            self._tell(self.watch.fed(captured))
 
     def _tell(self, events: list[On]) -> None:
         self.events += [(on, self.now) for on in events]
@@ -60,22 +60,22 @@ def test_sound_that_stops_is_one_trouble_whatever_of_it_is_noticed_first() -> No
 def test_what_stops_is_neither_heard_nor_played_until_it_is_back() -> None:
     told = Told()
     told.hole()
-    shown = [(told.troubles.mic_lost, told.troubles.speaker_lost)]
+    shown = [(told.watch.mic_lost, told.watch.speaker_lost)]
     for _ in range(BACK_AFTER // BLOCK - 1):
         told.live(BLOCK)
-        shown.append((told.troubles.mic_lost, told.troubles.speaker_lost))
+        shown.append((told.watch.mic_lost, told.watch.speaker_lost))
     told.live(BLOCK)
 
     assert set(shown) == {(True, True)}
-    assert (told.troubles.mic_lost, told.troubles.speaker_lost) == (False, False)
+    assert (told.watch.mic_lost, told.watch.speaker_lost) == (False, False)
 
 
 def test_a_coach_that_is_not_heard_leaves_the_microphone_as_it_is() -> None:
     told = Told()
 
-    assert told.troubles.unheard(0) == [On.SPEAKER_LOST]
-    assert told.troubles.unheard(0) == []
-    assert not told.troubles.mic_lost
+    assert told.watch.unheard(0) == [On.SPEAKER_LOST]
+    assert told.watch.unheard(0) == []
+    assert not told.watch.mic_lost
 
 
 @pytest.mark.parametrize("every", [0.5, 1.2, 1.6])

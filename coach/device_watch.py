@@ -23,10 +23,16 @@ BACK_AFTER_AT_MOST = to_samples(30.0)
 SOON = to_samples(60.0)
 """Samples within which a speaker that is lost again never really was back."""
 
+STALLS = 150
+"""Reads without sound, a wait of the engine each, in one trouble, after which the device is given up: two minutes."""
+
+LAST_WORDS = 6
+"""The same where nothing but the last words of a session is still to be said."""
+
 _BACK = {On.MIC_LOST: On.MIC_BACK, On.SPEAKER_LOST: On.SPEAKER_BACK}
 
 
-class Troubles:
+class DeviceWatch:
     """Fed with every stretch of sound, and told of those that do not come; each call returns what the session is told.
 
     Microphone and speaker that are gone at the same time are one trouble: they come back together, the one that went
@@ -42,6 +48,8 @@ class Troubles:
         self._back_at = 0
         self._back_after = BACK_AFTER
         self._was_back = -SOON
+        self._without = 0
+        """Reads without sound since the speaker was last there: one that gives a moment now and then is not back."""
 
     @property
     def mic_lost(self) -> bool:
@@ -58,6 +66,15 @@ class Troubles:
         self._stopped = True
         return self.unheard(now)
 
+    def gave_nothing(self, now: int) -> list[On]:
+        """Note that a read brought no sound at all."""
+        self._without += 1
+        return self.stalled(now)
+
+    def given_up(self, *, closing: bool) -> bool:
+        """Tell whether the device is given up; `closing`: nothing but the last words of a session is to be said."""
+        return self._without >= (LAST_WORDS if closing else STALLS)
+
     def unheard(self, now: int) -> list[On]:
         """Note that what the coach plays is not heard."""
         if not self.speaker_lost:
@@ -68,6 +85,12 @@ class Troubles:
 
     def fed(self, captured: Captured) -> list[On]:
         """Look at a stretch that came: what is lost by it, or back."""
+        events = self._looked_at(captured)
+        if not self.speaker_lost:
+            self._without = 0
+        return events
+
+    def _looked_at(self, captured: Captured) -> list[On]:
         now = captured.at + len(captured.mic)
         self._silent = 0 if np.ptp(captured.mic) else self._silent + len(captured.mic)
         if self._silent >= self._dead_after:
