@@ -71,6 +71,7 @@ def test_the_page_travels_whole(installed: Path, tmp_path: Path) -> None:
     assert _run([installed / "python", "-c", code], tmp_path).split() == [
         "index.html",
         "page.css",
+        "elements.js",
         "page.js",
         "stone.js",
         "stream.js",

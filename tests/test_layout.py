@@ -23,8 +23,10 @@ from coach.words.phrases import sentence
 
 ROOT = Path(__file__).resolve().parent.parent
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "coach", "programs", "tests", "voices"}
-LONGEST = 450
+LONGEST = 400
 """Lines of a file in the package at most."""
+LONGER = {"coach/loglines/kinds.py", "coach/session/entries.py"}
+"""Files that are still to be split; no other comes to them."""
 
 
 def tracked() -> set[str]:
@@ -120,7 +122,13 @@ def test_a_file_says_what_it_is_for_and_stays_short(path: Path) -> None:
     text = path.read_text("utf-8")
 
     assert ast.get_docstring(ast.parse(text)), f"{path} has no docstring"
-    assert text.count("\n") < LONGEST, f"{path} has {text.count(chr(10))} lines"
+    assert path.relative_to(ROOT).as_posix() in LONGER or text.count("\n") <= LONGEST
+
+
+def test_what_the_page_draws_with_stays_short_too() -> None:
+    lines = {path.name: path.read_text("utf-8").count("\n") for path in (ROOT / "coach/page/static").iterdir()}
+
+    assert {name: count for name, count in lines.items() if count > LONGEST} == {}
 
 
 def public_names() -> dict[str, set[str]]:

@@ -16,13 +16,7 @@ from coach.cli.lesson_screen import LessonScreen
 from coach.cli.session_setup import coach_voice, render_all
 from coach.cli.taught_words import is_learnt, judged, learnt, prompts, save, talk_of
 from coach.cli.verdict import listed, say, show_forecast
-from coach.ears.enrolment import (
-    Enrolment,
-    NoEnrolmentError,
-    UnusableEnrolmentError,
-    forget_enrolment,
-    load_enrolment,
-)
+from coach.ears.enrolment import Enrolment, NoEnrolmentError, UnusableEnrolmentError, forget_enrolment, load_enrolment
 from coach.ears.spoken import enrol_spoken, wanted
 from coach.ears.takes import TakeMaker
 from coach.ears.teaching import check_words, enrol_folder

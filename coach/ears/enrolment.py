@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from io import BytesIO
@@ -17,12 +17,13 @@ import numpy as np
 import numpy.typing as npt
 
 from coach.ears.augment import Augmented
-from coach.ears.features import EMBEDDING_WIDTH, Embedding, Frames
+from coach.ears.features import EMBEDDING_WIDTH, Frames
 from coach.ears.learnt import SIZE, Learnt, LearntMatcher
 from coach.ears.matching import Matcher, threshold
 from coach.ears.room_noise import RoomNoise
 from coach.ears.spectrum import BANDS, Spectra
 from coach.ears.takes import AFTERWARDS, LONGEST_ROWS, Take
+from coach.ears.word_report import WordReport, reports
 from coach.errors import HearingError
 from coach.logbook.files import LARGEST_TAUGHT, AbsentError, clear_errors, list_folder, read_file, sync_folder
 from coach.tempo.units import to_samples
@@ -43,29 +44,6 @@ NEEDED_WORDS = ("stop", "ready", "yes", "no")
 """Words without which no session is hands-free."""
 RECOMMENDED_TAKES = 3
 """Takes of a word: with one fewer a voice that is hoarse or out of breath is soon too far away."""
-
-
-@dataclass(frozen=True, slots=True)
-class WordReport:
-    """How well one word was taught."""
-
-    word: str
-    takes: int
-    heard: int
-    """Takes that would be heard as this word by the other takes; 0 of 1 if there is only one."""
-    scores: tuple[float, ...]
-    """Of each take the score with the other takes of its word; 0 if there is only one."""
-    leads: tuple[float, ...]
-    """Of each take by how much that is above the best other word."""
-    nearest: str
-    """The other word that sounds most like it; empty if there is none."""
-    nearest_score: float
-    """The highest score of a take with that word."""
-
-    @property
-    def own(self) -> float:
-        """Lowest score of a take with the other takes of its word."""
-        return min(self.scores)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,10 +91,7 @@ class Enrolment:
 
     def report(self) -> tuple[WordReport, ...]:
         """Return how well each word was taught, by leaving each take out in turn."""
-        found = {word: _Report() for word in sorted(self.takes)}
-        for word, _, scores in left_out(self.takes, self.halts):
-            found[word].add(word, scores, self.thresholds[word])
-        return tuple(report.of(word) for word, report in found.items())
+        return reports(self.takes, self.halts)
 
     def save(self, folder: Path) -> Path:
         """Write the file into `folder`, whole or not at all, readable by its owner only.
@@ -335,75 +310,3 @@ def _write(path: Path, arrays: dict[str, Any]) -> None:
         with suppress(OSError):
             part.unlink(missing_ok=True)
         raise
-
-
-def best_scores(
-    take: Take, takes: Mapping[str, Sequence[Take]], halts: frozenset[str] = frozenset()
-) -> dict[str, float]:
-    """Return the best score that each word of `takes` reaches anywhere in `take`."""
-    words = {word: list(own) for word, own in takes.items() if own}
-    return _best(Matcher(words, halts), take) if words else {}
-
-
-def left_out(
-    takes: Mapping[str, Sequence[Take]], halts: frozenset[str] = frozenset()
-) -> Iterator[tuple[str, int, dict[str, float]]]:
-    """Give each word and number of a take with the best score of each word in it, itself left out of its own word.
-
-    A word with one take has no score of its own there. Relies on a word's score not depending on the other words.
-    """
-    if not takes:
-        return
-    every = Matcher(takes, halts)
-    for word in sorted(takes):
-        for number, take in enumerate(takes[word]):
-            scores = _best(every, take)
-            del scores[word]
-            rest = [other for n, other in enumerate(takes[word]) if n != number]
-            yield word, number, scores | best_scores(take, {word: rest}, halts)
-
-
-def unlike(takes: Mapping[str, Sequence[Take]]) -> tuple[str, int] | None:
-    """Return word and number of the take that is less like its own word than like another one, the worst; or None.
-
-    Such a take would answer for other words and for other people's speech. Words with two takes or fewer are left
-    alone: there, nobody can say which of them is wrong. Ask again after it is gone; it may have made others look bad.
-    """
-    leads: dict[tuple[str, int], float] = {}
-    for word, number, scores in left_out({word: own for word, own in takes.items() if own}):
-        if len(takes[word]) > 2:
-            leads[word, number] = scores.pop(word) - max(scores.values(), default=-1.0)
-    worst = min(leads, key=lambda which: leads[which], default=None)
-    return worst if worst is not None and leads[worst] < 0 else None
-
-
-def _best(matcher: Matcher, take: Take) -> dict[str, float]:
-    matcher.forget()
-    scores = np.max(
-        [matcher.push(Embedding(int(at), frame)).scores for frame, at in zip(take.frames, take.ends, strict=True)], 0
-    )
-    return dict(zip(matcher.words, scores.tolist(), strict=True))
-
-
-class _Report:
-    """Gathers what the takes of one word scored."""
-
-    def __init__(self) -> None:
-        self.own: list[float] = []
-        self.leads: list[float] = []
-        self.heard = 0
-        self.nearest = ""
-        self.nearest_score = 0.0
-
-    def add(self, word: str, scores: dict[str, float], threshold: float) -> None:
-        mine = scores.pop(word, 0.0)
-        rival = max(scores, key=lambda other: scores[other], default="")
-        if rival and scores[rival] > self.nearest_score:
-            self.nearest, self.nearest_score = rival, scores[rival]
-        self.own.append(mine)
-        self.leads.append(mine - scores.get(rival, 0.0))
-        self.heard += mine >= threshold and self.leads[-1] > 0
-
-    def of(self, word: str) -> WordReport:
-        own, leads = tuple(self.own), tuple(self.leads)
-        return WordReport(word, len(own), self.heard, own, leads, self.nearest, self.nearest_score)

@@ -30,9 +30,10 @@ import numpy as np
 import numpy.typing as npt
 
 from coach.ears.cohort import cohort
-from coach.ears.enrolment import NEEDED_WORDS, RECOMMENDED_TAKES, Enrolment, WordReport
+from coach.ears.enrolment import NEEDED_WORDS, RECOMMENDED_TAKES, Enrolment
 from coach.ears.features import EMBEDDING_STEP, Embedding, Frames
 from coach.ears.matching import Matcher
+from coach.ears.word_report import WordReport
 from coach.tempo.units import RATE
 
 LEAST_SPREAD = 0.03

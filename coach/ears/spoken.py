@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coach.ears.activity import Activity, decibels
-from coach.ears.enrolment import NEEDED_WORDS, RECOMMENDED_TAKES, Enrolment, best_scores
+from coach.ears.enrolment import NEEDED_WORDS, RECOMMENDED_TAKES, Enrolment
 from coach.ears.features import Embedder
 from coach.ears.room_noise import ROOM_SECONDS, room_noise
 from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker
 from coach.ears.teaching import known_takes, with_takes
+from coach.ears.word_report import best_scores
 from coach.errors import DeviceError
 from coach.ports import Block, Captured, Device
 from coach.tempo.units import RATE, to_samples, to_seconds

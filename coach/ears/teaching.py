@@ -11,9 +11,10 @@ import numpy as np
 
 from coach.ears.augment import Augmenter
 from coach.ears.cohort import cohort
-from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment, unlike
+from coach.ears.enrolment import RECOMMENDED_TAKES, Enrolment
 from coach.ears.learnt import learn
 from coach.ears.takes import BadTakeError, Fault, Take, TakeMaker, examples_of
+from coach.ears.word_report import unlike
 from coach.errors import HearingError, did_you_mean
 from coach.logbook.files import AbsentError, list_folder
 from coach.ports import Block

@@ -28,7 +28,7 @@ from coach.page.crowd import LET_IN_AT_ONCE, MOST_WAITING, Guest
 from coach.page.handed import take
 
 STATIC = Path(__file__).parent / "static"
-FILES = {"": "index.html"} | {name: name for name in ("page.css", "page.js", "stone.js", "stream.js")}
+FILES = {"": "index.html"} | {name: name for name in ("page.css", "elements.js", "page.js", "stone.js", "stream.js")}
 """Path behind the secret, and the file that it shows."""
 CONTENT_TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 """What a file is by its ending; a system's own list may say otherwise, and a browser then takes no script."""

@@ -23,11 +23,12 @@ from rich.table import Table
 
 from coach.audio.wavs import read_sound
 from coach.ears.augment import QUIET_ROOM
-from coach.ears.enrolment import Enrolment, best_scores
+from coach.ears.enrolment import Enrolment
 from coach.ears.features import EMBEDDING_STEP, Embedder, Frames
 from coach.ears.forecast import false_an_hour, forecast
 from coach.ears.matching import Matcher
 from coach.ears.takes import BadTakeError, Take, TakeMaker
+from coach.ears.word_report import best_scores
 from coach.tempo.units import RATE
 
 BANDS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.97, 1.01)

@@ -36,7 +36,7 @@ from coach.audio.echo import Canceller
 from coach.audio.wavs import read_sound
 from coach.ears.activity import Activity, decibels
 from coach.ears.augment import loudness
-from coach.ears.enrolment import Enrolment, unlike
+from coach.ears.enrolment import Enrolment
 from coach.ears.features import Embedder
 from coach.ears.front import Ears
 from coach.ears.learnt import LearntMatcher
@@ -44,6 +44,7 @@ from coach.ears.matching import Matcher
 from coach.ears.takes import BadTakeError, Take, TakeMaker
 from coach.ears.taught import Taught
 from coach.ears.teaching import learn_words
+from coach.ears.word_report import unlike
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE, to_samples
 from coach.voice.render import Renderer

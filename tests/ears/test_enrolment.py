@@ -8,18 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from broken import BROKEN, broken, opened_up, without_privilege
-from heard_rooms import REPLIES, as_version
+from heard_rooms import as_version
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coach.ears.enrolment import (
-    FILE,
-    NEEDED_WORDS,
-    Enrolment,
-    UnusableEnrolmentError,
-    forget_enrolment,
-    load_enrolment,
-)
+from coach.ears.enrolment import FILE, NEEDED_WORDS, Enrolment, UnusableEnrolmentError, forget_enrolment, load_enrolment
 from coach.ears.matching import HALT_THRESHOLD, THRESHOLD
 from coach.ears.room_noise import RoomNoise
 from coach.ears.spectrum import BANDS
@@ -200,20 +193,3 @@ def test_words_that_were_not_taught_are_named() -> None:
 def test_a_halt_word_needs_less_than_others() -> None:
     assert made_up("stop", "yes").thresholds == {"stop": HALT_THRESHOLD, "yes": THRESHOLD}
     assert HALT_THRESHOLD < THRESHOLD
-
-
-def test_each_take_is_heard_by_the_others(enrolment: Enrolment) -> None:
-    reports = enrolment.report()
-
-    assert {report.word for report in reports} == set(REPLIES)
-    assert all(report.heard == report.takes == 3 for report in reports)
-    assert all(report.nearest_score < report.own for report in reports)
-    assert all(min(report.leads) > 0 for report in reports)
-
-
-def test_a_word_taught_as_another_is_not_called_heard(enrolment: Enrolment) -> None:
-    mixed = (*enrolment.takes["yes"][:1], *enrolment.takes["ready"][:1])
-
-    (report,) = (each for each in Enrolment({"yes": mixed}).report() if each.word == "yes")
-
-    assert report.heard == 0

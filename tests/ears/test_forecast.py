@@ -7,7 +7,7 @@ import pytest
 from heard_rooms import room
 
 from coach.ears.cohort import cohort
-from coach.ears.enrolment import Enrolment, WordReport
+from coach.ears.enrolment import Enrolment
 from coach.ears.features import Embedder, Frames
 from coach.ears.forecast import (
     MOST,
@@ -20,6 +20,7 @@ from coach.ears.forecast import (
     judge,
 )
 from coach.ears.room_noise import RoomNoise, room_noise
+from coach.ears.word_report import WordReport
 from coach.ports import Block
 
 SURE = {word: WordForecast(word, 3, 3, 0.98, "", 0.2) for word in ("stop", "ready", "yes", "no")}

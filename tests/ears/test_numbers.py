@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coach.ears.enrolment import Enrolment, WordReport
+from coach.ears.enrolment import Enrolment
 from coach.ears.numbers import numbers_heard
 from coach.ears.spectrum import BANDS
 from coach.ears.takes import Take
+from coach.ears.word_report import WordReport
 from coach.words.replies import NUMBERS
 
 ROWS = np.zeros((3, BANDS), np.float32)
