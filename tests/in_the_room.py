@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -161,6 +161,8 @@ class Tape:
         self._until = until
         self.engine: Engine | None = None
         self.measured = Measured()
+        self.deaf_until = 0
+        """Sample up to which the microphone gives nothing at all, as one that is switched off."""
         self._act = act
         self._blocks: list[Block] = []
         self.stalled = 0
@@ -181,6 +183,8 @@ class Tape:
         captured = self.room.read(timeout)
         if captured is not None:
             self._blocks.append(captured.played)
+            if captured.at < self.deaf_until:
+                captured = replace(captured, mic=np.zeros_like(captured.mic), clean=np.zeros_like(captured.mic))
         return captured
 
     def close(self) -> None:

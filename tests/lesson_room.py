@@ -8,9 +8,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sound_files import write_sound
 
 from coach.audio.room import VirtualRoom
-from coach.audio.wavs import read_sound, write_sound
+from coach.audio.wavs import read_sound
 from coach.ears.cohort import Talk, cohort
 from coach.ports import Block
 from coach.tempo.units import to_samples

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from broken import broken, without_privilege
+from sound_files import write_sound
 
-from coach.audio.wavs import write_sound
 from coach.errors import CoachError, OutputError
 from coach.outputs import output, write
 from coach.review.columns import TABLES, open_clinic, write_columns

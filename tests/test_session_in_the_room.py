@@ -168,7 +168,7 @@ def test_a_microphone_that_dies_in_a_set_is_noticed_within_a_second(furnished: F
     def act(tape: Tape) -> None:
         if not died and tape.state is State.WORKING and tape.rep == 2:
             died.append(tape.now)
-            tape.room.deafen(tape.now, tape.now + to_samples(4))
+            tape.deaf_until = tape.now + to_samples(4)
 
     ran = session(furnished, brief(), act=act, until=begun_twice)
 

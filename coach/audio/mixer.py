@@ -61,8 +61,6 @@ class _Sound:
     at: int
     clip: Block
     layer: Layer
-    said: bool
-    """Queued by `say`; `cut_from` leaves it alone."""
     level: float
     """RMS of the clip where it is loud, before gains."""
     faded_from: int | None = None
@@ -86,16 +84,7 @@ class Mixer:
         self._lock = Lock()
         self._sounds: list[_Sound] = []
         self._rendered = 0
-        self._said_until = 0
         self._hush: list[tuple[int, float]] = [(0, 1.0)]
-
-    def say(self, clip: Block, now: int, *, gap: int = 0) -> tuple[int, int]:
-        """Queue speech `gap` samples after the speech queued last, never before `now`; return its start and end."""
-        with self._lock:
-            at = max(now, self._rendered, self._said_until + gap if self._said_until else 0)
-            self._add(_Sound(at, finite(clip).reshape(-1), Layer.SPEECH, said=True, level=level(clip)))
-            self._said_until = at + len(clip)
-            return at, self._said_until
 
     def place(self, clip: Block, at: int, *, layer: Layer, on_beat: bool = False) -> int | None:
         """Play `clip` with its first sample at `at`; return where it begins, or None if it came too late.
@@ -113,7 +102,7 @@ class Mixer:
                 clip, joined = clip[late:], late
             elif (layer is Layer.TICK and late > LATE_TICK) or (on_beat and late > LATE_COUNT):
                 return None
-            self._add(_Sound(begins, finite(clip).reshape(-1), layer, said=False, level=level(clip), joined=joined))
+            self._add(_Sound(begins, finite(clip).reshape(-1), layer, level=level(clip), joined=joined))
             return begins
 
     def silence(self, now: int) -> None:
@@ -124,12 +113,11 @@ class Mixer:
             for sound in self._sounds:
                 if sound.faded_from is None or sound.faded_from > now:
                     sound.faded_from = now
-            self._said_until = min(self._said_until, now)
 
     def cut_from(self, at: int) -> None:
-        """Forget what was placed to begin at or after `at`; what began before, and what was said, sounds to its end."""
+        """Forget what was placed to begin at or after `at`; what began before sounds to its end."""
         with self._lock:
-            self._sounds = [sound for sound in self._sounds if sound.said or sound.at < at]
+            self._sounds = [sound for sound in self._sounds if sound.at < at]
 
     def hush(self, on: bool, now: int) -> None:
         """Let the coach's output fade to nothing while `on`, without moving anything in time."""
@@ -161,29 +149,10 @@ class Mixer:
         return out
 
     @property
-    def speaking_until(self) -> int:
-        """Sample after the last of what was queued by `say`; 0 if nothing ever was."""
-        return self._said_until
-
-    @property
     def sounding_until(self) -> int:
         """Sample after the last of everything queued or placed that is still to be played."""
         with self._lock:
             return max((sound.end for sound in self._sounds), default=0)
-
-    def audible(self, at: int, *, layer: Layer | None = None) -> bool:
-        """Return whether something of the coach (of this layer) sounds at sample `at`, hushed or off aside.
-
-        Right for samples not yet rendered, and for those of the last render call.
-        """
-        with self._lock:
-            if _line(at, at + 1, *self._hush)[0] == 0.0:
-                return False
-            return any(
-                sound.at <= at < sound.end and self._gain[sound.layer] > 0
-                for sound in self._sounds
-                if layer is None or sound.layer is layer
-            )
 
     def _add(self, sound: _Sound) -> None:
         insort(self._sounds, sound, key=lambda each: each.at)

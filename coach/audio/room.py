@@ -81,7 +81,6 @@ class VirtualRoom:
         self._render: Callable[[int, int], Block] | None = None
         self._talk: list[tuple[int, Block]] = []
         self._talk_until = 0
-        self._deaf: tuple[int, int] = (0, 0)
         random = np.random.default_rng(seed)
         self._echo = _Echo(self.acoustics, random)
         self._noise = _loop(noise, self.acoustics.noise_db, random)
@@ -103,8 +102,6 @@ class VirtualRoom:
             )
         others = self._talking(at) + self._noise[np.arange(at, at + BLOCK) % len(self._noise)]
         mic = np.clip(self._echo.step(played) + others, -1.0, 1.0).astype(np.float32)
-        if self._deaf[0] < at + BLOCK and at < self._deaf[1]:
-            mic[max(0, self._deaf[0] - at) : self._deaf[1] - at] = 0.0
         if self._wav:
             self._wav.write(np.stack([played, others], axis=1))
         self.now = at + BLOCK
@@ -135,10 +132,6 @@ class VirtualRoom:
         self._talk_until = at + len(clip) + TURN
         self.spoken.append(Spoken(at, at + len(clip), words or Words()))
         return at
-
-    def deafen(self, begin: int, end: int) -> None:
-        """Let the microphone give nothing at all between two samples, as one that is switched off does."""
-        self._deaf = (begin, end)
 
     def _sound(self, words: Words) -> Block:
         if words.clip:

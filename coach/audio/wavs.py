@@ -74,16 +74,6 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
     return sound
 
 
-def write_sound(path: Path | str, sound: Block, *, rate: int = RATE) -> None:
-    """Write `sound`, shape (frames,) or (frames, channels), as a 16-bit WAV file that is there whole or not at all.
-
-    Raises DeviceError if the folder is missing or the disk is full.
-    """
-    channels = 1 if sound.ndim == 1 else sound.shape[1]
-    with WavWriter(path, channels=channels, rate=rate) as writer:
-        writer.write(sound)
-
-
 class _AbandonedError(Exception):
     """What was written is to go away."""
 

@@ -45,11 +45,6 @@ def shape(sound: npt.NDArray[np.float32], rate: int, text: str, words_a_minute: 
     return _even(clip)
 
 
-def onset(clip: Block) -> int:
-    """Return the index of the first audible sample."""
-    return int(np.argmax(np.abs(clip) >= AUDIBLE * np.abs(clip).max()))
-
-
 def loudness(clip: Block) -> float:
     """Return the RMS over the active 20 ms stretches: those within 30 dB of the loudest."""
     whole = len(clip) // BLOCK * BLOCK

@@ -5,7 +5,7 @@ import pytest
 from talk import decibels, echo_of, power, speechlike
 
 from coach.audio.echo import FRAME, IDLE, OWN_DELAY, Canceller
-from coach.audio.mixer import Mixer
+from coach.audio.mixer import Layer, Mixer
 from coach.audio.room import Acoustics, VirtualRoom
 from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE
@@ -32,12 +32,14 @@ def block_of(mic: Block, played: Block) -> Captured:
 @pytest.mark.parametrize("gap", [0.3, 2.5])
 def test_the_coachs_own_voice_is_cancelled_by_15_db(gap: float) -> None:
     room, mixer = VirtualRoom(), Mixer()
-    spans = []
+    spans, begin = [], 0
     for number in range(4):
-        begin, end = mixer.say(speechlike(2, number), 0, gap=int(gap * RATE))
-        spans.append((begin, end))
+        said = speechlike(2, number)
+        mixer.place(said, begin, layer=Layer.SPEECH)
+        spans.append((begin, begin + len(said)))
+        begin += len(said) + int(gap * RATE)
 
-    mic, clean = run(room, mixer, mixer.speaking_until)
+    mic, clean = run(room, mixer, spans[-1][1])
 
     for begin, end in spans[1:]:
         assert 10 * np.log10(power(mic[begin:end]) / power(clean[begin:end])) >= 15
@@ -45,7 +47,7 @@ def test_the_coachs_own_voice_is_cancelled_by_15_db(gap: float) -> None:
 
 def test_the_patient_is_still_there_after_cancelling() -> None:
     room, mixer = VirtualRoom(acoustics=Acoustics(noise_db=-80)), Mixer()
-    mixer.say(speechlike(4, 1), 0)
+    mixer.place(speechlike(4, 1), 0, layer=Layer.SPEECH)
     voice = speechlike(1, 9)
     at = room.speak(voice, 4 * RATE + 8000)
 

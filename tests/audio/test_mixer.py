@@ -105,32 +105,11 @@ def test_broken_samples_in_a_clip_are_played_as_silence() -> None:
     np.testing.assert_array_equal(mixer.render(0, 4), np.array([0.5, 0, 0, 0.25], np.float32))
 
 
-def test_speech_is_said_after_what_is_being_said() -> None:
-    mixer = Mixer()
-
-    first = mixer.say(voice(1000), 500)
-    second = mixer.say(voice(1000), 600, gap=160)
-
-    assert first == (500, 1500)
-    assert second == (1660, 2660)
-    assert mixer.speaking_until == 2660
-
-
-def test_speech_is_never_said_in_what_was_rendered_already() -> None:
-    mixer = Mixer()
-    mixer.render(0, 3200)
-
-    start, _ = mixer.say(voice(1000), 500)
-
-    assert start == 3200
-    assert mixer.render(3200, 320)[0] != 0
-
-
 @given(now=st.integers(0, 4000))
 def test_silence_is_complete_within_five_milliseconds(now: int) -> None:
     mixer = Mixer()
-    mixer.say(voice(6000), 0)
-    mixer.say(voice(6000), 0)
+    mixer.place(voice(6000), 0, layer=Layer.SPEECH)
+    mixer.place(voice(6000), 6000, layer=Layer.SPEECH)
     mixer.place(voice(6000), 100, layer=Layer.TONE)
     mixer.place(tick(), 5000, layer=Layer.TICK)
     mixer.silence(now)
@@ -154,7 +133,7 @@ def test_silence_fades_without_a_click() -> None:
 
 def test_silence_asked_for_too_late_begins_with_the_next_sample() -> None:
     mixer = Mixer()
-    mixer.say(voice(6000), 0)
+    mixer.place(voice(6000), 0, layer=Layer.SPEECH)
     mixer.render(0, 640)
 
     mixer.silence(100)
@@ -166,26 +145,24 @@ def test_silence_asked_for_too_late_begins_with_the_next_sample() -> None:
 
 def test_after_silence_the_next_speech_begins_at_once() -> None:
     mixer = Mixer()
-    mixer.say(voice(16_000), 0)
+    mixer.place(voice(16_000), 0, layer=Layer.SPEECH)
     mixer.silence(800)
 
-    assert mixer.speaking_until == 800
-    assert mixer.say(voice(100), 800) == (800, 900)
+    assert mixer.place(voice(100), 800, layer=Layer.SPEECH) == 800
+    assert mixer.sounding_until == 900
 
 
-def test_a_cut_spares_what_began_before_and_what_was_said() -> None:
+def test_a_cut_spares_what_began_before() -> None:
     mixer = Mixer()
     mixer.place(voice(1000), 500, layer=Layer.SPEECH)
     mixer.place(voice(1000), 1000, layer=Layer.SPEECH)
     mixer.place(tick(), 3000, layer=Layer.TICK)
-    mixer.say(voice(500), 4000)
 
     mixer.cut_from(1000)
 
     heard = mixer.render(0, 6000)
     assert heard[500:1500].all()
-    assert not heard[1500:4000].any()
-    assert heard[4000:4500].all()
+    assert not heard[1500:].any()
 
 
 def test_hush_takes_the_sound_away_and_moves_nothing() -> None:
@@ -275,18 +252,6 @@ def test_a_gain_of_nothing_turns_one_kind_off() -> None:
     assert not heard[:4000].any()
     np.testing.assert_allclose(heard[4000:6000], falling_tone(2000) * 0.5, atol=1e-7)
     np.testing.assert_array_equal(heard[8000:8100], voice(100))
-
-
-def test_audible_tells_what_sounds_when() -> None:
-    mixer = Mixer()
-    mixer.say(voice(1000), 500)
-    mixer.place(tick(), 4000, layer=Layer.TICK)
-
-    assert [mixer.audible(at) for at in (499, 500, 1499, 1500, 4000)] == [False, True, True, False, True]
-    assert not mixer.audible(4000, layer=Layer.SPEECH)
-    assert mixer.sounding_until == 4000 + len(tick())
-    mixer.hush(True, 0)
-    assert not mixer.audible(1000)
 
 
 def test_an_hour_of_sounds_leaves_nothing_behind() -> None:

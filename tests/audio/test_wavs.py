@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from sound_files import write_sound
 
-from coach.audio.wavs import WavWriter, read_sound, write_sound
+from coach.audio.wavs import WavWriter, read_sound
 from coach.errors import DeviceError
 from coach.ports import Block
 from coach.tempo.units import RATE

@@ -78,7 +78,7 @@ def run(label: str, way: str, program: str, folder: Path, texts: int) -> None:
     seconds, after = time.perf_counter() - began, os.times()
     cpu = after.children_user + after.children_system - used.children_user - used.children_system
     sounds = [sound for sound in map(read, folder.rglob("*.wav")) if len(sound) and np.abs(sound).max() > 0.01]
-    before = [1000 * shape.onset(sound) / RATE for sound in sounds]
+    before = [1000 * np.argmax(np.abs(sound) >= shape.AUDIBLE * np.abs(sound).max()) / RATE for sound in sounds]
     loud = [20 * np.log10(shape.loudness(sound)) for sound in sounds]
     print(
         f"{label:32}{texts:>6}{len(sounds):>8}{seconds:>9.2f}{cpu:>7.2f}"

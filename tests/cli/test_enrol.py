@@ -15,8 +15,9 @@ from budget import draws
 from heard_rooms import as_version
 from lesson_room import Lesson, record_takes
 from once import once
+from sound_files import write_sound
 
-from coach.audio.wavs import read_sound, write_sound
+from coach.audio.wavs import read_sound
 from coach.cli import main
 from coach.ears.cohort import cohort
 from coach.ears.enrolment import FILE, load_enrolment

@@ -5,8 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from heard_rooms import REPLIES, TAUGHT_AT, Voice
+from sound_files import write_sound
 
-from coach.audio.wavs import read_sound, write_sound
+from coach.audio.wavs import read_sound
 from coach.ears.takes import TakeMaker
 from coach.ears.teaching import check_words, enrol_folder, enrol_synthetic
 from coach.errors import HearingError

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sound_files import onset
 
 from coach.errors import SpeechError
 from coach.logbook import files
@@ -55,7 +56,7 @@ def with_child(code: str, deadline: float = 0.3) -> Renderer:
 
 
 def test_a_clip_begins_with_its_first_audible_sample(rendered: dict[str, Block]) -> None:
-    within = {text: shape.onset(clip) for text, clip in rendered.items()}
+    within = {text: onset(clip) for text, clip in rendered.items()}
 
     assert max(within.values()) <= 0.005 * RATE, within
 
@@ -129,7 +130,7 @@ def test_a_large_batch_in_two_processes_is_complete_and_reports_every_clip() -> 
 def test_unusual_text_is_said(text: str) -> None:
     clips = Renderer("en-us").render([text])
 
-    assert shape.onset(clips[text]) == 0
+    assert onset(clips[text]) == 0
     assert len(clips[text]) > 0.1 * RATE
 
 

@@ -7,6 +7,7 @@ import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sound_files import onset
 
 from coach.ports import Block
 from coach.tempo.units import RATE
@@ -38,7 +39,7 @@ def test_any_sound_becomes_a_clip_that_begins_at_once_and_is_as_loud_as_the_othe
     clip = shape.shape(sound, rate, "seven more", 160)
 
     assert clip.dtype == np.float32
-    assert shape.onset(clip) == 0
+    assert onset(clip) == 0
     assert abs(len(clip) / RATE - seconds) < 0.1
     assert clip[-1] == 0
     assert shape.true_peak(clip) <= shape.CEILING * 1.001
