@@ -5,13 +5,14 @@ from __future__ import annotations
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pytest
+from budget import draws
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from in_the_room import PERSON, SMALL, prepared
@@ -58,6 +59,22 @@ class Clips:
 
     def clip(self, _text: str) -> Block:
         return (0.3 * np.cos(np.arange(LENGTH) / 10)).astype(np.float32)
+
+
+class NoEcho:
+    """Stands in for the echo canceller, which is most of the work of a session: at this desk nothing echoes."""
+
+    delay = 0
+
+    def process(self, captured: Captured) -> Captured:
+        return captured
+
+
+@pytest.fixture(scope="module", autouse=True)
+def no_echo() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("coach.engine.Canceller", NoEcho)
+        yield
 
 
 @dataclass
@@ -400,7 +417,7 @@ def test_sound_that_stutters_both_ways_is_one_trouble_on_the_screen_and_a_few_li
 
 
 @given(st.lists(st.tuples(st.integers(0, 4000), st.sampled_from(["stall", "mute", " "])), min_size=1, max_size=6))
-@settings(max_examples=8)
+@settings(max_examples=draws(6, 20))
 def test_no_rep_is_counted_whose_sound_had_a_hole(faults: list[tuple[int, str]]) -> None:
     """Faults come at any block of the session; each lasts 1.2 s of silence, or two reads without sound."""
     starts = {block * BLOCK: what for block, what in faults}
