@@ -1,4 +1,4 @@
-"""What may stand where a file of a person should: each way in which it cannot be read, made at a path."""
+"""Ways in which a person's file can be unreadable, each made at a path."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ import pytest
 Make = Callable[[Path], None]
 
 _OVERRIDES = 1 << 1 | 1 << 2
-"""CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH: what lets root read what nobody may."""
+"""CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH: they let root read any file."""
 _VERSION = 0x20080522
-"""Of the structures of capset(2): two words of 32 bits each."""
+"""Version of the structures of capset(2): two words of 32 bits each."""
 
 HUGE = 20 * 1024**3
-"""Bytes of a file with a hole in it: more than any memory here."""
+"""Bytes of a sparse file: more than the memory of any machine here."""
 
 
 def shut(path: Path) -> None:
-    """Let nobody read it, be it a file, a folder or absent."""
+    """Take all permissions from a file or a folder, or make a file without any."""
     if not path.exists():
         path.write_bytes(b"{}\n")
     path.chmod(0)
@@ -42,12 +42,12 @@ def folder(path: Path) -> None:
 
 
 def pipe(path: Path) -> None:
-    """A pipe that nobody writes into: whoever opens it waits for ever."""
+    """A pipe without a writer: to open it for reading waits for ever."""
     os.mkfifo(path)
 
 
 def plug(path: Path) -> None:
-    """A socket, by a name short enough for one."""
+    """A socket, made under a short name, since a socket's path is limited."""
     here = Path.cwd()
     with socket.socket(socket.AF_UNIX) as made:
         os.chdir(path.parent)
@@ -58,7 +58,7 @@ def plug(path: Path) -> None:
 
 
 def device(path: Path) -> None:
-    """A device that gives zeros without end; where none can be made, a link to the system's own."""
+    """A device that gives zeros without end; if none can be made, a link to /dev/zero."""
     try:
         os.mknod(path, 0o20644, os.makedev(1, 5))
         path.open("rb").close()
@@ -68,7 +68,7 @@ def device(path: Path) -> None:
 
 
 def huge(path: Path) -> None:
-    """A file that says it is larger than any memory."""
+    """A sparse file larger than any memory."""
     with path.open("wb") as file:
         try:
             file.truncate(HUGE)
@@ -79,11 +79,11 @@ def huge(path: Path) -> None:
 BROKEN: dict[str, Make] = {
     "shut": shut, "dangling": dangling, "folder": folder, "pipe": pipe, "socket": plug, "device": device, "huge": huge,
 }  # fmt: skip
-"""By name, each way to be there and not to be read."""
+"""Each way to be unreadable, by name."""
 
 
 def broken(path: Path, how: str) -> None:
-    """Put something unreadable in the place of what is there."""
+    """Replace what is there by something unreadable."""
     if os.name == "nt":
         pytest.skip("Windows has no such files")
     if path.is_dir() and not path.is_symlink() and how != "shut":
@@ -95,7 +95,7 @@ def broken(path: Path, how: str) -> None:
 
 @contextmanager
 def without_privilege() -> Iterator[None]:
-    """Let this thread read only what its user may; root gives up, for so long, what lets it read everything."""
+    """Let this thread read only what its user may: root gives up its capabilities inside."""
     if getattr(os, "geteuid", lambda: 1)():
         yield
         return

@@ -33,11 +33,11 @@ from coach.voice.pack import load_pack
 
 PERSON, OTHER = "ada", "bo"
 BEGINS = "the session would begin here"
-"""What a start says that has come as far as the device."""
+"""What `coach start` says once it has reached the device."""
 DAYS = 5
-"""Days of the sessions of each."""
+"""Days of each person's sessions."""
 SLOW = 60
-"""Seconds after which a command is taken to hang: a hundred times what it takes."""
+"""Seconds after which a command counts as hanging: a hundred times its usual time."""
 
 PLACES = ("session", "sessions", "kept", "programs", "person.json", "decisions.jsonl", "takes", "enrolment", "folder",
           "people")  # fmt: skip
@@ -52,11 +52,11 @@ class Command:
     run: Callable[[Path, Path], int]
     """Given the home and an empty folder beside it, return the exit status."""
     reads: tuple[str, ...]
-    """Of these places it must tell what is amiss."""
+    """Places whose problem it must report."""
     beside: tuple[str, ...] = ()
-    """Of these it must go on beside what cannot be read."""
+    """Places whose problem must not keep it from its work."""
     needless: tuple[str, ...] = ()
-    """Of these it takes no note; it fails at something else."""
+    """Places that it does not look at; it fails at something else."""
 
 
 def _coach(*words: str) -> Callable[[Path, Path], int]:
@@ -76,7 +76,7 @@ def _start(home: Path, out: Path) -> int:
 
 
 class _Desk:
-    """A caregiver who picks Ada, looks at her day and goes."""
+    """A caregiver who chooses Ada, looks at her day and leaves."""
 
     def __init__(self) -> None:
         self.pack = load_pack("en")
@@ -154,12 +154,12 @@ NEVER = (
     "Traceback",
     "has taught no words",
     "teach the words again",
-    "teach them anew",
+    "teach them again",
     "no session yet",
     "Nobody called",
     "Nobody is here",
 )
-"""What is not so when something is there and cannot be read."""
+"""Claims that are false if a file exists and cannot be read."""
 
 
 def template(root: Path) -> Path:
@@ -182,11 +182,11 @@ class Walked:
     status: int
     said: str
     wrong: str
-    """What is wrong with that; empty: nothing."""
+    """What is wrong with it; empty if nothing is."""
 
 
 def walk(command: str, place: str, how: str, made: Path, room: Path) -> Walked:
-    """Run a command at a copy of `made` in which something is broken; `room` is an empty folder for it."""
+    """Run a command on a copy of `made`, in the empty folder `room`, with one thing broken."""
     home, out = room / "home", room / "out"
     shutil.copytree(made, home)
     out.mkdir()
@@ -197,7 +197,7 @@ def walk(command: str, place: str, how: str, made: Path, room: Path) -> Walked:
     try:
         with without_privilege(), redirect_stdout(said), redirect_stderr(said), _not_for_ever():
             status = one.run(home, out)
-    except BaseException:  # noqa: BLE001  whatever it is, it is a traceback to whoever typed the command
+    except BaseException:  # noqa: BLE001  the user would see a traceback
         status = -1
         said.write(traceback.format_exc())
     opened_up(room)
@@ -242,7 +242,7 @@ class HungError(BaseException):
 
 @contextmanager
 def _not_for_ever() -> Iterator[None]:
-    """Break off what hangs, where the system can."""
+    """Interrupt a hanging command, if the system can."""
     if not hasattr(signal, "SIGALRM"):
         yield
         return
@@ -260,9 +260,9 @@ def _not_for_ever() -> Iterator[None]:
 
 
 def fits(place: str, how: str, command: str = "") -> bool:
-    """Tell whether something there can be broken in that way: what is a folder already is not.
+    """Tell whether something there can be broken in that way: a folder cannot be broken by a folder.
 
-    Nor is a folder anything broken to what takes along all that lies in folders, whatever they are called.
+    To a command that copies all folders, whatever their names, a folder is not broken either.
     """
     file = place in ("session", "kept", "person.json", "decisions.jsonl", "enrolment")
     return how != "folder" or (file and command != "export")

@@ -1,4 +1,4 @@
-"""What is dear to prepare is prepared once in a run of the tests, for all its processes."""
+"""Prepare what is slow to make once for a run of the tests, shared by all its processes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import pytest
 
 
 def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
-    """Return the folder `name`, which `make` has filled; whoever asks for it meanwhile waits."""
+    """Return the folder `name`, filled by `make`; other processes wait meanwhile."""
     base = factory.getbasetemp()
     shared = base.parent if os.environ.get("PYTEST_XDIST_WORKER") and os.name == "posix" else base
     folder, made = shared / name, shared / f"{name}.made"
@@ -27,7 +27,7 @@ def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], obje
 
 
 def _wait_for(lock: IO[str]) -> None:
-    """Hold the lock until its file is closed; where files have none each process makes its own folder."""
+    """Hold the lock until its file is closed; on a system without file locks each process makes its own folder."""
     if os.name == "posix":
         import fcntl
 

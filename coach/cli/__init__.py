@@ -14,8 +14,8 @@ from pathlib import Path
 from coach.cli.signals import Signals, heeded
 from coach.errors import CoachError
 
-# The ears multiply small matrices all the time: on a busy machine several threads of the library that does it only wait
-# for each other (measured: 0.14 ms with one, 2 ms with two). It is read when numpy is loaded, so before any command.
+# The ears multiply small matrices all the time, and on a busy machine several threads of OpenBLAS wait for each other
+# (tests/bench/RESULTS.md, "One thread for small matrices"). OpenBLAS reads this when numpy is loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 COMMANDS = {
@@ -32,8 +32,8 @@ COMMANDS = {
     "rehearse": "lay out a program in time: what is said when, how long it takes",
     "log": "read the records of past sessions",
     "review": "tell the clinician what to decide, what went wrong and how it is going",
-    "export": "write everything that is kept of a person into one file for them",
-    "forget": "delete everything that is kept of a person",
+    "export": "write everything that is kept about a person into one file for them",
+    "forget": "delete everything that is kept about a person",
     "voices": "list languages, their voices and ears, and fetch a speech model",
     "devices": "list microphones and speakers",
     "manual": "show the manual, topic by topic",
@@ -66,13 +66,13 @@ TOLD = {
     "system": "told to end by the system.",
     "terminal": "its terminal was closed.",
 }
-"""What is said of who told a command to end."""
+"""How a command's last sentence says who ended it, by the source of the signal."""
 
 
 def parser(only: str = "") -> argparse.ArgumentParser:
-    """Return the parser of the whole command line; `only` is the one command whose arguments are needed, if known.
+    """Return the parser of the whole command line; `only` names the one command whose arguments are needed, if known.
 
-    The modules of the others, and what they import, need not be loaded then: half of the time of a short command.
+    The modules of the other commands are not imported then, which halves the time of a short command.
     """
     top = argparse.ArgumentParser(
         prog="coach",
@@ -92,7 +92,7 @@ def parser(only: str = "") -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return its exit status: 0 done, 2 for an error, told in one sentence.
 
-    A command that was told to end by a signal returns 128 and its number, as shells have it, whatever it had done by
+    A command that was ended by a signal returns 128 plus the signal's number, as in shells, whatever it had done by
     then; see `coach.cli.signals`.
     """
     given = sys.argv[1:] if argv is None else argv
@@ -109,7 +109,7 @@ def _run(given: Sequence[str], told: Signals) -> int:
         print(f"coach {command}: {error}", file=sys.stderr)
         return 2
     except (Exception, KeyboardInterrupt) as error:
-        if told.end is not None or isinstance(error, KeyboardInterrupt):  # a library may make its own error of it
+        if told.end is not None or isinstance(error, KeyboardInterrupt):  # a library may wrap the signal's error
             with suppress(OSError):
                 print(f"coach {command}: {TOLD[told.end.by if told.end else 'keyboard']}", file=sys.stderr)
             return 130
@@ -126,7 +126,7 @@ def _command(given: Sequence[str], command: str) -> int:
 
         named = os.environ.get("COACH_HOME")
         args.home = Path(named) if named else default_home()
-    for stream in (sys.stdout, sys.stderr):  # a terminal that lacks a letter gets its code, not a traceback
+    for stream in (sys.stdout, sys.stderr):  # a letter that the terminal lacks is printed as its code
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     return int(importlib.import_module(f"coach.cli.{args.command}").run(args))

@@ -39,7 +39,7 @@ def check(files: list[str], halts_in: Callable[[str], frozenset[str]]) -> int:
         try:
             program = open_program(name, halts_in)
         except CoachError as error:
-            where = "" if isinstance(error, ProgramError) else f"{name}: "  # a program's problems say where they are
+            where = "" if isinstance(error, ProgramError) else f"{name}: "  # a ProgramError names the file itself
             print(f"{where}{error}", file=sys.stderr)
             status = 2
         else:
@@ -50,7 +50,7 @@ def check(files: list[str], halts_in: Callable[[str], frozenset[str]]) -> int:
 
 
 def summary(program: Program) -> str:
-    """Return what is in the program, in one line."""
+    """Return a summary of the program on one line."""
     now = [each for each in program.exercises if each.joins_after is None]
     later = len(program.exercises) - len(now)
     joining = f" ({later} join later)" if later > 1 else " (1 joins later)" if later else ""

@@ -24,7 +24,7 @@ class InUse:
 
     id: str
     digest: str
-    """Of its file when it was last run."""
+    """Digest of its file at its last session."""
     last: date
     """The day of its last session."""
 
@@ -39,14 +39,14 @@ def in_use(sessions: Iterable[Brief]) -> tuple[InUse, ...]:
 
 
 def no_session(home: Home, person: Person) -> str:
-    """Return that a person has no session, as the beginning of a sentence: there is none, or none can be read."""
+    """Return the beginning of a sentence: the person has no session, or none that can be read."""
     if home.history(person.id).unread:
         return f"{person.id} has no session that can be read (coach log {person.id} says why)"
     return f"{person.id} has no session yet"
 
 
 def reopened(used: InUse, home: Home, person: Person) -> ProgramFile:
-    """Return a program as the person ran it last: its kept copy, or the shipped one if it is the same.
+    """Return a program as the person ran it last: its kept copy, or the shipped file if its digest is the same.
 
     Raises CoachError if neither is there.
     """
@@ -67,11 +67,11 @@ def reopened(used: InUse, home: Home, person: Person) -> ProgramFile:
 
 
 def chosen(name: str | None, home: Home, person: Person) -> Prepared:
-    """Return the program that `name` means, or without a name the one in use, planned for today.
+    """Return the program that `name` means, planned for today; without a name, the program in use.
 
-    A name may be a file, a program that the person uses, or a shipped one. Of several programs in use the one run last
-    is taken if its session broke off and something of it is left, else the only one that is due today; one that has
-    rested as long as its own gap is laid aside. Raises CoachError that names the candidates.
+    A name may be a file, a program that the person uses, or a shipped one. Of several programs in use, the one run last
+    is taken if today's session of it broke off and some of it is left; otherwise the only one that is due today. A
+    program is skipped once it has been unused for its own gap. Raises CoachError that names the candidates.
     """
     history = home.history(person.id)
     known = in_use(history.briefs)
@@ -94,7 +94,7 @@ def _only_due(known: tuple[InUse, ...], home: Home, person: Person, history: His
     for used in known:
         try:
             prepared = planned(reopened(used, home, person), home, person.id, history)
-        except (CoachError, ProgramError):  # it stays a candidate, which the person must name
+        except (CoachError, ProgramError):  # still a candidate, but the person must name its file
             open_to[used.id], rests[used.id] = None, USUAL_GAP
         else:
             open_to[used.id], rests[used.id] = prepared, prepared.program.schedule.gap_days
@@ -108,12 +108,12 @@ def _only_due(known: tuple[InUse, ...], home: Home, person: Person, history: His
         return only
     listed = ", ".join(_told(one, open_to[one.id]) for one in fresh)
     raise CoachError(
-        f"{person.id} uses several programs, and not just one of them is due: {listed}; "
+        f"{person.id} uses several programs, and none or more than one is due: {listed}; "
         f"name one: coach start {fresh[-1].id} --person {person.id}"
     )
 
 
 def _told(used: InUse, prepared: Prepared | None) -> str:
     if prepared is None:
-        return f"{used.id} (its file must be named)"
+        return f"{used.id} (name its file)"
     return f"{used.id} (due {prepared.today.due})"

@@ -19,7 +19,7 @@ from coach.review.columns import open_clinic, write_columns
 from coach.voice.pack import load_pack
 
 LANGUAGE = "en"
-"""Of the screens, where no program says which."""
+"""Language of a clinic's screens, which belong to no one program."""
 
 
 def show_clinic(folder: Path, today: date, html: Path | None = None, columns: Path | None = None) -> int:
@@ -58,7 +58,7 @@ def _table(rows: list[Said], labels: Labels) -> Table:
 
 
 def shown_lines(text: str) -> str:
-    """Return `text` without signs that would steer the terminal, its lines kept apart."""
+    """Return `text` without control characters, but with its line ends."""
     return "\n".join(map(shown, text.split("\n")))
 
 

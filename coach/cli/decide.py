@@ -21,7 +21,7 @@ from coach.session.proposals import Proposal, proposals
 
 LONGEST_NAME = 80
 LONGEST_REASON = 500
-"""Signs."""
+"""Characters."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -76,14 +76,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _line(text: str, option: str, longest: int, *, empty: bool = False) -> str:
-    """Return a text on one line. Raises CoachError if it is empty, too long or steers the terminal."""
+    """Return a text on one line. Raises CoachError if it is empty, too long or holds control characters."""
     line = " ".join(text.split())
     if not line and not empty:
         raise CoachError(f"{option} is empty; write who decides.")
     if len(line) > longest:
-        raise CoachError(f"{option} has {len(line)} signs; write {longest} at most.")
+        raise CoachError(f"{option} has {len(line)} characters; write {longest} at most.")
     if not line.isprintable():
-        raise CoachError(f"{option} holds a sign that cannot be shown; write plain text.")
+        raise CoachError(f"{option} holds a character that cannot be shown; write plain text.")
     return line
 
 
@@ -121,7 +121,7 @@ def _exercise_of(prepared: Prepared, exercise: str) -> None:
 
 
 def _replaced(one: Decision, prepared: Prepared, exercise: str, home: Home) -> bool:
-    """Tell whether a decision is of today and about the same: the new one takes its place."""
+    """Tell whether a decision is of today and about the same exercise, so that the new one replaces it."""
     return (one.program, one.exercise, one.day) == (prepared.program.id, exercise, home.today())
 
 
@@ -133,7 +133,7 @@ def _levels(
     decisions: tuple[Decision, ...],
     home: Home,
 ) -> tuple[str, str]:
-    """Return the level that is reached and the one decided for. Raises CoachError where there is none."""
+    """Return the level now and the level decided for. Raises CoachError if the exercise has no such level."""
     exercise = prepared.program.exercise(exercise_id)
     ids = [level.id for level in exercise.levels]
     now = reached(exercise, prepared.program, in_order(sessions), decisions, home.today()).level
@@ -149,12 +149,12 @@ def _levels(
 
 
 def _insist(args: argparse.Namespace, proposal: Proposal | None, labels: Labels) -> None:
-    """Raise CoachError with what is missing for a step up, unless the clinician knows."""
+    """Raise CoachError that says what is missing for a step up, unless the clinician overrides the proposal."""
     if args.although_not_due:
         return
     missing = [labels.clause(one) for one in proposal.clauses if not one.met] if proposal is not None else []
-    why = f" yet ({'; '.join(missing)})" if missing else ", for it has no step_up_after there"
+    why = f" yet ({'; '.join(missing)})" if missing else ", because it has no step_up_after there"
     raise CoachError(
-        f'The program does not propose a step up of "{args.exercise}"{why}; to decide it all the same add '
+        f'The program does not propose a step up of "{args.exercise}"{why}; to decide it anyway, add '
         "--although-not-due."
     )

@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
     console = Console(markup=False)
     home = Home(args.home)
     prepared = prepare(args.program, home, PERSON)
-    read_script(args.patient)  # nothing is made for a script that cannot be played
+    read_script(args.patient)  # a bad script ends the command before anything is written
     labels = Labels(prepared.pack.screens)
     if PERSON not in home.people():
         home.add_person(PERSON)

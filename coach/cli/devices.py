@@ -13,8 +13,8 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def run(args: argparse.Namespace) -> int:  # noqa: ARG001  every command is called alike
-    """Print the table; raises DeviceError where PortAudio, every microphone or every loudspeaker is missing."""
+def run(args: argparse.Namespace) -> int:  # noqa: ARG001  all commands share one signature
+    """Print the table. Raises DeviceError if PortAudio, every microphone or every loudspeaker is missing."""
     from rich.console import Console
     from rich.table import Table
 
@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:  # noqa: ARG001  every command is call
         )
     if found:
         Console(markup=False).print(table)
-    choose(found, None)  # says what is missing: microphone or loudspeaker
+    choose(found, None)  # raises if there is no microphone or no loudspeaker
     return 0
 
 

@@ -1,4 +1,4 @@
-"""The ears of one person, as `coach start`, `coach demo` and `coach hear` put them together."""
+"""Build the ears of one person for `coach start`, `coach demo` and `coach hear`."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ from coach.ports import Ear
 from coach.words.phrases import VoicePack
 
 CHOICES = ("taught", "vosk", "keys")
-"""Ears that can be chosen; voice activity is always there, and so are the keys of a session."""
+"""Names for --ears. Voice activity always listens, and a session always takes keys."""
 
 Maker = Callable[[Activity], Ear]
 
 
 def add_ears(parser: argparse.ArgumentParser) -> None:
-    """Declare the argument with which ears are chosen."""
+    """Declare --ears."""
     parser.add_argument(
         "--ears", metavar="E1,E2", help="only these of taught, vosk, keys (default: all there are; vosk takes 0.6 GB)"
     )
@@ -37,10 +37,10 @@ def add_ears(parser: argparse.ArgumentParser) -> None:
 def ears_for(
     enrolment: Enrolment | None, pack: VoicePack, home: Home, console: Console, chosen: str | None = None
 ) -> Callable[[], Ears]:
-    """Return what makes the ears: voice activity, the words that were taught, Vosk where a model is, and the keys.
+    """Return a function that makes the ears: voice activity, taught words, Vosk if there is a model, and the keys.
 
-    `chosen` is what --ears was given. A model is loaded here, once, and told on `console`. One that is not usable is
-    told and left out, unless it was asked for. Raises CoachError for a choice that cannot be made.
+    `chosen` is the value of --ears. A model is loaded here, once, and `console` says so. An unusable model is reported
+    and left out, unless --ears asks for it. Raises CoachError for a choice that cannot be met.
     """
     names = _names(chosen)
     room = enrolment.room if enrolment is not None else None
@@ -75,7 +75,7 @@ def _wants(names: frozenset[str] | None, name: str) -> bool:
 
 
 def _vosk(pack: VoicePack, home: Home, console: Console, *, asked_for: bool) -> list[Maker]:
-    """Return the maker of the Vosk ear, or nothing where there is no model."""
+    """Return the maker of the Vosk ear in a list, which is empty if there is no model."""
     labels = Labels(pack.screens)
     try:
         place = find_model(pack.language, home.root)

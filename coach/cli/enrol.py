@@ -42,7 +42,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Teach, and end with how each word should be heard in this room and what that is good for."""
+    """Teach the words; at the end print how well each should be heard in this room, and the verdict."""
     console = Console(markup=False)
     pack = load_pack(args.language)
     labels = Labels(pack.screens)
@@ -115,7 +115,7 @@ def _by_voice(
         return voice.clip(sentence(pack, said))
 
     def keep(made: Enrolment) -> None:
-        if made.takes:  # a room alone is worth nothing
+        if made.takes:  # a room without takes is not worth keeping
             save(made, home, args.person)
 
     try:
@@ -139,7 +139,7 @@ def _learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: Vo
 
 
 def _before(home: Home, person: str, pack: VoicePack, console: Console) -> Enrolment:
-    """Return what the person taught already in this language, or nothing."""
+    """Return what the person has taught in this language so far; an empty enrolment if that is nothing."""
     nothing = Enrolment({}, pack.language, {}, "", pack.halts)
     home.check_new_id(person)
     try:

@@ -1,4 +1,4 @@
-"""`coach export`: everything that is kept of a person, as one file for them to take with them."""
+"""`coach export`: everything that is kept about a person, in one file for them to take away."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _EXPLAINED = (
     ("programs/*.yaml", "export_programs"),
     ("takes/enrolment.npz", "export_takes"),
 )
-"""The files that there may be, and the label that says what they are."""
+"""Patterns of a person's files, each with the key of the label that explains them."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -1,4 +1,4 @@
-"""`coach forget`: delete everything that is kept of a person."""
+"""`coach forget`: delete everything that is kept about a person."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Ask for the id once more, then delete everything; finish what was begun before."""
+    """Finish interrupted deletions; then ask for the id once more and delete everything."""
     home = home_of(args.home)
     home.check_id(args.person)
-    tidy_up()  # a rendering that was killed has left words of programs in the system's temporary folder
+    tidy_up()  # a killed rendering may have left text of programs in the system's temporary folder
     begun = left_over(home)
     for leaving in begun:
         finish(home, leaving)

@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     home = Home(args.home)
     enrolment = load_enrolment(home.person(args.person).takes)
     pack = load_pack(enrolment.language)
-    sounds = [(name, read_sound(name)) for name in args.files]  # a wrong name is told before anything is printed
+    sounds = [(name, read_sound(name)) for name in args.files]  # a bad file is reported before anything is printed
     make = ears_for(enrolment, pack, home, Console(stderr=True, markup=False), args.ears)
     for name, sound in sounds:
         ears = make()
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def hear(ears: Ears, sound: Block) -> Iterator[Hearing]:
-    """Give what `ears` notice in `sound` (mono at RATE), block by block as in a session; it begins at sample BEFORE."""
+    """Yield what `ears` hear in `sound` (mono at RATE), fed in blocks as in a session; it begins at sample BEFORE."""
     length = BEFORE + len(sound) + AFTER
     length += -length % BLOCK
     room = np.random.default_rng(0).normal(0.0, 10 ** (QUIET_ROOM / 20), length).astype(np.float32)

@@ -12,9 +12,9 @@ from coach.cli.signals import told
 
 @contextlib.contextmanager
 def keys_pressed() -> Iterator[Any]:
-    """Give a function that returns the keys pressed since it was asked last; restores the terminal behind it.
+    """Yield a function that returns the keys pressed since its last call; restore the terminal afterwards.
 
-    Where the input is no terminal it always returns nothing.
+    If standard input is no terminal, the function always returns an empty string.
     """
     if not sys.stdin.isatty():
         yield lambda: ""
@@ -31,11 +31,11 @@ def keys_pressed() -> Iterator[Any]:
         before = termios.tcgetattr(handle)
 
         def give_back() -> None:
-            with contextlib.suppress(termios.error):  # it may be gone
+            with contextlib.suppress(termios.error):  # the terminal may be gone
                 termios.tcsetattr(handle, termios.TCSADRAIN, before)
 
         def take() -> None:
-            with contextlib.suppress(termios.error):  # in the background this stops us once more; see `signals`
+            with contextlib.suppress(termios.error):  # in the background this stops the process again; see `signals`
                 tty.setcbreak(handle)
 
         try:
@@ -46,16 +46,16 @@ def keys_pressed() -> Iterator[Any]:
             give_back()
 
 
-def _until_empty(console: Any) -> Iterator[str]:  # noqa: ANN401  a module of another system
+def _until_empty(console: Any) -> Iterator[str]:  # noqa: ANN401  a module that only Windows has
     while console.kbhit():
         yield console.getwch()
 
 
-def _read_ready(handle: int, select: Any) -> str:  # noqa: ANN401  a module of another system
+def _read_ready(handle: int, select: Any) -> str:  # noqa: ANN401  a module imported where it is usable
     import os
 
     try:
         ready, _, _ = select.select([handle], [], [], 0)
         return os.read(handle, 64).decode("utf-8", "ignore") if ready else ""
-    except OSError:  # the terminal is gone; what runs goes on without its keys
+    except OSError:  # the terminal is gone; the session goes on without its keys
         return ""

@@ -1,4 +1,4 @@
-"""Labels of the screens: a key of voices/<language>/screens.yaml becomes what is read."""
+"""Turn the keys of voices/<language>/screens.yaml into the labels of the screens."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Labels:
         return self(clause.key, **{name: shown(str(value)) for name, value in clause.values})
 
     def plain_clause(self, clause: Clause) -> str:
-        """Return a clause for whoever is at home, where it has such words ("plain_..."), else as the record has it."""
+        """Return a clause in the words for people at home ("plain_..."), or without such words as the record has it."""
         plain = replace(clause, key=f"plain_{clause.key}")
         return self.clause(plain if plain.key in self._screens else clause)
 
@@ -40,7 +40,7 @@ class Labels:
 
 
 def shown(text: str) -> str:
-    """Return `text` on one line and without signs that would steer the terminal."""
+    """Return `text` on one line, with a space for each control character."""
     return text if text.isprintable() else "".join(sign if sign.isprintable() else " " for sign in text)
 
 

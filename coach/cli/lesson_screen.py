@@ -1,4 +1,4 @@
-"""The screen of a lesson: which word, which take, what was refused and why, and how loud it is at the microphone."""
+"""The screen of a lesson: the word, the take, why a take was refused, and the level at the microphone."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from coach.ears.spoken import LessonStep, MicLevel
 from coach.words.phrases import VoicePack, phrase, sentence
 
 REDRAW = 0.1
-"""Seconds between two drawings of the meter at least."""
+"""Shortest time between two drawings of the meter, in seconds."""
 LOWEST = -70.0
-"""dBFS at which the meter is empty; full at 0."""
+"""Level in dBFS at which the meter is empty; it is full at 0."""
 METER = 24
-"""Signs of the meter."""
+"""Width of the meter in characters."""
 
 
 class LessonScreen:
-    """Shows what the lesson tells; a context manager. Lines stay, on a terminal a bar and a meter move below them."""
+    """Shows how a lesson proceeds; a context manager. Lines stay; on a terminal a bar and a meter move below them."""
 
     def __init__(self, pack: VoicePack, console: Console) -> None:
         self._pack = pack

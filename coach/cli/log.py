@@ -1,4 +1,4 @@
-"""`coach log`: read what the logbook holds, from everybody down to one session."""
+"""`coach log`: show the logbook: everybody, one person's sessions, or one session."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from coach.logbook.reading import FileProblem, History, unreadable
 from coach.logbook.store import Home
 
 MOST_SHOWN = 200
-"""Sessions in the table: more are searched by eye by nobody, and 2,000 take three seconds to lay out."""
+"""Sessions listed without --all: a longer list is slow (tests/bench/RESULTS.md, "A person with 2,000 sessions")."""
 JSON_VERSION = 1
 """Version of what `--json` prints."""
 
@@ -85,7 +85,7 @@ def find(history: History, session: str, person: str) -> SessionRecord:
 
 
 def _as_far_as_read(home: Home, person: str) -> History:
-    """Return somebody's sessions; where their folder cannot be read, that alone."""
+    """Return a person's sessions; if their folder cannot be read, only that problem."""
     try:
         return home.history(person)
     except UnreadableError as error:
@@ -93,7 +93,7 @@ def _as_far_as_read(home: Home, person: str) -> History:
 
 
 def people(everybody: dict[str, History], home: Home, labels: Labels) -> RenderableType:
-    """Return everybody with their last session."""
+    """Return a table of everybody with their last session."""
     if not everybody:
         return Text(labels("log_nobody"))
     table = _table(labels, "person", "sessions", "last", "ended")
@@ -117,7 +117,7 @@ def _name(home: Home, person: str) -> str:
 
 
 def _with_problems(table: Table, problems: Sequence[object], above: str = "") -> RenderableType:
-    """Return a table with a line above it, if there is one, and what is wrong below it."""
+    """Return a table with the line `above` it, if any, and the problems below it."""
     grid = Table.grid()
     if above:
         grid.add_row(Text(above))
@@ -205,7 +205,7 @@ def _show(
 
 
 def _table(labels: Labels, *columns: str) -> Table:
-    """Return an empty table; ids and times stay whole, since they are typed and compared."""
+    """Return an empty table; ids and times are never wrapped, since people type and compare them."""
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     for column in columns:
         table.add_column(

@@ -21,9 +21,9 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the topics in a line each, or one topic; Markdown is set for reading on a terminal alone.
+    """Print all topics, one per line, or the text of one; Markdown is rendered on a terminal only.
 
-    Raises ManualError for a topic that there is not, VoicePackError for a language without a pack.
+    Raises ManualError for an unknown topic, VoicePackError for a language without a pack.
     """
     from rich.console import Console
     from rich.markdown import Markdown
@@ -52,16 +52,16 @@ def run(args: argparse.Namespace) -> int:
 
 
 def manual_of(language: str) -> Path:
-    """Return where the manual of a language lies, if it has one."""
+    """Return the path of a language's manual; the file may not exist."""
     return resources.folder("voices") / language / "manual.md"
 
 
 def topics(file: Path) -> dict[str, tuple[str, str]]:
-    """Return the topics of a manual in order: what each is about, and its text as Markdown."""
+    """Return the topics of a manual in order: the purpose of each, and its text as Markdown."""
     try:
         _, *parts = _HEADING.split(file.read_text("utf-8"))
     except (OSError, UnicodeDecodeError) as unreadable:
-        raise VoicePackError(f"{file} cannot be read ({unreadable}); install the coach anew.") from unreadable
+        raise VoicePackError(f"{file} cannot be read ({unreadable}); install the coach again.") from unreadable
     return {
         topic: (purpose, text.strip())
         for topic, purpose, text in zip(parts[::3], parts[1::3], parts[2::3], strict=True)

@@ -46,9 +46,9 @@ def run(args: argparse.Namespace) -> int:
     if not 0 <= args.port < 65536:
         raise PageError(f"There is no port {args.port}; choose one from 1024 to 65535, or leave --port out.")
     if not 0.1 <= args.pace <= 100:
-        raise PageError("--pace is from 0.1 to 100.")
+        raise PageError("--pace takes a number from 0.1 to 100.")
     if args.room:
-        read_script(args.room)  # nothing is opened for a script that cannot be played
+        read_script(args.room)  # a bad script ends the command before anything is opened
     if args.file:
         open_file(find(args.file), halts_in)
     console = Console(markup=False)
@@ -65,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
         desk = Desk(page, pack)
         home.tell = when_slow(desk.reading)
         _tell(page, labels, console, browser=not args.no_browser)
-        told().at_hang_up = desk.leave  # a set goes on whose terminal was closed
+        told().at_hang_up = desk.leave  # closing the terminal does not end a session
         pressed = stack.enter_context(keys_pressed())
         try:
             visits(VisitContext(home, desk, sound, console, pressed, args.file, args.ears, pack))
@@ -78,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _tell(page: Page, labels: Labels, console: Console, *, browser: bool) -> None:
-    """Say where the page is, and open it."""
+    """Print the address of the page and open it."""
     if browser and not _opened(page):
         console.print(f"! {labels('page_no_browser')}", soft_wrap=True, markup=False)
     console.print(labels("page_at", address=page.address), soft_wrap=True, markup=False, highlight=False)
@@ -86,9 +86,9 @@ def _tell(page: Page, labels: Labels, console: Console, *, browser: bool) -> Non
 
 
 def _opened(page: Page) -> bool:
-    """Open the browser without a word of its own in our terminal; tell whether there is one.
+    """Open the browser with its output kept off our terminal; return whether there is one.
 
-    Everybody on this machine can read what it is started with, so it gets the name of a file that nobody else can read.
+    Every user of this machine can read the browser's arguments, so it gets the name of a file that only we can read.
     """
     seen = os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
     if os.name == "posix" and sys.platform != "darwin" and not seen:  # a text browser would take over this terminal

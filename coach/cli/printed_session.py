@@ -1,4 +1,4 @@
-"""One session printed in the terminal, to be read top-down: how it ended, what needs a look, then set by set."""
+"""Print one session in the terminal: first how it ended, then what needs a look, then set by set."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from coach.logbook.session_record import QuestionRecord
 from coach.loglines.kinds import Answer, SoundCheck
 
 HIGH_PAIN = 4
-"""A pain that is named among what needs a look, 0-10; the program's own limits have acted in the session already."""
+"""Lowest pain (0-10) listed under what needs a look; the program's own limits acted during the session."""
 
 _UNUSUAL = frozenset({
     "pain", "unsteady", "tired", "halts", "no_answer", "no_answer_halt", "not_heard", "screen",
@@ -97,7 +97,7 @@ def needs_a_look(record: SessionRecord, labels: Labels, problems: Sequence[str] 
         for one in record.sets
         if one.stated is not None and one.counted is not None and one.stated < one.counted
     ]
-    if record.sound_check is not None:  # no echo is no fault: with headphones there is none
+    if record.sound_check is not None:  # no echo is normal with headphones
         found += [labels(f"check_{caution}") for caution in record.sound_check.cautions if caution != "no_echo"]
     if any(what.endswith("_lost") for _, what in record.devices):
         found.append(labels("log_device_lost"))
@@ -105,14 +105,14 @@ def needs_a_look(record: SessionRecord, labels: Labels, problems: Sequence[str] 
 
 
 _WIDTHS = (("set", 10), ("planned", 8), ("counted", 8), ("stated", 8), ("tension", 10), ("pain", 6), ("effort", 7))
-"""Columns of the sets and how wide each is; why it ended has the rest of 80."""
+"""Columns of the sets and their widths in characters; the reason for the end gets the rest of 80."""
 
 _NARROW = 76
-"""With fewer columns than this a set is a sentence instead of a row."""
+"""On a terminal narrower than this, in characters, each set is a sentence instead of a row."""
 
 
 class SetsTable:
-    """The sets, an exercise at a time, with planned, counted and stated apart."""
+    """The sets of each exercise, with planned, counted and stated numbers in separate columns."""
 
     def __init__(self, record: SessionRecord, labels: Labels) -> None:
         self._record = record
@@ -147,7 +147,7 @@ def _columns(labels: Labels, *, show_header: bool) -> Table:
 
 
 def when(began: str, zone: tzinfo | None = None) -> str:
-    """Return a UTC time of the logbook as local time, or in `zone`; what is no time stays as it is."""
+    """Return a UTC time of the logbook in local time, or in `zone`; text that is no time is returned unchanged."""
     try:
         at = datetime.fromisoformat(began)
     except ValueError:
@@ -177,7 +177,7 @@ def _set_row(record: SessionRecord, one: SetRecord, labels: Labels) -> list[str]
 
 
 def _section(title: str, lines: Iterable[str], empty: str = "") -> Iterator[RenderableType]:
-    """Yield a titled list; nothing if it is empty and there is nothing to say about that."""
+    """Yield a titled list; for an empty one the sentence `empty` under the title, or nothing."""
     known = list(lines)
     if known:
         yield from _titled(title, Group(*(_item(line) for line in known)))
@@ -300,7 +300,7 @@ def _made_with(record: SessionRecord, labels: Labels) -> list[str]:
 
 
 def answer_words(value: Answer, labels: Labels) -> str:
-    """Return an answer as it is read; "-": there was none."""
+    """Return an answer in words; "-" if there was none."""
     if value is None:
         return "-"
     if isinstance(value, bool):

@@ -15,18 +15,18 @@ from coach.logbook.store import Home
 from coach.progress import HowFar
 
 AT_ONCE = 1.0
-"""Seconds that a reading may take before anything is said of it."""
+"""Seconds of reading before its progress is shown."""
 EVERY = 0.1
-"""Seconds between two words of it."""
+"""Seconds between two updates of the progress."""
 
 
 def home_of(root: Path) -> Home:
-    """Return the home of a command that reads records, with a bar in the terminal while that takes its time."""
+    """Return the home for a command that reads records; slow reading shows a bar in the terminal."""
     return Home(root, tell=when_slow(_bar()) if sys.stderr.isatty() else lambda *_: None)
 
 
 def when_slow(show: HowFar, clock: Callable[[], float] = time.monotonic) -> HowFar:
-    """Return what passes on to `show` how far a reading is that takes its time, and at last that it is done."""
+    """Return a callback for the progress of reading; only a slow reading reaches `show`, and then also its end."""
     began = shown = 0.0
 
     def tell(done: int, of: int) -> None:
@@ -46,7 +46,7 @@ def _bar() -> HowFar:
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     bar = Progress(*columns, console=Console(stderr=True, markup=False), transient=True, auto_refresh=False)
-    atexit.register(bar.stop)  # whatever ends the reading, the cursor comes back
+    atexit.register(bar.stop)  # restores the cursor however the reading ends
 
     def show(done: int, of: int) -> None:
         from coach.voice.pack import load_pack

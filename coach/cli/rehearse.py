@@ -1,4 +1,4 @@
-"""`coach rehearse`: a program laid out in time, with a person who answers at once and is never in pain."""
+"""`coach rehearse`: lay a program out in time, for a person who answers at once and is never in pain."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def sets_table(prepared: Prepared, laid_out: Rehearsal) -> Table:
-    """Return a row a set: when it begins, how long it takes, its time under tension."""
+    """Return one row per set: its start, its length and its time under tension."""
     names = {planned.exercise.id: planned.exercise.name for planned in prepared.today.exercises}
     table = Table("Begins", "Exercise", "Set", "Of", "Takes", "Under tension", box=None, pad_edge=False)
     begun: dict[int, tuple[int, SetBegun]] = {}
@@ -82,7 +82,7 @@ def sets_table(prepared: Prepared, laid_out: Rehearsal) -> Table:
 
 
 def crowded(prepared: Prepared, laid_out: Rehearsal) -> list[str]:
-    """Say which counts last longer than the time to the next thing that is said."""
+    """Report the counts that are still being said when the next cue begins."""
     spoken = [sounding for sounding in laid_out.soundings if sounding.phrase is not None]
     found = {}
     for sounding, after in pairwise(spoken):

@@ -1,4 +1,4 @@
-"""`coach review`: what the clinician reads and decides from."""
+"""`coach review`: what the clinician reads before a decision."""
 
 from __future__ import annotations
 
@@ -100,7 +100,7 @@ def _write_fhir(path: Path, found: Review, labels: Labels) -> None:
 
 
 def day_of(text: str | None) -> date | None:
-    """Return the day that was named. Raises CoachError that says how one is written."""
+    """Return the day that `text` names. Raises CoachError that shows the format."""
     if text is None:
         return None
     try:
@@ -110,11 +110,11 @@ def day_of(text: str | None) -> date | None:
 
 
 def reviewed(home: Home, person: str, since: date | None = None) -> Review:
-    """Return the review of a person, of the sessions from a day on."""
+    """Return a person's review over the sessions since a day."""
     history = home.history(person, sound=True)
     try:
         decided, known = home.decisions(person), True
-    except UnreadableError as error:  # without them nobody knows which level was reached
+    except UnreadableError as error:  # without decisions the level is unknown
         decided, known = Decisions((), (), (unreadable(error.path, error),)), False
     programs, lost = kept_programs(home, person, history.briefs)
     problems = [LeftOut(one.path.name, one.line, "", one.text) for one in (*history.problems, *decided.problems)]
@@ -137,7 +137,7 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
 def kept_programs(home: Home, person: str, sessions: Iterable[Brief]) -> tuple[Mapping[str, Program], list[LeftOut]]:
     """Return the very program versions that the sessions ran, by digest, and what is wrong with the kept files.
 
-    Where a version was not kept, one that travels with the package stands in if it is the same to the letter.
+    For a version that was not kept, the shipped program is used if it has the same digest.
     """
     programs: dict[str, Program] = {}
     lost: list[LeftOut] = []
@@ -163,7 +163,7 @@ def _write(path: Path, text: str) -> None:
 
 
 def _terminal(said: Content) -> list[RenderableType]:
-    """Return the review for the terminal; a plot is there in words."""
+    """Return the review for the terminal, with words in place of the plots."""
     out: list[RenderableType] = [Text(shown(said.title), style="bold")]
     out += [Text(shown(fact)) for fact in said.facts]
     for part in said.parts:

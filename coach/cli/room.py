@@ -24,22 +24,22 @@ from coach.voice.render import Renderer
 from coach.words.phrases import Phrase, VoicePack
 
 PATIENT = ("+m3", 150)
-"""Variant of the engine's voice and words a minute with which the patient of the room speaks."""
+"""The simulated patient's variant of the engine's voice, and words a minute."""
 
 ANSWERS_AFTER = to_samples(0.8)
-"""Samples behind the coach's words after which the patient says what they were asked for."""
+"""Samples from the end of the coach's words to the patient's answer."""
 
 TAKES = (("+m3", 140), ("+m3", 155), ("+m3", 170))
-"""The same patient, each take at another speed, for the words taught by synthesis."""
+"""Variant and speed of each synthesised take of a taught word: the same patient, not always equally fast."""
 
 
 def patient_voice(home: Home, pack: VoicePack, variant: str, rate: int) -> ClipVoice:
-    """Return a voice that is not the coach's."""
+    """Return a patient's voice: a variant of the coach's, at `rate` words a minute."""
     return ClipVoice(home.clips, Renderer(pack.speech.voice + variant, rate))
 
 
 def furnish(script: str, pack: VoicePack, home: Home, console: Console, *, wav: Path | None = None) -> VirtualRoom:
-    """Return a room with the patient of `script`, everything they may say rendered."""
+    """Return a room with the patient of `script`; everything that the patient may say is rendered."""
     read = read_script(script)
     voice = patient_voice(home, pack, *PATIENT)
     spoken = {words.text: _wording(pack, words.text) for words in read.spoken if words.text}
@@ -57,7 +57,7 @@ def _wording(pack: VoicePack, text: str) -> str:
 
 
 def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console) -> Enrolment:
-    """Return what the room's patient taught; their words are taught by synthesis the first time."""
+    """Return the words that the simulated patient taught; the first time, synthesise and learn them."""
     enrolment: Enrolment | None = None
     with suppress(HearingError):
         enrolment = load_enrolment(person.takes)
@@ -80,7 +80,7 @@ def teach_patient(person: Person, pack: VoicePack, home: Home, console: Console)
 def answering(
     room: VirtualRoom, say: Callable[[Phrase], Block], pack: VoicePack, home: Home, console: Console
 ) -> Callable[[Phrase], Block]:
-    """Return a `say` after which the room's patient says what they were asked to: a word to be taught, or "ready"."""
+    """Return a `say` that also makes the patient answer with the word asked for: one to be taught, or "ready"."""
     words = [reply.word for reply in pack.replies.values()]
     voices = [patient_voice(home, pack, *take) for take in TAKES]
     for voice in voices:

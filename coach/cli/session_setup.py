@@ -40,7 +40,7 @@ if TYPE_CHECKING:  # sound takes a fifth of a second to load, and who only looks
     from coach.voice.cache import ClipVoice
 
 DEFAULT_PROGRAM = "ankle_steady"
-"""The program that is run when none is named."""
+"""Program that runs if none is named."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,24 +51,24 @@ class Prepared:
     pack: VoicePack
     today: Today
     data: bytes = b""
-    """The program file, of which a copy is kept when a session begins; empty: none is."""
+    """Content of the program file, copied into the home when a session begins; empty: nothing is copied."""
     broken: Broken | None = None
-    """Today's session, if it broke off in the work; then a person chooses what begins, never the coach by itself."""
+    """Today's session, if it broke off in the work; then a person chooses what begins, never the coach."""
     history: History = field(default_factory=lambda: History((), ()))
-    """All sessions of the person, which the plan rests on."""
+    """All sessions of the person; the plan uses them."""
     left: Today | None = None
-    """What is left of it, to be taken up in place of `today`; None: nothing, or nothing may be done any more."""
+    """The rest of the session that broke off, to take up in place of `today`; None: nothing, or nothing permitted."""
     past: tuple[PastSession, ...] = ()
-    """What the plan knows of the sessions of this program, oldest first."""
+    """The sessions of this program as the plan sees them, oldest first."""
 
 
 def halts_in(language: str) -> frozenset[str]:
-    """Return every wording that halts in a language. Raises VoicePackError if there is no such language."""
+    """Return all wordings of the halts in a language. Raises VoicePackError if there is no such language."""
     return halt_words(load_pack(language))
 
 
 def prepare(name: str, home: Home | None = None, person: str = "") -> Prepared:
-    """Read the program `name` means and plan today's session; for a person not known yet as if for the first time."""
+    """Read the program that `name` means and plan today's session; an unknown person gets a first session."""
     return planned(open_file(find(name), halts_in), home, person)
 
 
@@ -96,7 +96,7 @@ def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:
 
 
 def render_all(voice: ClipVoice, texts: Iterable[str], console: Console, label: str) -> int:
-    """Make every text ready, with a bar while it takes; return how many were new."""
+    """Render every text, with a progress bar; return how many were new."""
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
@@ -106,7 +106,7 @@ def render_all(voice: ClipVoice, texts: Iterable[str], console: Console, label: 
 
 
 def tell_unkept(because: str, labels: Labels, console: Console) -> None:
-    """Say that the coach's clips are in memory alone, if there is a reason why."""
+    """Say that the coach's clips are kept in memory only, if `because` gives the reason."""
     if because:
         console.print(f"! {labels('clips_unkept', because=because)}", soft_wrap=True, markup=False)
 
@@ -211,7 +211,7 @@ def run_session(
 
 
 def keep(prepared: Prepared, home: Home, person: str) -> None:
-    """Keep a copy of the program file, and note a version of it that this person did not have before."""
+    """Keep a copy of the program file, and record its version if it is new to this person."""
     if not prepared.data:
         return
     program = prepared.program
@@ -233,19 +233,19 @@ def keep(prepared: Prepared, home: Home, person: str) -> None:
 
 
 def tell_closed(sessions: Iterable[str], labels: Labels, console: Console) -> None:
-    """Say which earlier sessions had broken off and were closed now."""
+    """Name the earlier sessions that had broken off and were closed now."""
     for session in sessions:
         console.print(f"! {labels('closed_broken', session=session)}", soft_wrap=True, markup=False)
 
 
 def begun_and_left(prepared: Prepared) -> tuple[int, int]:
-    """Return how many sets were begun in today's session that broke off, and how many are left of it."""
+    """Return how many sets were begun in today's session before it broke off, and how many are left."""
     begun = sum(len(one.begun) for one in prepared.broken.exercises) if prepared.broken else 0
     return begun, sum(one.sets for one in ahead(prepared.left)) if prepared.left else 0
 
 
 def told_broken(prepared: Prepared, labels: Labels) -> str:
-    """Return what is told of today's session that broke off; empty: none did."""
+    """Return a sentence about today's session that broke off; empty if none did."""
     if prepared.broken is None:
         return ""
     begun, left = begun_and_left(prepared)
@@ -255,7 +255,7 @@ def told_broken(prepared: Prepared, labels: Labels) -> str:
 def tell_end(home: Home, person: str, ran: Ran, labels: Labels, console: Console) -> None:
     """Show the summary of a session, where its record is and how to read it.
 
-    Raises CoachError, behind the summary, if the record could not be kept where it belongs, or a device was gone.
+    Raises CoachError after the summary if the record could not be kept where it belongs or a device was lost.
     """
     console.print(summary(record_after(home, person, ran), labels))
     problem = not_kept(ran.store)
@@ -271,11 +271,11 @@ def tell_end(home: Home, person: str, ran: Ran, labels: Labels, console: Console
 
 
 def not_kept(store: SessionStore) -> str:
-    """Return where the record is if it could not be kept where it belongs, and what to do; empty: it is there."""
+    """Return where a record that could not be kept in its place is, and what to do; empty if it is in its place."""
     if store.kept_at is None and not store.lost:
         return ""
     if store.kept_at is None:
-        return f"{store.lost} The record of this session is lost but for what is shown here: copy it by hand."
+        return f"{store.lost} The record of this session is lost except for what is shown here: copy it by hand."
     return (
         f"The record could not be written to {store.path}. It is whole in {store.kept_at}: when there is room again, "
         f"put it in the place of {store.path.name}, before the next session and before this computer is turned off."
@@ -283,7 +283,7 @@ def not_kept(store: SessionStore) -> str:
 
 
 def record_after(home: Home, person: str, ran: Ran) -> SessionRecord:
-    """Return the record of a session that has just run, also where it could not be kept."""
+    """Return the record of a session that has just run, even if it could not be kept in its place."""
     if not_kept(ran.store):
         return assemble(read_lines(ran.store.text, ran.session).lines)
     return record_of(home, person, ran.session)

@@ -1,7 +1,7 @@
 """Handle what the system tells this process: to end, or to stop for a while.
 
-A command ends as with Ctrl-C, whoever told it. In a session nothing is broken off in the middle of a step, which would
-tear the record: what was told is noted, and the loop asks for it once a stretch.
+Every signal that ends a command works like Ctrl-C. During a session, a signal is only noted and the loop acts on it
+once a stretch, because ending in the middle of a step would tear the record.
 """
 
 from __future__ import annotations
@@ -23,36 +23,37 @@ ENDS: dict[str, Literal["keyboard", "system", "terminal"]] = {
     "SIGTERM": "system",
     "SIGHUP": "terminal",
 }
-"""Signals that tell a command to end, and who sends them. Not every system has all."""
+"""Signals that end a command, and who sends them. Not every system has all of them."""
 
 ONCE_MORE = 0.01
-"""Seconds after which an error that came to nothing is raised once more: where it came to nothing is done by then."""
+"""Seconds before an error that Python swallowed is raised again; the code that swallowed it has returned by then."""
 
 HANG_UP = 1
-"""Number of the signal that tells of a closed terminal."""
+"""Number of the signal for a closed terminal."""
 
 INSISTS = 20.0
-"""Seconds after which being told once more breaks off even the ending. A device and a disk that hang take 11."""
+"""Seconds after the first signal from which another one breaks off even the orderly end, which may take 11 s
+(tests/bench/RESULTS.md, "Signals, kills and full disks")."""
 
 Do = Callable[[], None]
 
 
 class Signals:
-    """What the system told one command."""
+    """The signals that one command has received."""
 
     def __init__(self, now: Callable[[], float] = monotonic) -> None:
         self.end: ToldToEndError | None = None
-        """The first that told it to end; None: nobody did."""
+        """The first signal to end; None if there was none."""
         self._now = now
         self._told_at = 0.0
         self._noting = False
         self._to_stop = self._stood_still = False
         self._screens: list[tuple[Do, Do]] = []
         self.at_hang_up: Do | None = None
-        """What is done when the terminal is closed, in place of ending; None: that ends the command."""
+        """Called when the terminal is closed, instead of ending; None: a closed terminal ends the command."""
 
     def to_end(self, number: int, _frame: object = None) -> None:
-        """Take the signal that tells to end. Raises ToldToEndError the first time, unless it is only noted."""
+        """Take a signal to end. The first one raises ToldToEndError, unless signals are only noted."""
         by = ENDS[signal.Signals(number).name]
         if by == "terminal":
             _write_nowhere()
@@ -67,9 +68,10 @@ class Signals:
             raise self.end
 
     def came_to_nothing(self) -> None:
-        """Raise the error once more shortly, since Python threw it away: it does in what it calls back itself.
+        """Raise the error again shortly, since Python swallowed it, as it does in its own callbacks.
 
-        Such as the end of an object, or of a lock of its imports. Where there is no timer, the next signal raises it.
+        Examples are the finaliser of an object and the release of an import lock. Without a timer, the next signal
+        raises it.
         """
         self._told_at -= INSISTS
         if hasattr(signal, "setitimer"):
@@ -77,11 +79,11 @@ class Signals:
             signal.setitimer(signal.ITIMER_REAL, ONCE_MORE)
 
     def _once_more(self, _number: int, _frame: object) -> None:
-        if self.end is not None and _heard is self:  # else the command is over
+        if self.end is not None and _heard is self:  # otherwise the command is over
             raise self.end
 
     def to_stop(self, _number: int = 0, _frame: object = None) -> None:
-        """Take Ctrl-Z: leave the terminal as it was, then stand still until there is a SIGCONT."""
+        """Take Ctrl-Z: restore the terminal, then stop the process until a SIGCONT."""
         if self._noting:
             self._to_stop = True
             return
@@ -89,14 +91,14 @@ class Signals:
         self._go_on()
 
     def to_go_on(self, _number: int = 0, _frame: object = None) -> None:
-        """Take the signal that the process goes on after it was stopped, by Ctrl-Z or otherwise."""
+        """Take SIGCONT: the process goes on after it was stopped, by Ctrl-Z or otherwise."""
         self._stood_still = True
         if not self._noting:
             self._go_on()
 
     @contextmanager
     def noting(self) -> Iterator[None]:
-        """Only note what is told inside, for `look` to be asked often."""
+        """Only note the signals that arrive inside; call `look` often there."""
         before, self._noting = self._noting, True
         try:
             yield
@@ -104,7 +106,7 @@ class Signals:
             self._noting = before
 
     def look(self) -> bool:
-        """Do what was noted; tell whether the process stood still meanwhile. Raises ToldToEndError."""
+        """Act on the noted signals; return whether the process was stopped meanwhile. Raises ToldToEndError."""
         if self.end is not None:
             raise self.end
         if self._to_stop:
@@ -114,7 +116,7 @@ class Signals:
 
     @contextmanager
     def screen(self, leave: Do, take: Do) -> Iterator[None]:
-        """Call `leave` before the process stops inside, and `take` when it goes on."""
+        """Inside, call `leave` before the process stops and `take` when it goes on."""
         self._screens.append((leave, take))
         try:
             yield
@@ -125,7 +127,7 @@ class Signals:
         for leave, _ in reversed(self._screens):
             leave()
         here = signal.signal(signal.SIGTSTP, signal.SIG_DFL)
-        os.kill(os.getpid(), signal.SIGTSTP)  # comes back when we go on
+        os.kill(os.getpid(), signal.SIGTSTP)  # returns after SIGCONT
         signal.signal(signal.SIGTSTP, here)
         self._stood_still = True
 
@@ -140,29 +142,29 @@ _heard = Signals()
 
 
 def told() -> Signals:
-    """Return what the command that runs was told."""
+    """Return the signals of the running command."""
     return _heard
 
 
 @contextmanager
 def heeded(now: Callable[[], float] = monotonic) -> Iterator[Signals]:
-    """Heed the signals of the system while a command runs.
+    """Handle the signals of the system while a command runs.
 
-    One that the process was started to ignore stays ignored, as with nohup.
+    A signal that was ignored when the process started stays ignored, as with nohup.
     """
-    global _heard  # noqa: PLW0603  signals are the process's, too
+    global _heard  # noqa: PLW0603  signals belong to the process, too
     before, _heard = _heard, Signals(now)
     mine = _heard
     handlers = dict.fromkeys(ENDS, mine.to_end) | {"SIGTSTP": mine.to_stop, "SIGCONT": mine.to_go_on}
     kept: dict[int, Any] = {}
-    if current_thread() is main_thread():  # elsewhere Python lets nobody do so
+    if current_thread() is main_thread():  # other threads may not set handlers
         for name, handler in handlers.items():
             number = getattr(signal, name, None)
             if number is not None and signal.getsignal(number) not in (signal.SIG_IGN, None):
                 kept[number] = signal.signal(number, handler)
     thrown_away = sys.unraisablehook
 
-    def once_more(lost: Any) -> None:  # noqa: ANN401  a type that Python gives no name to
+    def once_more(lost: Any) -> None:  # noqa: ANN401  its type has no public name
         if isinstance(lost.exc_value, ToldToEndError):
             mine.came_to_nothing()
         else:
@@ -179,5 +181,5 @@ def heeded(now: Callable[[], float] = monotonic) -> Iterator[Signals]:
 
 
 def _write_nowhere() -> None:
-    """From now on nothing is shown: the terminal was closed, and to write to it would be an error each time."""
-    sys.stdout = sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  for good
+    """Discard all further output: the terminal is closed, and every write to it would fail."""
+    sys.stdout = sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  open until the end

@@ -18,15 +18,15 @@ ALARMS: tuple[tuple[str, Callable[[Snapshot], bool]], ...] = (
     ("no_echo", lambda now: "no_echo" in now.warnings),
     ("unwritten", lambda now: "record_unwritten" in now.warnings),
 )
-"""What must not be missed, the most urgent first: the end of a key "alarm_..." of screens.yaml, and when it holds."""
+"""Alarms, the most urgent first: the end of a key "alarm_..." of screens.yaml, and the condition."""
 
 
 NOTICES = frozenset({"no_echo", "unwritten"})
-"""Alarms while which the work goes on: they leave the count in sight."""
+"""Alarms during which the work goes on, so that the count stays in sight."""
 
 
 def alarm(now: Snapshot) -> str:
-    """Return what must not be missed, of ALARMS; empty: nothing."""
+    """Return the most urgent alarm, a name of ALARMS; empty if there is none."""
     return next((kind for kind, holds in ALARMS if holds(now)), "")
 
 
@@ -41,7 +41,7 @@ def alarm_text(kind: str, labels: Labels) -> str:
 
 
 def set_of(now: Snapshot, labels: Labels) -> str:
-    """Return which set of how many; empty outside an exercise."""
+    """Return the set and the number of sets; empty outside an exercise."""
     return f"{labels('set')} {now.set} {labels('of')} {now.sets}" if now.set else ""
 
 
@@ -51,12 +51,12 @@ def side_of(now: Snapshot, labels: Labels) -> str:
 
 
 def beside_count(now: Snapshot, labels: Labels) -> str:
-    """Return what stands beside the count: "of 12 reps"."""
+    """Return the text beside the count, such as "of 12 reps"."""
     return f"{labels('of')} {now.of} {labels.word('unit', now.unit)}".rstrip()
 
 
 def heard_word(now: Snapshot, labels: Labels) -> str:
-    """Return what was heard last, or that it was not understood; empty: nothing was heard yet."""
+    """Return the last word heard, or that it was not understood; empty if nothing was heard yet."""
     if not now.heard_ear:
         return ""
     return f'"{shown(now.heard)}"' if now.heard else labels("not_understood")

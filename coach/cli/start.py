@@ -113,9 +113,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def part(args: argparse.Namespace, prepared: Prepared, labels: Labels, console: Console) -> Prepared | None:
-    """Return the session as the person wants it where today's broke off: what is left, or all; None: nothing begins.
+    """Return the part of today's session that the person wants if it broke off: the rest, or all; None: nothing begins.
 
-    Raises CoachError if nobody is there to be asked and no flag says it: the coach adds no work by itself.
+    Raises CoachError if nobody can be asked and no flag decides: the coach never adds work by itself.
     """
     if prepared.broken is None:
         if args.take_up:
@@ -142,7 +142,7 @@ def part(args: argparse.Namespace, prepared: Prepared, labels: Labels, console: 
         if answer.strip() != "1" or prepared.left is None:
             console.print(labels("broke_off_nothing"))
             return None
-    assert prepared.left is not None, "what is left was looked at above"
+    assert prepared.left is not None, "checked above"
     return replace(prepared, today=prepared.left)
 
 

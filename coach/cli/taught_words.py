@@ -20,7 +20,7 @@ from coach.voice.cache import ClipVoice
 from coach.words.phrases import VoicePack, phrase, sentence
 
 TALK = 40
-"""Phrases of the coach that are the talk in the background while words are learnt: a minute or more."""
+"""Phrases of the coach that serve as background talk in learning: a minute of sound or more."""
 
 
 def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:
@@ -32,7 +32,7 @@ def taught_by(person: Person, pack: VoicePack) -> Enrolment | None:
     if enrolment.language != pack.language:
         raise CoachError(
             f'{person.id} taught words in "{enrolment.language}" and this program is in "{pack.language}"; '
-            f"teach them anew: coach enrol {person.id} --forget, then coach enrol {person.id} "
+            f"teach them again: coach enrol {person.id} --forget, then coach enrol {person.id} "
             f"--language {pack.language}"
         )
     return enrolment
@@ -46,17 +46,17 @@ def prompts(pack: VoicePack, lesson: Mapping[str, int]) -> list[str]:
 
 
 def talk_of(pack: VoicePack) -> list[str]:
-    """Return what the coach says in the background while words are learnt."""
+    """Return the phrases of the coach that serve as background talk in learning."""
     return [text for key, text in sorted(pack.phrases.items()) if "{" not in text][:TALK]
 
 
 def is_learnt(enrolment: Enrolment) -> bool:
-    """Tell whether there is nothing new to learn from."""
+    """Tell whether all takes have been learnt."""
     return enrolment.learnt is not None and all(take.sound is None for own in enrolment.takes.values() for take in own)
 
 
 def learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: VoicePack, tell: HowFar) -> Enrolment:
-    """Learn the words from the new takes, augmented with noise, with this room and with somebody who talks: the coach.
+    """Learn the words from the new takes, augmented with noise, this room's sound and the coach's talk.
 
     `talk_of(pack)` must have been rendered.
     """
@@ -65,7 +65,7 @@ def learnt(enrolment: Enrolment, room: Block | None, voice: ClipVoice, pack: Voi
 
 
 def save(enrolment: Enrolment, home: Home, person_id: str) -> None:
-    """Keep what a person taught; they are added to this home if they are not here yet."""
+    """Save what a person taught; add the person to this home if they are new."""
     known = home.person(person_id) if person_id in home.people() else home.add_person(person_id)
     with clear_errors(known.takes, "write"):
         make_folder(known.takes)
@@ -73,6 +73,6 @@ def save(enrolment: Enrolment, home: Home, person_id: str) -> None:
 
 
 def judged(enrolment: Enrolment) -> tuple[Forecast, Enrolment]:
-    """Return what the words are good for, and the enrolment with that verdict."""
+    """Return the forecast for the words, and the enrolment with its verdict."""
     foretold = forecast(enrolment)
     return foretold, replace(enrolment, verdict=foretold.verdict)

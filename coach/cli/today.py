@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def page(prepared: Prepared, waiting: Iterable[Proposal], person: str, labels: Labels, day: str) -> Iterable[str]:
-    """Yield the lines of the page, from what is done today down to what waits for the clinician."""
+    """Yield the lines of the plan, from today's work down to what waits for the clinician."""
     today = prepared.today
     yield labels("today_title", title=shown(today.program.title), program=today.program.id, person=person, day=day)
     yield labels("today_first") if today.due is None else labels("today_due", due=today.due)
@@ -67,7 +67,7 @@ def level_id(planned: PlannedExercise) -> str:
 
 
 def exercise_line(planned: PlannedExercise, labels: Labels, level: str) -> str:
-    """Return what is done of an exercise today, on one line; `level` is what the level is called there."""
+    """Return today's dose of an exercise on one line; `level` is the name of its level on the screen."""
     its_dose = dose(planned.exercise, planned.level)
     return labels(
         "today_exercise",
@@ -80,7 +80,7 @@ def exercise_line(planned: PlannedExercise, labels: Labels, level: str) -> str:
 
 
 def _proposal(proposal: Proposal, person: str, labels: Labels) -> Iterable[str]:
-    """Yield a step up with each clause: "+" is met, "-" is not."""
+    """Yield a proposed step up with its clauses: "+" is met, "-" is not."""
     values = {"exercise": proposal.exercise, "before": proposal.from_level, "after": proposal.to_level}
     yield labels("today_waits" if proposal.due else "today_not_yet", **values)
     yield from clauses(proposal, labels)
@@ -89,12 +89,12 @@ def _proposal(proposal: Proposal, person: str, labels: Labels) -> Iterable[str]:
 
 
 def clauses(proposal: Proposal, labels: Labels) -> Iterable[str]:
-    """Yield the clauses of a step up, a line each: "+" is met, "-" is not."""
+    """Yield the clauses of a step up, one per line: "+" is met, "-" is not."""
     for one in proposal.clauses:
         yield f"  {'+' if one.met else '-'} {labels.clause(one)}"
 
 
 def problems(history: History, decided: Decisions, labels: Labels) -> Iterable[str]:
-    """Yield what is wrong with the files that the plan rests on."""
+    """Yield the problems of the files that the plan uses."""
     yield from (shown(str(problem)) for problem in (*history.problems, *decided.problems))
     yield from (labels("today_undated", session=shown(session)) for session in undated(history.briefs))

@@ -1,4 +1,4 @@
-"""Say in plain words what a forecast comes to."""
+"""Say in plain words what a forecast means."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from coach.words.phrases import VoicePack
 
 
 def show_forecast(foretold: Forecast, enrolment: Enrolment, pack: VoicePack, person: str, console: Console) -> None:
-    """Print how each word should be heard, what is missing, the verdict, and what all that rests on."""
+    """Print how well each word should be heard, what is missing, the verdict, and the evidence for it."""
     labels = Labels(pack.screens)
     table = Table(title=labels("enrol_title"), title_justify="left")
     for key in ("enrol_word", "enrol_takes", "enrol_heard", "enrol_expected", "enrol_false", "enrol_nearest"):
@@ -38,7 +38,7 @@ def show_forecast(foretold: Forecast, enrolment: Enrolment, pack: VoicePack, per
 
 
 def verdict_lines(foretold: Forecast, enrolment: Enrolment, pack: VoicePack, person: str) -> Iterator[str]:
-    """Yield what is missing, how halts should be heard, the verdict with its reasons, and what all that rests on."""
+    """Yield what is missing, how well halts should be heard, the verdict with its reasons, and the evidence for it."""
     labels = Labels(pack.screens)
     by_key = enrolment.missing(tuple(pack.replies))
     if by_key:
@@ -56,7 +56,7 @@ def verdict_lines(foretold: Forecast, enrolment: Enrolment, pack: VoicePack, per
 
 
 def tell_verdict(enrolment: Enrolment, pack: VoicePack, person: str, console: Console) -> None:
-    """Print the verdict that stands in an enrolment, before a session."""
+    """Print the verdict stored in an enrolment, before a session."""
     labels = Labels(pack.screens)
     key = f"verdict_{enrolment.verdict or 'unknown'}"
     say(console, labels(key, person=person))
@@ -67,7 +67,7 @@ def tell_verdict(enrolment: Enrolment, pack: VoicePack, person: str, console: Co
 
 
 def an_hour(rate: float) -> str:
-    """Return a rate of false alarms as precisely as it is known.
+    """Return a rate of false alarms per hour, as precisely as it is known.
 
     >>> an_hour(0.3), an_hour(2.6)
     ('< 1', '3')
@@ -76,17 +76,17 @@ def an_hour(rate: float) -> str:
 
 
 def wording(pack: VoicePack, word: str) -> str:
-    """Return what is said for a reply id."""
+    """Return the word that is said for a reply id."""
     return pack.replies[word].word if word in pack.replies else word
 
 
 def listed(pack: VoicePack, words: Sequence[str]) -> str:
-    """Return what is said for several reply ids, as a list."""
+    """Return the words that are said for several reply ids, separated by commas."""
     return ", ".join(wording(pack, word) for word in words)
 
 
 def say(console: Console, text: str) -> None:
-    """Print one line as it stands."""
+    """Print one line unchanged: not wrapped, no markup."""
     console.print(text, markup=False, highlight=False, soft_wrap=True)
 
 

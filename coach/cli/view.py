@@ -1,4 +1,4 @@
-"""Draw a session while it runs: a calm screen in a terminal, one line a change anywhere else."""
+"""Draw a session while it runs: a calm screen in a terminal, one line per change anywhere else."""
 
 from __future__ import annotations
 
@@ -36,19 +36,19 @@ __all__ = ["Screen", "View", "changes", "summary"]
 TEN = next(key for key, reply in KEYS.items() if reply == "n10")
 
 TERMINAL_GONE = (OSError, SystemExit)
-"""What writing to a terminal raises that is gone: the library gives up the whole program on a closed pipe."""
+"""Errors of writing to a terminal that is gone; on a closed pipe, rich raises SystemExit."""
 
 REDRAW = 0.1
-"""Seconds between two drawings at least."""
+"""Shortest time between two drawings, in seconds."""
 
 WIDEST = 96
-"""Columns that are used at most; longer lines are hard to read from afar."""
+"""Most columns used; longer lines are hard to read from afar."""
 
 CAPTION_LINES = 3
-"""Lines kept free for what is said, so that nothing below it jumps."""
+"""Lines reserved for what is said, so that nothing below it jumps."""
 
 SAY_LINES = 2
-"""Lines kept free for the words that may be said now."""
+"""Lines reserved for the words that may be said now."""
 
 _DIGITS = {
     "0": ("###", "# #", "# #", "# #", "###"),
@@ -69,7 +69,7 @@ _ROWS = 5
 
 @dataclass(frozen=True, slots=True)
 class _Signs:
-    """The signs that a terminal can show."""
+    """Symbols that the terminal can show."""
 
     full: str
     empty: str
@@ -83,7 +83,7 @@ _LINES = _Signs(full="━", empty="┄", rule="─", dot="·", block="█")
 
 
 class View:
-    """Show snapshots of a session; a context manager. On a terminal it redraws, elsewhere it prints what changes."""
+    """Shows snapshots of a session; a context manager. On a terminal it redraws, elsewhere it prints changes."""
 
     def __init__(
         self, screens: Mapping[str, str], console: Console | None = None, now: Callable[[], float] = monotonic
@@ -115,7 +115,7 @@ class View:
     def show(self, snapshot: Snapshot) -> None:
         """Show a moment. Cheap to call at every block: a terminal is redrawn at most ten times a second.
 
-        A terminal that is gone ends no session: then nothing is shown.
+        If the terminal is gone, the session goes on and nothing is shown.
         """
         with suppress(*TERMINAL_GONE):
             if self._live is None:
@@ -133,7 +133,7 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Screen:
-    """The screen of one moment, as wide as there is room; nothing on it is told by colour alone."""
+    """The screen of one moment, as wide as there is room; colour alone never carries a meaning."""
 
     snapshot: Snapshot
     labels: Labels
@@ -211,7 +211,7 @@ def _progress(snapshot: Snapshot, width: int, signs: _Signs) -> Text:
 
 
 def _alarm(kind: str, labels: Labels, width: int, console: Console) -> list[Text]:
-    """Return what is wrong and what to do, where else the number stands: a band that stands out without colour, too."""
+    """Return an alarm and what to do, in place of the number: a band that stands out even without colour."""
     head = _fitted(Text(f" !! {alarm_head(kind, labels)}".ljust(width), style="bold reverse"), width)
     text = _rows(Text(alarm_text(kind, labels), style="bold"), width - 4, _ROWS - 2, console)
     return [head, *(_fitted(Text(" !  ").append(row), width) for row in text), Text()]
@@ -240,7 +240,7 @@ def _listening(snapshot: Snapshot, labels: Labels, width: int, signs: _Signs, co
 
 
 def _rows(text: Text, width: int, rows: int, console: Console) -> list[Text]:
-    """Return `text` wrapped into exactly so many rows; what does not fit shows by three dots."""
+    """Return `text` wrapped into a fixed number of rows; three dots stand for what does not fit."""
     wrapped = list(text.wrap(console, max(10, width)))
     if len(wrapped) > rows:
         wrapped = wrapped[:rows]
@@ -250,7 +250,7 @@ def _rows(text: Text, width: int, rows: int, console: Console) -> list[Text]:
 
 
 def _without_numbers(keys: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:
-    """Return the keys with those of the numbers as one: on one line there is no room for eleven."""
+    """Return the keys, with the number keys as one: a line has no room for eleven."""
     digits = [(key, does) for key, does in keys if key.isdigit()]
     others = [one for one in keys if one not in digits and not (digits and one[0] == TEN)]
     return (
@@ -269,7 +269,7 @@ def _place(now: Snapshot, labels: Labels) -> list[str]:
 
 
 def _ends(left: str, right: str, width: int, left_style: str) -> Text:
-    """Return a line with `left` at its left end and `right` at its right; the left gives way."""
+    """Return a line with `left` at its left end and `right` at its right; `left` is cut if both do not fit."""
     room = max(0, width - cell_len(right) - 2)
     kept = left if cell_len(left) <= room else set_cell_size(left, max(0, room - 3)) + "..."
     gap = max(1, width - cell_len(kept) - cell_len(right))
@@ -277,7 +277,7 @@ def _ends(left: str, right: str, width: int, left_style: str) -> Text:
 
 
 def _fitted(text: Text, width: int) -> Text:
-    """Return `text` on one line of at most `width` columns; what is cut shows."""
+    """Return `text` on one line of at most `width` columns; a cut is marked."""
     text.no_wrap = True
     if text.cell_len > width:
         text.truncate(max(0, width - 3))

@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         raise CoachError("--from and --sha256 go with fetch: coach voices fetch LANG --from URL_OR_FILE --sha256 HEX")
     packs = [load_pack(language) for language in languages()]
     table = Table("Language", "Voice", "Taught words", "Open vocabulary")
-    # They are loaded, for what is installed need not work: a library made for another processor, say.
+    # They are loaded, because an installed library may fail, for example one built for another processor.
     untaught, without = _missing(Embedder), _missing(engine)
     lacking = [line for line in (untaught + _for_macos() if untaught else "", without) if line]
     for pack in packs:
@@ -79,14 +79,14 @@ def _missing(part: Callable[[], object]) -> str:
 
 
 def _for_macos() -> str:
-    """Return how taught words can be had on a Mac, where they can."""
+    """Return how to install taught words on this Mac; empty on any other machine."""
     if sys.platform != "darwin" or platform.machine() != "arm64":
         return ""
     return " With macOS 15.2 or later: pip install pyopen-wakeword"
 
 
 def _model(pack: VoicePack, home: Home) -> tuple[str, str]:
-    """Return what the table shows of the speech model, and what would do about it."""
+    """Return the speech model's cell in the table, and how to get or mend the model; empty if it is ready."""
     language = pack.language
     try:
         place = find_model(language, home.root)
@@ -102,12 +102,12 @@ def _model(pack: VoicePack, home: Home) -> tuple[str, str]:
 def _fetch(pack: VoicePack, source: str | None, sha256: str, home: Home, console: Console) -> None:
     from coach.ears.download import fetch
 
-    engine()  # nothing is fetched that nothing here could use
+    engine()  # raises if no engine here could use the model
     sha256 = sha256 or ("" if source else pack.speech.sha256)
     source = source or pack.speech.model
     if not source:
         raise CoachError(
-            f"It is not known where the speech model of {pack.language} can be had; "
+            f"No source is known for the speech model of {pack.language}; "
             f"give an archive: coach voices fetch {pack.language} --from URL_OR_FILE"
         )
     if source.startswith("https:") and not sha256:

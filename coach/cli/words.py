@@ -1,4 +1,4 @@
-"""`coach words`: how unlike the replies of a language sound, to each other and to what the coach says."""
+"""`coach words`: how different the replies of a language sound from each other and from what the coach says."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from coach.words.distance import STRETCH_TOO_CLOSE, TOO_CLOSE, closest_pairs, cl
 from coach.words.phrases import VoicePack
 
 CAREFUL = "ready"
-"""The reply that makes work begin; it is looked at like those that halt."""
+"""The reply that starts work; it is compared like the halts."""
 SHOWN = 15
-"""Pairs at most, closest first."""
+"""Most pairs shown, closest first."""
 SHOWN_SENTENCES = 5
-"""Sentences at most for a reply."""
+"""Most sentences shown for a reply."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     pairs = [(away, f"{one} / {other}") for away, one, other in closest_pairs(known, replies)[:SHOWN]]
     console.print(_table(labels("words_closest"), pairs, TOO_CLOSE, labels))
     for word in careful(pack):
-        without = [text for text in said if word not in text.casefold()]  # "say ready" has to say it
+        without = [text for text in said if word not in text.casefold()]  # "say ready" must hold it
         near = closest_stretches(word, known, without)[:SHOWN_SENTENCES]
         console.print(_table(labels("words_stretches", word=word), near, STRETCH_TOO_CLOSE, labels))
         if others:
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def sentences(pack: VoicePack) -> list[str]:
-    """Return what the coach says of itself, each {name} as a pause: what it stands for differs."""
+    """Return the coach's own sentences, with a pause for each {name}, since its value varies."""
     return list(dict.fromkeys(_without_names(text) for text in pack.phrases.values() if _without_names(text)))
 
 

@@ -44,7 +44,7 @@ def contents(folder: Path) -> set[Path]:
 
 
 def one_sentence(capsys: pytest.CaptureFixture[str], command: str) -> str:
-    """Return the complaint, after checking that it is a line on standard error and that nothing else was said."""
+    """Return the complaint; check that it is one line on standard error and the only output."""
     out, err = capsys.readouterr()
     assert out == ""
     assert err.startswith(f"coach {command}: ")
@@ -153,7 +153,7 @@ def test_a_room_whose_script_is_not_there(tmp_path: Path, capsys: pytest.Capture
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no limit on the size of files")
-def test_a_disk_that_takes_not_even_the_first_line(room_home: Path, tmp_path: Path) -> None:
+def test_a_disk_that_refuses_even_the_first_line(room_home: Path, tmp_path: Path) -> None:
     (tmp_path / "small.yaml").write_text(SMALL)
     (tmp_path / "patient.yaml").write_text(SCRIPT)
     before = contents(room_home)

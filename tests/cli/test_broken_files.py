@@ -1,4 +1,4 @@
-"""No file of a person that cannot be read hangs a command, locks anybody out or is taken for one that is not there."""
+"""An unreadable file of a person hangs no command, locks nobody out and is not mistaken for a missing one."""
 
 from __future__ import annotations
 
@@ -17,8 +17,9 @@ WALKED = [
     *((command, "session", "shut") for command in COMMANDS),
     *((command, "folder", "huge") for command in ("log", "page", "review --clinic")),
 ]
-"""Every command past a session that nobody may read, every way in place of one, a quarter of the ways in every place,
-and past a file in place of a folder what goes through everybody's; all there is walks tests/bench/broken_files.py."""
+"""What the suite walks: every command with a session without permissions, every way in place of a session, a quarter of
+the ways in every place, and a file in place of a folder for commands that read everybody's. tests/bench/broken_files.py
+walks everything."""
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +28,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize(("command", "place", "how"), WALKED)
-def test_a_command_goes_on_beside_what_cannot_be_read_or_says_what_it_is(
+def test_a_command_works_around_an_unreadable_file_or_names_it(
     command: str, place: str, how: str, made: Path, tmp_path: Path
 ) -> None:
     found = walk(command, place, how, made, tmp_path)

@@ -1,4 +1,4 @@
-"""A clinic on the terminal: who needs a look first, in words; the page and the columns where they were asked for."""
+"""A clinic on the terminal: the most urgent people first, in words; the page and the columns on request."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def test_page_and_columns_are_written_and_named(
     assert "6 people, " in capsys.readouterr().out
 
 
-def test_what_is_no_clinic_writes_nothing(tmp_path: Path) -> None:
+def test_a_folder_that_is_no_clinic_gets_no_files(tmp_path: Path) -> None:
     with pytest.raises(CoachError, match="is no clinic"):
         show_clinic(tmp_path / "none", TODAY, tmp_path / "clinic.html")
 

@@ -57,7 +57,7 @@ def run(home: Home, capsys: pytest.CaptureFixture[str]) -> Run:
 
 
 def everything(home: Home) -> dict[Path, bytes]:
-    """Return what is kept; whoever reads may leave the records that were put together."""
+    """Return the files of a home without the cache, which reading may write."""
     return {path: path.read_bytes() for path in home.root.rglob("*") if path.is_file() and path.name != NAME}
 
 
@@ -132,8 +132,8 @@ def test_the_second_decision_of_a_day_takes_the_place_of_the_first(home: Home, r
         (("heel_lowring", "up", "--by", "Kim"), 'has no exercise "heel_lowring"; did you mean "heel_lowering"?'),
         (("heel_lowering", "down", "--by", "Kim"), "is at its easiest level, both_hands"),
         (("heel_lowering", "stay", "--by", " "), "--by is empty; write who decides"),
-        (("heel_lowering", "stay", "--by", "x" * 81), "--by has 81 signs; write 80 at most"),
-        (("heel_lowering", "stay", "--by", "a\x1b[2Jb"), "--by holds a sign that cannot be shown"),
+        (("heel_lowering", "stay", "--by", "x" * 81), "--by has 81 characters; write 80 at most"),
+        (("heel_lowering", "stay", "--by", "a\x1b[2Jb"), "--by holds a character that cannot be shown"),
         (("heel_lowering", "stay", "--by", "Kim", "--program", "nothing"), "no such file"),
     ],
 )
@@ -189,7 +189,7 @@ def test_a_decision_about_an_exercise_that_the_program_lost_stops_nothing(home: 
     assert "the program file has changed since the last session" in out
 
 
-def test_a_program_of_ones_own_is_taken_up_again_from_its_copy(tmp_path: Path) -> None:
+def test_a_persons_own_program_is_opened_from_its_kept_copy(tmp_path: Path) -> None:
     path = tmp_path / "mine.yaml"
     path.write_bytes(shipped()["ankle_steady"].read_bytes() + b"# mine\n")
     home = Home(tmp_path / "home")
@@ -207,7 +207,7 @@ def test_a_program_of_ones_own_is_taken_up_again_from_its_copy(tmp_path: Path) -
         chosen(None, home, home.person("maria"))
 
 
-def test_of_two_programs_the_only_one_that_is_due_is_taken_or_both_are_named(tmp_path: Path) -> None:
+def test_of_two_programs_the_only_due_one_is_chosen_otherwise_both_are_named(tmp_path: Path) -> None:
     home = Home(tmp_path)
     lived(home, "ankle_steady", replace(WELL, days=7), ago=8)
     lived(home, "trunk_endurance", replace(WELL, days=1), ago=0)
@@ -217,11 +217,11 @@ def test_of_two_programs_the_only_one_that_is_due_is_taken_or_both_are_named(tmp
     lived(home, "elbow_lowering", replace(WELL, days=7), ago=12)
     with pytest.raises(CoachError) as caught:
         chosen(None, home, maria)
-    assert "uses several programs, and not just one of them is due: elbow_lowering (due " in str(caught.value)
+    assert "uses several programs, and none or more than one is due: elbow_lowering (due " in str(caught.value)
     assert "coach start trunk_endurance --person maria" in str(caught.value)
 
 
-def test_a_program_that_has_rested_as_long_as_its_gap_is_laid_aside(tmp_path: Path) -> None:
+def test_a_program_unused_for_its_own_gap_is_skipped(tmp_path: Path) -> None:
     home = Home(tmp_path)
     lived(home, "elbow_lowering", replace(WELL, days=7), ago=60)
     lived(home, "ankle_steady", replace(WELL, days=7), ago=8)
@@ -247,7 +247,7 @@ def test_a_new_version_of_a_program_is_noted_with_who_wrote_it_and_when(home: Ho
     assert new.today.exercises[0].news == ("news_program",)
 
 
-def test_a_session_that_the_file_does_not_date_is_named_and_left_out(home: Home, run: Run) -> None:
+def test_an_undated_session_is_named_and_left_out(home: Home, run: Run) -> None:
     path = max(home.person("maria").sessions.glob("*.jsonl"))
     lines = path.read_text("utf-8").splitlines(keepends=True)
     began = lines[0].split('"t":"')[1].split('"')[0]
@@ -260,7 +260,7 @@ def test_a_session_that_the_file_does_not_date_is_named_and_left_out(home: Home,
 
 
 def any_clauses(seed: int) -> Iterator[Clause]:
-    """Yield every clause of the plan and the proposals of a program, history and decisions made by chance."""
+    """Yield every clause of the plan and the proposals of a random program, history and decisions."""
     chance, day = Random(seed), date(2027, 1, 31)
     program = random_program(chance)
     if chance.random() < 0.3:
@@ -280,7 +280,7 @@ def any_clauses(seed: int) -> Iterator[Clause]:
         yield from proposal.clauses
 
 
-def test_every_reason_of_a_plan_and_of_a_proposal_has_its_words_and_every_wording_a_reason() -> None:
+def test_every_reason_of_a_plan_or_proposal_has_a_wording_and_every_wording_a_reason() -> None:
     labels = [Labels(load_pack(language).screens) for language in languages()]
     seen = set()
     for seed in range(3000):
@@ -290,16 +290,16 @@ def test_every_reason_of_a_plan_and_of_a_proposal_has_its_words_and_every_wordin
                 seen.add(one)
 
     worded = {key for key in load_pack("en").screens if key.startswith(("because_", "step_"))}
-    assert {one.key for one in seen} == worded - {"because_taken_up"}  # that one: see test_start.py
+    assert {one.key for one in seen} == worded - {"because_taken_up"}  # see test_start.py for that one
 
 
-def test_what_comes_from_a_file_is_shown_on_one_line() -> None:
+def test_text_from_a_file_is_shown_on_one_line() -> None:
     labels = Labels(load_pack("en").screens)
 
     assert "\x1b" not in labels.clause(clause("because_level_gone", gone="a\x1b\nb", day="-", level="x"))
 
 
-def test_a_session_dated_in_the_future_that_holds_the_level_down_is_told(home: Home, run: Run) -> None:
+def test_a_session_dated_in_the_future_that_holds_the_level_down_is_reported(home: Home, run: Run) -> None:
     lived(home, course=replace(WELL, days=1), ago=-3)
 
     status, out, _ = run("decide", "maria", "heel_lowering", "up", "--by", "Kim", "--although-not-due")

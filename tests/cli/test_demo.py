@@ -64,7 +64,7 @@ def test_a_demo_ends_with_the_summary_and_the_place_of_its_record(demo_home: Pat
         (["--program", "ankle_stedy"], 'did you mean "ankle_steady"?'),
     ],
 )
-def test_what_cannot_be_played_is_one_sentence_and_makes_nothing(
+def test_a_script_that_cannot_be_played_ends_in_one_sentence_and_writes_nothing(
     option: list[str], sentence: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     home = tmp_path / "home"

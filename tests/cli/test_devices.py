@@ -22,7 +22,9 @@ def sd(monkeypatch: pytest.MonkeyPatch) -> FakeSoundDevice:
     return fake
 
 
-def test_every_device_is_listed_with_what_is_used(sd: FakeSoundDevice, capsys: pytest.CaptureFixture[str]) -> None:
+def test_every_device_is_listed_and_the_one_in_use_is_marked(
+    sd: FakeSoundDevice, capsys: pytest.CaptureFixture[str]
+) -> None:
     sd.all = [device("Desk Mic", inputs=1), device("Desk Speakers", outputs=2)]
 
     assert devices.run(NOTHING) == 0
@@ -45,7 +47,7 @@ def test_a_machine_without_sound_is_one_sentence(sd: FakeSoundDevice, capsys: py
     ("there", "missing"),
     [(device("Desk Speakers", outputs=2), "microphone"), (device("Desk Mic", inputs=1), "loudspeaker")],
 )
-def test_what_there_is_is_listed_where_one_side_is_missing(
+def test_the_other_devices_are_listed_if_all_of_one_side_are_missing(
     there: dict[str, Any], missing: str, sd: FakeSoundDevice, capsys: pytest.CaptureFixture[str]
 ) -> None:
     sd.all = [there]

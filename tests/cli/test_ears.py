@@ -45,21 +45,23 @@ def taught(home: Home) -> Enrolment:
 
 
 def names(taught: Enrolment | None, home: Home, chosen: str | None = None) -> tuple[tuple[str, ...], str]:
-    """Return the ears that come of it, and what was told meanwhile."""
+    """Return the ears that are made, and what was printed meanwhile."""
     told = io.StringIO()
     ears = ears_for(taught, PACK, home, Console(file=told, width=500), chosen)()
     return ears.names, told.getvalue()
 
 
-def test_all_ears_that_are_there_listen_unless_some_are_chosen(vosk: FakeVosk, home: Home, taught: Enrolment) -> None:
+def test_all_available_ears_listen_unless_some_are_chosen(vosk: FakeVosk, home: Home, taught: Enrolment) -> None:
     assert names(taught, home)[0] == ("activity", "taught", "vosk", "keys")
     assert names(None, home)[0] == ("activity", "vosk", "keys")
     assert names(taught, home, "keys")[0] == ("activity", "keys")
     assert names(taught, home, "vosk, taught")[0] == ("activity", "taught", "vosk", "keys")
-    assert len(vosk.loaded) == 3  # the one that is left out takes no memory
+    assert len(vosk.loaded) == 3  # the ear left out takes no memory
 
 
-def test_loading_and_words_that_the_model_lacks_are_told(vosk: FakeVosk, home: Home, taught: Enrolment) -> None:
+def test_the_loading_and_the_words_that_the_model_lacks_are_reported(
+    vosk: FakeVosk, home: Home, taught: Enrolment
+) -> None:
     assert "wobbly" in WORDS - vosk.vocabulary
 
     told = names(taught, home)[1]
@@ -68,7 +70,7 @@ def test_loading_and_words_that_the_model_lacks_are_told(vosk: FakeVosk, home: H
     assert told.count("Not in the open vocabulary, so not heard by it: wobbly") == 1
 
 
-def test_a_model_that_is_not_usable_is_told_and_left_out_unless_it_was_asked_for(home: Home, taught: Enrolment) -> None:
+def test_an_unusable_model_is_reported_and_left_out_unless_it_was_asked_for(home: Home, taught: Enrolment) -> None:
     (own_folder(home.root, "en") / "am" / "final.mdl").unlink()
 
     there, told = names(taught, home)
@@ -79,7 +81,7 @@ def test_a_model_that_is_not_usable_is_told_and_left_out_unless_it_was_asked_for
         names(taught, home, "vosk")
 
 
-def test_a_choice_that_cannot_be_made_is_one_sentence(
+def test_an_impossible_choice_ends_in_one_sentence(
     furnished: Furnished, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Path, "home", lambda: tmp_path)

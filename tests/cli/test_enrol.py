@@ -28,7 +28,7 @@ from coach.voice.render import Renderer
 WORDS = ("stop", "ready", "yes", "no")
 
 
-pytestmark = pytest.mark.usefixtures("learns_little")  # `taught` is made before, from all the talk
+pytestmark = pytest.mark.usefixtures("learns_little")  # `taught` is made earlier, from all the talk
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +49,7 @@ def record(folder: Path) -> None:
 
 @pytest.fixture(scope="module")
 def taught(takes: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
-    """Return a home in which the words were taught, which takes long, and what was printed then."""
+    """Return a home with taught words and what the teaching printed; slow, so made once."""
 
     def teach(folder: Path) -> None:
         out = io.StringIO()
@@ -64,11 +64,11 @@ def taught(takes: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path,
 
 @pytest.fixture
 def home(taught: tuple[Path, str], tmp_path: Path) -> Path:
-    """Return a home of one's own in which the words were taught."""
+    """Return a copy of the home with taught words, for one test to change."""
     return Path(shutil.copytree(taught[0], tmp_path / "home"))
 
 
-def test_takes_in_a_folder_teach_the_words_and_end_in_what_that_means(taught: tuple[Path, str]) -> None:
+def test_takes_in_a_folder_teach_the_words_and_the_verdict_is_printed(taught: tuple[Path, str]) -> None:
     home, out = taught
 
     assert set(load_enrolment(Home(home).person("mira").takes).takes) == set(WORDS)
@@ -80,7 +80,7 @@ def test_takes_in_a_folder_teach_the_words_and_end_in_what_that_means(taught: tu
     assert load_enrolment(Home(home).person("mira").takes).verdict == "within_reach"
 
 
-def test_what_is_heard_comes_as_json_lines_in_order(
+def test_what_is_heard_is_printed_as_json_lines_in_order(
     home: Path, takes: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     file = str(takes / "heard" / "two_words.wav")
@@ -136,7 +136,7 @@ def test_a_person_may_answer_by_key_only(tmp_path: Path, capsys: pytest.CaptureF
     assert "by key" in capsys.readouterr().out
 
 
-def test_what_was_taught_can_be_forgotten(takes: Path, home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_everything_taught_can_be_forgotten(takes: Path, home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     status = main(["enrol", "mira", "--forget", "--home", str(home)])
     heard = main(["hear", "--person", "mira", "--home", str(home), str(takes / "stop_00.wav")])
 
@@ -153,7 +153,7 @@ def test_a_single_word_can_be_forgotten(home: Path, capsys: pytest.CaptureFixtur
 
 
 def by_voice(lesson: Lesson, home: Path, monkeypatch: pytest.MonkeyPatch, *more: str) -> int:
-    monkeypatch.setattr("coach.ears.forecast.cohort", cohort)  # too little talk gives no good verdict
+    monkeypatch.setattr("coach.ears.forecast.cohort", cohort)  # little talk never gives a good verdict
     monkeypatch.setattr("coach.audio.stream.Stream", lambda *_, **__: lesson)
     monkeypatch.setattr("coach.cli.enrol.coach_voice", lambda *_: lesson)
     return main(["enrol", "mira", "--home", str(home), *more])

@@ -1,4 +1,4 @@
-"""A clause of the plan in plain words: the same facts, no names of the program file."""
+"""A clause of the plan in plain words: the same facts without the names of the program file."""
 
 from __future__ import annotations
 

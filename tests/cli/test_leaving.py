@@ -1,4 +1,4 @@
-"""`coach export` and `coach forget`: what is kept of a person goes with them, or goes for good."""
+"""`coach export` and `coach forget`: a person takes all their data along, or has it deleted for good."""
 
 from __future__ import annotations
 
@@ -94,11 +94,11 @@ def test_forget_asks_for_the_id_and_deletes_nothing_for_another_answer(
     assert "mira" not in (home.root / RECORD).read_text("utf-8")
 
 
-def test_forget_finishes_what_was_killed_before_under_the_same_id(
+def test_forget_finishes_an_interrupted_deletion_of_the_same_id(
     home: Home, run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with monkeypatch.context() as broken:
-        broken.setattr("coach.logbook.forgetting.finish", lambda *_: None)  # killed right behind the renaming
+        broken.setattr("coach.logbook.forgetting.finish", lambda *_: None)  # killed right after the renaming
         forget(home, "mira")
     assert home.people() == ("haneul",)
 
@@ -106,7 +106,7 @@ def test_forget_finishes_what_was_killed_before_under_the_same_id(
 
     assert (status, "is deleted" in out) == (0, True)
     assert [path.name for path in (home.root / "people").iterdir()] == ["haneul"]
-    assert run("forget", "mira")[0] == 2  # now there is nobody of that id
+    assert run("forget", "mira")[0] == 2  # nobody has that id now
 
 
 def test_forget_is_refused_while_a_session_runs(home: Home, run: Run) -> None:
@@ -117,7 +117,7 @@ def test_forget_is_refused_while_a_session_runs(home: Home, run: Run) -> None:
     assert "A session of theirs runs just now; end it first" in err
 
 
-def test_a_session_of_theirs_in_another_folder_is_told(home: Home, run: Run) -> None:
+def test_a_session_of_the_person_in_another_folder_is_reported(home: Home, run: Run) -> None:
     source = next(home.person("mira").sessions.glob("*.jsonl"))
     strayed = home.person("haneul").sessions / source.name.replace("-1.", "-9.")
     strayed.write_bytes(source.read_bytes())

@@ -37,5 +37,5 @@ def test_a_terminal_shows_how_loud_it_is_and_how_long_the_room_is_listened_to() 
     assert "############............ -35 dBFS" in out
 
 
-def test_elsewhere_the_meter_prints_nothing() -> None:
+def test_without_a_terminal_the_meter_prints_nothing() -> None:
     assert shown(MicLevel(-35.0, 7.0), MicLevel(-20.0), terminal=False) == ""

@@ -58,7 +58,7 @@ def test_an_empty_home_says_so(capsys: pytest.CaptureFixture[str], tmp_path: Pat
     assert not (tmp_path / "none").exists()
 
 
-def test_a_person_has_a_row_a_session(capsys: pytest.CaptureFixture[str], home: Home) -> None:
+def test_a_person_has_one_row_per_session(capsys: pytest.CaptureFixture[str], home: Home) -> None:
     rows = [line for line in shown(capsys, home, "mira").splitlines() if line.startswith("2027")]
 
     assert [row.split()[4:7] for row in rows] == [["1/3", "5", "1"], ["1/3", "3", "0"]]

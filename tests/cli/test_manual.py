@@ -16,7 +16,7 @@ def a_terminal_of_no_kind(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("FORCE_COLOR", raising=False)
 
 
-def test_without_a_topic_each_stands_in_a_line_with_what_it_is_about(capsys: pytest.CaptureFixture[str]) -> None:
+def test_without_a_topic_every_topic_is_listed_with_its_purpose(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["manual"]) == 0
 
     lines = capsys.readouterr().out.splitlines()
@@ -25,7 +25,7 @@ def test_without_a_topic_each_stands_in_a_line_with_what_it_is_about(capsys: pyt
 
 
 @pytest.mark.parametrize("topic", MANUAL)
-def test_a_topic_that_is_piped_is_plain_text_and_on_a_terminal_it_is_set(
+def test_a_topic_is_plain_text_in_a_pipe_and_rendered_on_a_terminal(
     topic: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert main(["manual", topic]) == 0
@@ -40,7 +40,7 @@ def test_a_topic_that_is_piped_is_plain_text_and_on_a_terminal_it_is_set(
     assert "**" not in shown
 
 
-def test_a_topic_that_there_is_not_ends_in_one_sentence(capsys: pytest.CaptureFixture[str]) -> None:
+def test_an_unknown_topic_ends_in_one_sentence(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["manual", "progam"]) == 2
 
     out, err = capsys.readouterr()

@@ -19,14 +19,14 @@ from coach.page.host import Page
     ("given", "said"),
     [
         (["--port", "70000"], "There is no port 70000"),
-        (["--pace", "0"], "--pace is from 0.1 to 100"),
+        (["--pace", "0"], "--pace takes a number from 0.1 to 100"),
         (["--language", "xx"], 'There is no voice pack "xx"'),
         (["--room", "nosuch"], "nosuch"),
         (["nosuch.yaml"], "nosuch.yaml: no such file"),
         (["--room", "default", "--device", "usb"], "not allowed with"),
     ],
 )
-def test_what_cannot_work_is_refused_in_a_sentence(
+def test_impossible_arguments_are_refused_in_one_sentence(
     given: list[str], said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Page, "open", lambda _: pytest.fail("a server was started"))
@@ -63,7 +63,7 @@ def test_without_a_browser_the_address_is_printed_with_what_to_do(
     assert "The page is at http://127.0.0.1:" in out
 
 
-def test_what_the_browser_is_started_with_leads_nobody_else_to_the_page(
+def test_the_arguments_of_the_browser_lead_no_other_user_to_the_page(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[tuple[str, str]] = []

@@ -1,4 +1,4 @@
-"""How far the reading of many sessions is, told where it takes its time."""
+"""Slow reading of many sessions shows its progress."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from coach.voice.pack import load_pack
 
 
 def told(seconds_each: float, files: int) -> list[int]:
-    """Return after which files something is shown, where each takes so many seconds."""
+    """Return the numbers of files after which progress is shown, if each takes `seconds`."""
     clock: Iterator[float] = iter(n * seconds_each for n in range(files))
     shown: list[int] = []
     tell = when_slow(lambda done, _: shown.append(done), lambda: next(clock))
@@ -30,11 +30,11 @@ def told(seconds_each: float, files: int) -> list[int]:
     return shown
 
 
-def test_nothing_is_said_of_a_reading_that_is_over_at_once() -> None:
+def test_a_quick_reading_shows_no_progress() -> None:
     assert told(AT_ONCE / 2000, 2000) == []
 
 
-def test_a_slow_reading_is_told_until_it_is_done() -> None:
+def test_a_slow_reading_shows_its_progress_until_it_is_done() -> None:
     shown = told(0.01, 2000)
 
     assert shown[0] == 101
@@ -73,7 +73,7 @@ def test_the_page_shows_how_far_the_reading_is(language: str) -> None:
 @pytest.mark.parametrize(
     "words", [["today", "mira"], ["log", "mira"], ["review", "mira"], ["start", "--person", "mira"]]
 )
-def test_a_command_puts_no_session_together_twice(
+def test_a_command_assembles_no_session_twice(
     words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     program = tmp_path / "small.yaml"
@@ -89,7 +89,7 @@ def test_a_command_puts_no_session_together_twice(
 
     monkeypatch.setattr(reading, "read_lines", counting)
     if words[0] == "start":
-        words = [*words, "--take-up"]  # which is refused, once all is read
+        words = [*words, "--take-up"]  # it is refused once everything is read
 
     main([*words, "--home", str(home.root)])
 

@@ -34,7 +34,7 @@ def test_the_table_and_the_sound_tell_the_same_times(
     assert "24 s" in out  # time under tension: 2 sets of 3 reps of 1 s and 3 s
 
 
-def test_a_count_that_runs_into_the_next_cue_is_told() -> None:
+def test_a_count_that_runs_into_the_next_cue_is_reported() -> None:
     from in_the_room import prepared
 
     ready = prepared(SMALL.replace("raise: 1 s", "raise: 0.5 s"))

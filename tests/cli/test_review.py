@@ -1,4 +1,4 @@
-"""`coach review` reads from the top down, leaves nothing out in silence, and fails in one sentence."""
+"""`coach review` begins with the decisions, names what it leaves out, and fails in one sentence."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ Shown = Callable[..., str]
 
 @pytest.fixture
 def true(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> TrueHistory:
-    """Return what is true of Ada, whose records are in a home; it is the evening after her last day."""
+    """Return the true facts of Ada, whose records are in a home; it is the evening after her last day."""
     path = shipped()["ankle_steady"]
     known = write_history(Home(tmp_path), "ada", read(path), COURSE, seed=1, source=path.read_bytes())
     evening = datetime(2027, 1, 11, 20, tzinfo=UTC) + timedelta(days=COURSE.days)
@@ -67,7 +67,7 @@ def test_the_figures_on_the_terminal_are_those_that_are_true(shown: Shown, true:
     assert any(line.split()[:3][0] == "reps" and str(counted) in line for line in out.splitlines() if line.split())
 
 
-def test_since_a_day_earlier_sessions_are_not_told_of(shown: Shown, true: TrueHistory) -> None:
+def test_since_leaves_out_earlier_sessions(shown: Shown, true: TrueHistory) -> None:
     since = true.begins + timedelta(days=20)
     later = sum(one.day >= 20 for one in true.sessions)
 
@@ -75,7 +75,7 @@ def test_since_a_day_earlier_sessions_are_not_told_of(shown: Shown, true: TrueHi
     assert "No session since 2027-02-20" in shown("--since", "2027-02-20")
 
 
-def test_a_person_without_a_session_is_told_so(shown: Shown, tmp_path: Path) -> None:
+def test_a_review_without_a_session_says_so(shown: Shown, tmp_path: Path) -> None:
     Home(tmp_path).add_person("new")
 
     out = shown(person="new")
@@ -115,7 +115,7 @@ def test_the_language_is_that_of_the_last_session(tmp_path: Path, true: TrueHist
 # -- files ------------------------------------------------------------------------------------------------------------
 
 
-def test_the_table_has_a_row_a_set_with_what_is_true_of_it(tmp_path: Path, shown: Shown, true: TrueHistory) -> None:
+def test_the_table_has_one_row_per_set_with_the_true_values(tmp_path: Path, shown: Shown, true: TrueHistory) -> None:
     out = shown("--csv", str(tmp_path / "sets.csv"))
 
     assert out.splitlines() == [str(tmp_path / "sets.csv"), str(tmp_path / "sets-columns.csv")]
@@ -154,7 +154,7 @@ def test_the_bundle_holds_the_sessions_that_count(tmp_path: Path, shown: Shown, 
 
 
 def broken(folder: Path) -> dict[str, tuple[str, str]]:
-    """Spoil some of Ada's files; return for each its line and what is to be said of it."""
+    """Spoil some of Ada's files; return the line of each and what must be reported."""
     paths = sorted(folder.glob("*.jsonl"))
     said: dict[str, tuple[str, str]] = {}
     lines = paths[0].read_bytes().splitlines(keepends=True)
@@ -174,7 +174,7 @@ def broken(folder: Path) -> dict[str, tuple[str, str]]:
     return said
 
 
-def test_what_cannot_be_used_is_listed_by_file_and_line_and_the_rest_still_counts(
+def test_unusable_lines_are_listed_by_file_and_line_and_the_rest_still_counts(
     tmp_path: Path, shown: Shown, true: TrueHistory
 ) -> None:
     folder = tmp_path / "people" / "ada" / "sessions"

@@ -1,4 +1,4 @@
-"""Told to end, or to stand still, a command does so in order: one sentence, a closed record, nothing half-written."""
+"""A signal to end or stop is handled in order: one sentence, a closed record, nothing half-written."""
 
 from __future__ import annotations
 
@@ -35,14 +35,14 @@ WHY = {signal.SIGINT: "quit", signal.SIGTERM: "told_to_end", HUP: "hung_up"}
 
 @pytest.fixture(autouse=True)
 def shown() -> Iterator[None]:
-    """Give the streams back that a closed terminal took."""
+    """Restore the streams that a closed terminal replaces."""
     before = sys.stdout, sys.stderr
     yield
     sys.stdout, sys.stderr = before
 
 
 class Hum:
-    """A voice whose every clip is the same short hum; nothing is rendered."""
+    """A voice whose clips are all the same short hum; nothing is rendered."""
 
     unkept = ""
 
@@ -62,7 +62,7 @@ def home(tmp_path: Path) -> Home:
 
 @pytest.fixture
 def begin(home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[], int]:
-    """Return what begins a session in which nobody answers, and returns its exit status."""
+    """Return a function that runs a session in which nobody answers, and returns its exit status."""
     program, quiet = tmp_path / "small.yaml", tmp_path / "quiet.wav"
     program.write_text(SMALL, "utf-8")
     soundfile.write(quiet, np.zeros(1600), 16_000)
@@ -72,7 +72,7 @@ def begin(home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callab
 
 
 @pytest.mark.parametrize("number", ENDS)
-def test_a_session_that_is_told_to_end_while_a_line_is_taken_has_a_whole_record_with_the_reason(
+def test_a_session_ended_while_a_line_is_written_has_a_whole_record_with_the_reason(
     number: signal.Signals, begin: Callable[[], int], home: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     take = SessionStore.take
@@ -80,7 +80,7 @@ def test_a_session_that_is_told_to_end_while_a_line_is_taken_has_a_whole_record_
     def told_in(store: SessionStore, *line: Any) -> None:
         if isinstance(line[-1], SessionBegun):
             signal.raise_signal(number)
-            signal.raise_signal(number)  # who presses Ctrl-C twice tears nothing either
+            signal.raise_signal(number)  # a second Ctrl-C tears nothing either
         take(store, *line)
 
     monkeypatch.setattr(SessionStore, "take", told_in)
@@ -93,12 +93,12 @@ def test_a_session_that_is_told_to_end_while_a_line_is_taken_has_a_whole_record_
     (record,) = history.records
     assert record.why == WHY[number]
     assert record.program == "small"
-    with home.one_session():  # the lock is let go of
+    with home.one_session():  # the lock is released
         pass
 
 
 @pytest.mark.parametrize("number", ENDS)
-def test_before_a_session_begins_it_ends_with_one_sentence_and_there_is_no_session(
+def test_a_command_ended_before_its_session_prints_one_sentence_and_leaves_no_record(
     number: signal.Signals,
     begin: Callable[[], int],
     home: Home,
@@ -116,11 +116,11 @@ def test_before_a_session_begins_it_ends_with_one_sentence_and_there_is_no_sessi
 
     assert status == 128 + number
     err = capsys.readouterr().err
-    assert err.count("\n") == (0 if number == HUP else 1), "a terminal that was closed is told nothing"
+    assert err.count("\n") == (0 if number == HUP else 1), "a closed terminal gets no sentence"
     assert sorted(home.root.rglob("*")) == before
 
 
-def test_told_to_end_when_the_file_is_there_and_nothing_sounded_there_is_no_session_either(
+def test_a_session_ended_before_its_first_sound_leaves_no_record(
     begin: Callable[[], int], home: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     create = Home.begin
@@ -145,7 +145,7 @@ def test_any_command_says_who_ended_it(monkeypatch: pytest.MonkeyPatch, capsys: 
     assert (status, capsys.readouterr().err) == (143, "coach decide: told to end by the system.\n")
 
 
-def test_a_library_that_makes_its_own_error_of_it_leaves_one_sentence_too(
+def test_a_signal_whose_error_a_library_wraps_still_gives_one_sentence(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     def query(_: object) -> None:
@@ -161,7 +161,7 @@ def test_a_library_that_makes_its_own_error_of_it_leaves_one_sentence_too(
     assert (status, capsys.readouterr().err) == (130, "coach decide: ended from the keyboard.\n")
 
 
-def test_told_to_end_it_is_broken_off_once_unless_somebody_insists() -> None:
+def test_only_the_first_signal_raises_unless_another_follows_much_later() -> None:
     now = [0.0]
     one = Signals(lambda: now[0])
 
@@ -172,10 +172,10 @@ def test_told_to_end_it_is_broken_off_once_unless_somebody_insists() -> None:
     with pytest.raises(ToldToEndError) as insisted:
         one.to_end(signal.SIGINT)
 
-    assert insisted.value.by == "system", "the first that told it is the reason"
+    assert insisted.value.by == "system", "the first signal is the reason"
 
 
-def test_in_a_session_it_is_only_noted_until_the_loop_asks() -> None:
+def test_during_a_session_a_signal_is_only_noted_until_the_loop_looks() -> None:
     one = Signals()
 
     with one.noting():
@@ -186,7 +186,7 @@ def test_in_a_session_it_is_only_noted_until_the_loop_asks() -> None:
 
 
 @pytest.mark.skipif(HUP is None, reason="no such signal here")
-def test_a_closed_terminal_is_written_to_no_more_and_ends_nothing_where_the_command_outlives_it() -> None:
+def test_a_closed_terminal_gets_no_more_output_and_ends_no_command_that_outlives_it() -> None:
     assert HUP is not None
     left: list[str] = []
     shown = sys.stdout
@@ -195,21 +195,21 @@ def test_a_closed_terminal_is_written_to_no_more_and_ends_nothing_where_the_comm
         one.to_end(HUP)
 
     assert left == ["left"]
-    assert sys.stdout is not shown, "what is flushed at the very end would be an error, too"
+    assert sys.stdout is not shown, "the flush at exit would fail, too"
     assert one.end is None
 
 
 class Last:
-    """Something at whose end a signal comes, where Python throws any error away."""
+    """An object whose finaliser gets the signal, where Python swallows any error."""
 
     def __del__(self) -> None:
         signal.raise_signal(signal.SIGTERM)
 
 
 @pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="no timer here: the next signal ends it")
-def test_told_to_end_where_python_throws_errors_away_it_ends_all_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_signal_whose_error_python_swallows_still_ends_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     last = [Last()]
-    with pytest.raises(ToldToEndError), heeded():  # noqa: PT012  it comes while something else is waited for
+    with pytest.raises(ToldToEndError), heeded():  # noqa: PT012  it comes while the block waits
         last.clear()
         Event().wait(10)
 
@@ -217,7 +217,7 @@ def test_told_to_end_where_python_throws_errors_away_it_ends_all_the_same(capsys
 
 
 @pytest.mark.skipif(HUP is None, reason="no such signal here")
-def test_what_the_process_was_started_to_ignore_stays_ignored() -> None:
+def test_a_signal_ignored_from_the_start_stays_ignored() -> None:
     assert HUP is not None
     before = signal.signal(HUP, signal.SIG_IGN)
     try:
@@ -242,9 +242,9 @@ sys.argv[1:] = ["words", "--help"]
 """
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="a Ctrl-C there is no signal to the process alone")
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows cannot send Ctrl-C to one process")
 @pytest.mark.parametrize("when", [AT_THE_START, AT_THE_END])
-def test_ctrl_c_while_python_itself_starts_or_ends_leaves_no_word(when: str) -> None:
+def test_ctrl_c_while_python_starts_or_ends_prints_nothing(when: str) -> None:
     code = f"{when}runpy.run_module('coach', run_name='__main__', alter_sys=True)"
 
     ran = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True)
@@ -254,7 +254,7 @@ def test_ctrl_c_while_python_itself_starts_or_ends_leaves_no_word(when: str) -> 
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGCONT"), reason="no such signal here")
-def test_whoever_stood_still_takes_the_screen_again_and_the_loop_is_told_once() -> None:
+def test_after_a_stop_the_screen_is_taken_again_and_the_loop_is_told_once() -> None:
     seen: list[str] = []
     one = Signals()
     with one.screen(lambda: seen.append("left"), lambda: seen.append("taken")), one.noting():

@@ -1,4 +1,4 @@
-"""What must not be missed, and which of it comes first."""
+"""Which alarms there are, and which comes first."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def test_the_most_urgent_thing_is_the_one_that_is_shown(moment: Snapshot, kind: 
 
 
 @pytest.mark.parametrize("state", [state for state in State if state not in ("mute", "deaf", "halted", "paused")])
-def test_no_state_is_an_alarm_by_itself_but_those_that_wait_for_help(state: State) -> None:
+def test_only_states_that_wait_for_help_are_alarms_by_themselves(state: State) -> None:
     assert alarm(replace(CALM, state=str(state))) == ""
 
 

@@ -62,7 +62,7 @@ def test_a_session_in_the_room_ends_with_its_record(
         ("", "The words were not checked to the end: somebody must be within reach of the keys."),
     ],
 )
-def test_what_the_words_are_good_for_is_said_before_the_session(
+def test_the_verdict_on_the_words_is_printed_before_the_session(
     verdict: str, says: str, room_home: Path, files: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     takes = Home(room_home).person(PERSON).takes
@@ -73,7 +73,7 @@ def test_what_the_words_are_good_for_is_said_before_the_session(
     assert capsys.readouterr().out.startswith(says)
 
 
-def test_words_taught_in_another_wording_are_told_before_the_session(
+def test_words_taught_in_another_wording_are_reported_before_the_session(
     room_home: Path, files: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     takes = Home(room_home).person(PERSON).takes
@@ -104,7 +104,7 @@ def test_a_recording_of_the_room_instead_of_a_microphone_gives_the_same_session(
 
     earlier = room_home / "people" / PERSON / "sessions"
     for path in earlier.iterdir():
-        path.unlink()  # so that the second session is a first one too
+        path.unlink()  # so that the second session is a first session, too
     assert main([*start, "--recording", str(alone)]) == 0
 
     (record,) = Home(room_home).history(PERSON).records
@@ -128,7 +128,7 @@ class TestBrokenOff:
 
     @pytest.fixture
     def broken(self, room_home: Path, files: Path) -> list[str]:
-        """Let a session die behind its first set; return the command that starts the next."""
+        """Let a session die after its first set; return the command that starts the next."""
         home = Home(room_home)
         (files / "small.yaml").write_text(SHORT.replace("sets: 1", "sets: 2"))
         ready = prepare(str(files / "small.yaml"), home, PERSON)
@@ -138,10 +138,10 @@ class TestBrokenOff:
         person = RandomPerson(Random(2), odd=0.0, silent=0.0)
         while run.session.state is not State.RESTING:
             person.move(run)
-        os.close(store._handle or 0)  # what a kill leaves: nothing but the lines
+        os.close(store._handle or 0)  # as a kill does: only the lines are left
         return ["start", "--person", PERSON, "--room", str(files / "patient.yaml"), "--home", str(room_home)]
 
-    def test_where_nobody_can_be_asked_nothing_begins_and_it_says_how(
+    def test_if_nobody_can_be_asked_nothing_begins_and_the_flags_are_named(
         self, broken: list[str], room_home: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
         assert main(broken) == 2
@@ -152,7 +152,7 @@ class TestBrokenOff:
         assert "Sets begun in it: 1; sets left: 1. Say which: --take-up" in " ".join(told.err.split())
         assert [one.why for one in Home(room_home).history(PERSON).records] == ["interrupted"]
 
-    def test_it_is_the_one_that_is_meant_where_another_program_is_due(
+    def test_the_program_that_broke_off_comes_before_another_that_is_due(
         self, broken: list[str], room_home: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
         week_ago = Home(room_home, lambda: datetime.now(UTC) - timedelta(days=8))
@@ -162,7 +162,7 @@ class TestBrokenOff:
 
         assert "Sets begun in it: 1; sets left: 1. Say which: --take-up" in " ".join(capsys.readouterr().err.split())
 
-    def test_taken_up_it_does_what_is_left_and_is_one_session(self, broken: list[str], room_home: Path) -> None:
+    def test_a_session_taken_up_does_the_rest_and_counts_as_one(self, broken: list[str], room_home: Path) -> None:
         assert main([*broken, "--take-up"]) == 0
 
         home = Home(room_home)

@@ -98,7 +98,7 @@ def test_speech_that_nobody_understood_says_so() -> None:
     assert "not understood (voice detector)" in text
 
 
-def test_a_lost_microphone_is_told_in_words_where_else_the_count_stands() -> None:
+def test_a_lost_microphone_is_reported_in_words_in_place_of_the_count() -> None:
     lines = drawn(replace(WORKING, warnings=("microphone_gone",)))
 
     assert " !! The coach cannot hear" in [line.rstrip() for line in lines]
@@ -106,14 +106,14 @@ def test_a_lost_microphone_is_told_in_words_where_else_the_count_stands() -> Non
     assert len(lines) == len(drawn(WORKING))
 
 
-def test_elsewhere_than_on_a_terminal_an_alarm_is_a_line_when_it_begins() -> None:
+def test_without_a_terminal_an_alarm_is_one_line_when_it_begins() -> None:
     halted = replace(WORKING, state="halted")
 
     assert any("Halted. Nothing goes on" in text.plain for text in changes(WORKING, halted, LABELS))
     assert not any("Nothing goes on" in text.plain for text in changes(halted, replace(halted, at=1), LABELS))
 
 
-def test_in_a_pipe_only_what_changes_is_printed() -> None:
+def test_in_a_pipe_only_changes_are_printed() -> None:
     out = io.StringIO()
     with View(SCREENS, Console(file=out, width=80)) as view:
         view.show(WORKING)

@@ -18,7 +18,7 @@ def test_every_language_is_listed_with_its_voice_its_ears_and_how_to_get_what_is
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "200")
-    monkeypatch.setattr(Path, "home", lambda: tmp_path)  # whatever models this machine's user has
+    monkeypatch.setattr(Path, "home", lambda: tmp_path)  # the user of this machine may have models
     model_in(own_folder(tmp_path, "en"))
 
     assert main(["voices", "--home", str(tmp_path)]) == 0
@@ -32,7 +32,7 @@ def test_every_language_is_listed_with_its_voice_its_ears_and_how_to_get_what_is
     assert ("coach voices fetch ko" in out) == ("no model" in rows["ko"])
 
 
-def test_a_model_that_is_half_there_is_told_with_the_file_that_lacks(
+def test_an_incomplete_model_is_reported_with_the_missing_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     folder = model_in(own_folder(tmp_path, "en"), without="conf/mfcc.conf")
@@ -65,7 +65,7 @@ def test_a_model_is_fetched_from_a_file_and_then_listed(
         ("pyopen_wakeword", "not on this system", "Taught words cannot be heard on this system"),
     ],
 )
-def test_an_ear_whose_library_is_not_here_is_named_with_what_there_is_instead(
+def test_an_ear_without_its_library_is_named_with_an_alternative(
     tmp_path: Path,
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
@@ -99,7 +99,7 @@ def test_taught_words_whose_library_does_not_load_are_not_promised(
     assert "wrong ELF class" in out
 
 
-def test_nothing_is_fetched_for_an_engine_that_is_not_here(
+def test_no_model_is_fetched_without_its_engine(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(sys.modules, "vosk", None)
@@ -145,7 +145,7 @@ def test_the_digest_of_the_usual_archive_counts_for_that_archive_alone_and_of_an
         (["--from", "nowhere.zip"], "--from and --sha256 go with fetch"),
     ],
 )
-def test_what_cannot_be_fetched_is_one_sentence(
+def test_an_impossible_fetch_ends_in_one_sentence(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], given: list[str], message: str
 ) -> None:
     assert main(["voices", *given, "--home", str(tmp_path)]) == 2
@@ -156,7 +156,7 @@ def test_what_cannot_be_fetched_is_one_sentence(
     assert list(tmp_path.iterdir()) in ([], [tmp_path / "models"])
 
 
-def test_a_language_whose_model_is_nowhere_to_be_had_asks_for_an_archive(
+def test_a_language_without_a_known_model_asks_for_an_archive(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     shutil.copytree(resources.folder("voices"), tmp_path / "voices")

@@ -1,1 +1,1 @@
-"""What a caregiver goes through with the page: who, what today, the voice, the sound, the session, what was done."""
+"""The steps of a caregiver with the page: who trains, today's plan, the words, the sound, the session, the summary."""

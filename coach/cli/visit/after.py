@@ -17,11 +17,11 @@ from coach.page.screens import LONGEST_NOTE, Choice, Step, StepLine, TextField
 from coach.review.content import short
 
 BY = "caregiver"
-"""Who wrote a note on the page, in the record."""
+"""Author of a note from the page, as the record names them."""
 
 
 def after(desk: Desk, home: Home, person: Person, ran: Ran) -> None:
-    """Show what was done, and take the caregiver's note until they are done."""
+    """Show what was done, and take the caregiver's notes until they finish."""
     labels = desk.labels
     record = record_after(home, person.id, ran)
     elsewhere = not_kept(ran.store) or ran.problem
@@ -44,7 +44,7 @@ def after(desk: Desk, home: Home, person: Person, ran: Ran) -> None:
         )
         text = shown(answer.fields.get("note", "")).strip()[:LONGEST_NOTE]
         problem, typed = "", ""
-        if text:  # also when "done" was pressed: what was typed is not lost
+        if text:  # text typed before "done" was pressed is kept, too
             try:
                 home.note(person.id, ran.session, text, BY)
             except CoachError as error:
@@ -69,9 +69,9 @@ def _done(record: SessionRecord, labels: Labels) -> Iterator[StepLine]:
 
 
 def _going(home: Home, person: Person, labels: Labels) -> Iterator[StepLine]:
-    """Yield the review's short form: what waits for the clinician, and how it is going."""
+    """Yield the short review: what waits for the clinician, and how it is going."""
     try:
         told = short(reviewed(home, person.id), labels)
-    except CoachError as error:  # what was done is told all the same
+    except CoachError as error:  # the summary is shown anyway
         told = (str(error),)
     yield from (StepLine(shown(text), "small") for text in told)

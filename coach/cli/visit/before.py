@@ -11,7 +11,7 @@ from coach.session.plan import Today
 
 
 def lay_out(desk: Desk, prepared: Prepared) -> None:
-    """Say what must be at hand; nothing is asked where nothing is needed."""
+    """Show what must be at hand; skip the step if nothing is needed."""
     labels = desk.labels
     needed = needs(prepared.today)
     if not needed:
@@ -22,15 +22,15 @@ def lay_out(desk: Desk, prepared: Prepared) -> None:
 
 
 def needs(today: Today) -> tuple[str, ...]:
-    """Return what today's exercises need at the levels of today, each thing once."""
+    """Return the equipment of today's exercises at today's levels, each thing once."""
     levels = [(planned.exercise, planned.exercise.levels[planned.level]) for planned in today.exercises]
     return tuple(dict.fromkeys(need for exercise, level in levels for need in (*exercise.needs, *level.needs)))
 
 
 def within_reach(desk: Desk, prepared: Prepared, *, alone: bool) -> None:
-    """Ask whether somebody stays within reach; where somebody must, nothing but that leads on.
+    """Ask whether somebody stays within reach; if somebody must, only "yes" leads on.
 
-    `alone`: whether the person's words are heard surely enough to be alone with them.
+    `alone`: whether the person's words are heard well enough to train alone with them.
     """
     labels = desk.labels
     must = must_be_reached(prepared.today, alone=alone)
@@ -51,6 +51,6 @@ def within_reach(desk: Desk, prepared: Prepared, *, alone: bool) -> None:
 
 
 def must_be_reached(today: Today, *, alone: bool) -> bool:
-    """Tell whether this session must not begin without somebody within reach."""
+    """Tell whether this session requires somebody within reach."""
     reach = today.program.within_reach
     return not alone or reach is Reach.ALWAYS or (reach is Reach.FIRST and today.first_session)

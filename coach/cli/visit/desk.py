@@ -1,4 +1,4 @@
-"""The desk between the page and a visit: put a step up and wait for what is chosen, or show how something goes on."""
+"""Connect the page and a visit: show a step and wait for a choice, or show progress."""
 
 from __future__ import annotations
 
@@ -16,37 +16,37 @@ from coach.words.phrases import VoicePack
 from coach.words.replies import KEYS
 
 LOOK_EVERY = 0.25
-"""Seconds between two looks at the server while nothing is pressed."""
+"""Seconds between two checks of the server while nothing is pressed."""
 
 OVER = "over"
 """Id of the choice that leads back to the first step."""
 
 READY = next(key for key, reply in KEYS.items() if reply == "ready")
-"""The one key that leads to work."""
+"""The only key that starts work."""
 
 _FIXED = (
     "now", "heard", "say", "microphone", "halt", "keys", "lost_head", "lost_text",
 )  # fmt: skip
-"""Words that every screen brings along, `page_word_...` in screens.yaml."""
+"""Words sent with every screen, `page_word_...` in screens.yaml."""
 
 
 _PLACES = (
     ("who", "new"), ("program", "today", "broken", "cautions"), ("teach", "lesson", "learning", "judging", "taught"),
     ("preparing", "check", "checking", "checked"), ("layout", "reach"),
 )  # fmt: skip
-"""How far a step is on the way to a session: ids of steps, those of one place together."""
+"""The places on the way to a session, each with the ids of its steps."""
 
 
 class StartOverError(Exception):
-    """The caregiver wants to begin again with the first step."""
+    """The caregiver wants to return to the first step."""
 
 
 class StoppedError(Exception):
-    """The caregiver stops what goes on."""
+    """The caregiver stopped the current step."""
 
 
 class Display(Protocol):
-    """What shows screens: `page.host.Page`."""
+    """What shows screens, such as `page.host.Page`."""
 
     windows: int
 
@@ -55,24 +55,24 @@ class Display(Protocol):
         ...
 
     def presses(self) -> list[Message]:
-        """Return what was pressed since the last call."""
+        """Return the presses since the last call."""
         ...
 
     def wait(self, seconds: float) -> None:
-        """Return when something was pressed, after `seconds` at the latest."""
+        """Wait until something is pressed, but at most `seconds`."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """What was chosen on a step."""
+    """A choice made on a step."""
 
     id: str
     fields: Mapping[str, str] = field(default_factory=dict)
 
 
 class Desk:
-    """Puts screens up and takes what is chosen. Holds no more of a session than the moment that is shown."""
+    """Shows screens and takes choices. Of a session it holds only the moment that is shown."""
 
     def __init__(self, page: Display, pack: VoicePack) -> None:
         self._page = page
@@ -84,12 +84,12 @@ class Desk:
         self.turn_to(pack)
 
     def turn_to(self, pack: VoicePack) -> None:
-        """Speak the language of a pack from now on."""
+        """Use the language of `pack` from now on."""
         self.pack = pack
         self.labels = Labels(pack.screens)
 
     def leave(self) -> None:
-        """The terminal is gone from now on."""
+        """Note that the terminal is gone."""
         self._left = True
 
     @property
@@ -98,7 +98,7 @@ class Desk:
         return self._left and not self._page.windows
 
     def ask(self, step: Step) -> Chosen:
-        """Put a step up and return what is chosen on it; StartOverError for OVER, KeyboardInterrupt if deserted."""
+        """Show a step and return the choice made. Raises StartOverError for OVER, KeyboardInterrupt if deserted."""
         self.show(step, anew=True)
         known = {choice.id for choice in step.choices}
         while not self.deserted:
@@ -113,7 +113,7 @@ class Desk:
         raise KeyboardInterrupt
 
     def show(self, step: Step, *, anew: bool = False) -> None:
-        """Show a step that goes on by itself; one with the id of the step before it is an update of that."""
+        """Show a step without waiting; a step with the same id as the one before updates it."""
         if anew or step.id != self._shown:
             self._serial += 1
         self._shown = step.id
@@ -122,13 +122,13 @@ class Desk:
         self._put(step.as_json(self._serial, self.pack.language, place))
 
     def watch(self, step: Step) -> None:
-        """Show how something goes on. Raises StoppedError if one of the choices of the step was pressed."""
+        """Show the progress of a step. Raises StoppedError if one of its choices was pressed."""
         self.show(step)
         if self._chosen():
             raise StoppedError
 
     def render(self, voice: ClipVoice, texts: list[str], step: Step) -> None:
-        """Make every text ready, with its progress on `step`."""
+        """Render every text, with the progress shown on `step`."""
 
         def tell(done: int, of: int) -> None:
             self.watch(replace(step, progress=Progress(self.labels("preparing_voice"), done, of)))
@@ -136,7 +136,7 @@ class Desk:
         voice.prepare(texts, tell)
 
     def reading(self, done: int, of: int) -> None:
-        """Show how far the reading of a person's records is."""
+        """Show the progress of reading a person's records."""
         label = self.labels("reading_records")
         self.show(Step("reading", label, progress=Progress(label, done, of)))
 
@@ -151,7 +151,7 @@ class Desk:
     def pressed(self) -> list[str]:
         """Return the keys that were pressed on the page since the last call.
 
-        A "ready" that was meant for an earlier state comes too late: somebody may have halted since.
+        A "ready" meant for an earlier state is dropped: somebody may have halted since.
         """
         return [
             str(message["key"])
@@ -161,7 +161,7 @@ class Desk:
         ]
 
     def _chosen(self) -> list[Chosen]:
-        """Return what was chosen on the step that is shown; what was meant for an earlier one does not count."""
+        """Return the choice made on the shown step; choices meant for an earlier step are dropped."""
         return [
             Chosen(str(message["id"]), dict(message.get("fields", {})))
             for message in self._page.presses()

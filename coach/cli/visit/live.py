@@ -13,7 +13,7 @@ HALTS = " "
 
 
 def session_screen(now: Snapshot, labels: Labels, serial: int, lang: str) -> dict[str, Any]:
-    """Return the screen of a moment, as `page/screens.py` says of steps: JSON with every word that it shows."""
+    """Return the screen of a moment in the form of `page/screens.py`: JSON with every word that it shows."""
     return {
         "kind": "session",
         "serial": serial,
@@ -62,7 +62,7 @@ def _rest(now: Snapshot, labels: Labels) -> dict[str, Any] | None:
 
 
 def _keys(now: Snapshot, labels: Labels) -> list[dict[str, Any]]:
-    """Return what a press does now. Numbers are listed one by one: on the page each is a button."""
+    """Return what a press does now. Numbers are listed one by one, since each is a button on the page."""
     space = labels("key_space")
     return [
         {"key": HALTS if key == space else key, "name": key, "does": does, "halts": key == space}

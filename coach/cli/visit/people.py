@@ -20,19 +20,19 @@ from coach.page.screens import Choice, Step, StepLine, TextField
 from coach.program_files import find, open_file, shipped
 
 MOST_SHOWN = 12
-"""People whose day is told beside their name: for each of them all records are read."""
+"""Most people for whom the list says what today is; each needs all records of that person to be read."""
 LONGEST_NAME = 60
 
 
 def who(desk: Desk, home: Home, problem: str = "") -> Person | None:
-    """Ask who trains; None: nobody, the page is to be closed."""
+    """Ask who trains; None: the page is to be closed."""
     labels = desk.labels
     people: list[Person] = []
     lines: list[StepLine] = []
     for known in home.people():
         try:
             people.append(home.person(known))
-        except UnreadableError as error:  # the others can train all the same
+        except UnreadableError as error:  # the others can still train
             lines.append(StepLine(shown(str(error)), "bad"))
     if people or lines:
         told = people if len(people) <= MOST_SHOWN else []
@@ -49,12 +49,12 @@ def who(desk: Desk, home: Home, problem: str = "") -> Person | None:
 
 
 def called(person: Person) -> str:
-    """Return what a person is called on a screen."""
+    """Return a person's name on the screen."""
     return shown(person.name) or person.id
 
 
 def _day(person: Person, home: Home, labels: Labels) -> str:
-    """Return what today is for a person, in few words; empty if it is not that simple."""
+    """Return in a few words what today is for a person; empty if a few words cannot say it."""
     try:
         today = chosen(None, home, person).today
     except CoachError:
@@ -88,7 +88,7 @@ def _new(desk: Desk, home: Home, problem: str) -> Person | None:
 
 
 def free_id(name: str, taken: tuple[str, ...]) -> str:
-    """Return an id for a new person from a name in any writing; one that is taken, or for nobody, gets a number.
+    """Return an id for a new person, made from a name in any script; a taken or reserved id gets a number.
 
     >>> free_id("Zoë O'Neil", ("zoe-o-neil",))
     'zoe-o-neil-2'
@@ -103,7 +103,7 @@ def free_id(name: str, taken: tuple[str, ...]) -> str:
 
 
 def today(desk: Desk, home: Home, person: Person, file: str | None) -> Prepared | None:
-    """Show what today holds and why; None: not today. `file` is what the command was given, if anything."""
+    """Show today's plan and its reasons; None: not today. `file` is the program file of the command line, if any."""
     name = file if file is not None else ""
     while True:
         prepared = chosen(name, home, person) if name else _program(desk, home, person)
@@ -146,7 +146,7 @@ def _program(desk: Desk, home: Home, person: Person) -> Prepared:
             return chosen(None, home, person)
         except UnreadableError:  # another choice would not help
             raise
-        except CoachError:  # several, or one whose file is gone: to be chosen
+        except CoachError:  # several, or one whose file is gone: the caregiver chooses
             pass
     return chosen(_which(desk, home, person), home, person)
 
@@ -196,7 +196,7 @@ def _today(desk: Desk, home: Home, person: Person, prepared: Prepared) -> Step:
 
 
 def cautions(desk: Desk, prepared: Prepared) -> None:
-    """Show, before a first session, what the program warns of and what always holds."""
+    """Before a first session, show the cautions of the program and those that always hold."""
     labels = desk.labels
     if not prepared.today.first_session:
         return

@@ -21,18 +21,18 @@ from coach.voice.cache import ClipVoice
 from coach.words.phrases import Phrase, VoicePack, phrase, sentence
 
 CHECK = ("check_hello", "check_ready")
-"""Phrases of the check; long enough together that the microphone can be said to hear them or not."""
+"""Phrases of the check; together they last long enough to tell whether the microphone hears them."""
 
 
 class VisitSound(Protocol):
-    """Where the sound of a visit comes from."""
+    """Source of the devices of a visit."""
 
     def session(self, pack: VoicePack) -> SessionDevice:
         """Return a device for a session."""
         ...
 
     def lesson(self, pack: VoicePack, say: Callable[[Phrase], Block]) -> tuple[Device, Callable[[Phrase], Block]]:
-        """Return a device for a lesson or a check, and what gives the clips on it."""
+        """Return a device for a lesson or a check, and the function that gives the clips to play on it."""
         ...
 
 
@@ -42,8 +42,8 @@ class RealSound:
     def __init__(self, device: str | None) -> None:
         self._device = device
 
-    def session(self, pack: VoicePack) -> SessionDevice:  # noqa: ARG002  a room needs to know
-        """Return a stream that tells of sound that comes late. Raises DeviceError if there is no usable device."""
+    def session(self, pack: VoicePack) -> SessionDevice:  # noqa: ARG002  RoomSound uses it
+        """Return a stream that reports late sound. Raises DeviceError if there is no usable device."""
         from coach.audio.stream import Stream, sleepless_clock
 
         stream = Stream(self._device, clock=sleepless_clock, within=within)
@@ -57,7 +57,7 @@ class RealSound:
 
 
 class RoomSound:
-    """A simulated room with the patient of a script, at so many times the speed of a real one."""
+    """A simulated room with the patient of a script, at a multiple of the real speed."""
 
     def __init__(self, script: str, home: Home, console: Console, wait: Callable[[float], None], pace: float) -> None:
         self._script = script
@@ -86,7 +86,7 @@ class RoomSound:
 
 
 def check(desk: Desk, sound: VisitSound, voice: ClipVoice, ears: Callable[[], Ears], *, taught: bool) -> None:
-    """Say a word, hear one, tell what was found; again as often as wanted. `taught`: there are words to understand."""
+    """Play a sentence, listen for a word, show the findings; repeat on request. `taught`: the person taught words."""
     labels = desk.labels
     texts = [sentence(desk.pack, phrase(key)) for key in CHECK]
     start = Step(

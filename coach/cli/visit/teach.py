@@ -1,4 +1,4 @@
-"""The person's words, taught by voice with the page beside it."""
+"""Teach the person's words by voice, with the page beside it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from coach.voice.cache import ClipVoice
 from coach.words.phrases import Phrase, VoicePack, phrase, sentence
 
 LOWEST = -60.0
-"""dBFS at which the meter is empty; full at 0."""
+"""Level in dBFS at which the meter is empty; it is full at 0."""
 
 
 def words_of(desk: Desk, home: Home, person: Person, sound: VisitSound) -> Enrolment | None:
@@ -49,7 +49,7 @@ def words_of(desk: Desk, home: Home, person: Person, sound: VisitSound) -> Enrol
 
 
 def lesson(desk: Desk, home: Home, person: Person, sound: VisitSound) -> Enrolment | None:
-    """Teach what is not taught yet, learn it, and tell what it is good for; returns what is kept then."""
+    """Teach the missing words, learn them and show the verdict; return what is kept."""
     pack = desk.pack
     start = taught_by(person, pack) or Enrolment({}, pack.language, {}, "", pack.halts)
     voice = coach_voice(home, pack)
@@ -90,7 +90,7 @@ def _taught(desk: Desk, home: Home, person: Person, sound: VisitSound, start: En
     device, say_there = sound.lesson(pack, say)
 
     def keep(made: Enrolment) -> None:
-        if made.takes:  # a room alone is worth nothing
+        if made.takes:  # a room without takes is not worth keeping
             save(made, home, person.id)
 
     return enrol_spoken(device, say_there, pack.replies, words, start=start, keep=keep, tell=screen.tell, maker=maker)
@@ -111,7 +111,7 @@ def _learnt(desk: Desk, made: Enrolment, room: Block | None, voice: ClipVoice) -
 
 
 class _Lesson:
-    """The lesson as the page shows it: the coach's words, the word that is wanted, the level, how far it is."""
+    """The lesson as the page shows it: the coach's words, the word to say, the level, the progress."""
 
     def __init__(self, desk: Desk, pack: VoicePack, labels: Labels, stop: tuple[Choice, ...]) -> None:
         self._desk = desk

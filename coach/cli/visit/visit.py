@@ -40,24 +40,24 @@ from coach.voice.cache import ClipVoice
 from coach.words.phrases import VoicePack, phrase, sentence
 
 DESERTED = 500
-"""Stretches of sound (10 s) without a terminal and a window after which nobody is left who could press a key to halt:
-then a session ends. A window that is loaded anew, or a new server, is back within two seconds."""
+"""Stretches of sound (10 s) with neither terminal nor window after which a session ends: nobody can press a key to
+halt. A reloaded window or a new server is back within two seconds."""
 
 
 @dataclass(frozen=True, slots=True)
 class VisitContext:
-    """What every visit here has in common."""
+    """What all visits share."""
 
     home: Home
     desk: Desk
     sound: VisitSound
     console: Console
     pressed: Callable[[], str]
-    """Returns the keys pressed in the terminal since it was asked last."""
+    """Returns the keys pressed in the terminal since its last call."""
     file: str | None
-    """The program file that the command was given."""
+    """The program file of the command line."""
     ears: str | None
-    """What --ears was given."""
+    """The value of --ears."""
     pack: VoicePack
     """The language of the first step."""
 
@@ -81,7 +81,7 @@ def visits(context: VisitContext) -> None:
 
 
 def _who(context: VisitContext, problem: str) -> Person | None:
-    """Ask who trains; where not even that can be asked, wait until somebody wants to try again."""
+    """Ask who trains; if even that fails, show why and wait until somebody tries again. None: the page is closed."""
     labels = context.desk.labels
     again, close = Choice("again", labels("page_check_again"), weight="main"), Choice("close", labels("page_close"))
     while True:
@@ -121,7 +121,7 @@ def _visit(context: VisitContext, person: Person) -> None:
 
 
 def patience(deserted: Callable[[], bool]) -> Callable[[], None]:
-    """Return what is to be called once a stretch; it raises ToldToEndError where `deserted` held DESERTED times."""
+    """Return a check to call once a stretch: it raises ToldToEndError once `deserted` held longer than DESERTED."""
     since = 0
 
     def look() -> None:
@@ -134,10 +134,10 @@ def patience(deserted: Callable[[], bool]) -> Callable[[], None]:
 
 
 def _session(context: VisitContext, person: Person, prepared: Prepared, voice: ClipVoice, ears: Ears) -> Ran:
-    """Run the session in the terminal and on the page, which show the same moments."""
+    """Run the session with the same moments shown in the terminal and on the page."""
     keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
     on = context.sound.session(prepared.pack)
-    while context.pressed():  # what was typed before was not meant for the session
+    while context.pressed():  # keys typed earlier were not meant for the session
         pass
     with View(prepared.pack.screens, context.console) as view:
 

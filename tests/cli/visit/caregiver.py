@@ -18,20 +18,20 @@ from coach.page.server_link import Message
 from coach.voice.pack import load_pack
 
 Chooses = str | tuple[str, dict[str, str]]
-"""The id that is chosen on a step, and what is typed."""
+"""The id of the choice on a step, and the text typed."""
 STUCK = 200
-"""Looks at a step for which nothing is planned after which the test is at an end."""
+"""Looks at a step without a planned choice after which the test fails."""
 
 
 class Caregiver:
-    """Stands in for `page.host.Page`. Chooses on each step by its id, one thing after another; presses in a session."""
+    """Stands in for `page.host.Page`. Makes the planned choices of each step in order; presses keys in a session."""
 
     def __init__(
         self,
         chooses: Mapping[str, Sequence[Chooses]],
         press: Callable[[Message], str] = lambda _: "",
     ) -> None:
-        """`chooses`: step id to what is chosen each time it is put up; `press(screen)`: the keys to press now."""
+        """`chooses`: step id to the choices for each time it is shown; `press(screen)`: the keys to press now."""
         self.windows = 1
         self.seen: list[Message] = []
         self._chooses = {step: list(choices) for step, choices in chooses.items()}
@@ -54,12 +54,12 @@ class Caregiver:
             return [{"do": "choose", "serial": screen["serial"], "id": name, "fields": fields}]
         return []
 
-    def wait(self, seconds: float) -> None:  # noqa: ARG002  a page has it
+    def wait(self, seconds: float) -> None:  # noqa: ARG002  as Page has it
         self._looked += 1
         assert self._looked < STUCK, f"nothing is chosen on {self.seen[-1]}"
 
     def steps(self) -> list[str]:
-        """Return the ids of the steps that were put up, each once in a row; "session" for a session."""
+        """Return the ids of the steps shown, without repeats in a row; "session" for a session."""
         ids = [screen.get("id", "session") for screen in self.seen]
         return [one for number, one in enumerate(ids) if number == 0 or ids[number - 1] != one]
 
@@ -73,7 +73,7 @@ class Caregiver:
 
 
 def words_on(screen: Message) -> str:
-    """Return all that is to be read on a step."""
+    """Return all text on a step."""
     parts: list[Any] = [screen["head"], screen["lead"], screen["problem"]]
     parts += [line["text"] for line in screen["lines"]]
     parts += [f"{choice['words']} {choice['beside']}" for choice in screen["choices"]]
@@ -85,7 +85,7 @@ def a_place(
     file: str | None = None, pressed: Callable[[], str] = lambda: "", language: str = "en",
     now: Callable[[], datetime] = wall_clock,
 ) -> VisitContext:  # fmt: skip
-    """Return a place for visits in a simulated room that keeps no time."""
+    """Return the context of visits in a simulated room that does not wait for real time."""
     home, pack = Home(root, now), load_pack(language)
     console = Console(file=io.StringIO(), width=120)
     room = sound or RoomSound(str(script or "default"), home, console, lambda _: None, 1e9)

@@ -57,7 +57,7 @@ def silent(tmp_path: Path) -> Path:
 
 @dataclass
 class Visited:
-    """A whole visit, its home, and what its terminal was given to show."""
+    """A whole visit, its home, and what its terminal was to show."""
 
     home: Home
     caregiver: Caregiver
@@ -66,7 +66,7 @@ class Visited:
 
 @pytest.fixture(scope="module")
 def visited(furnished: Furnished, tmp_path_factory: pytest.TempPathFactory) -> Visited:
-    """Return one visit that goes well, for all who look at it."""
+    """Return one successful visit, shared by the tests that only look at it."""
     folder, shown = tmp_path_factory.mktemp("visited"), []
     home = furnished.home.root
     shutil.copytree(home / "clips", folder / "home" / "clips", copy_function=os.link)
@@ -152,7 +152,7 @@ def test_answers_by_button_carry_a_whole_session_with_a_halt_in_mid_rep(
 
 def test_the_space_bar_of_the_terminal_halts_a_session_of_the_page(room_home: Path, program: str, silent: Path) -> None:
     at_buttons = AtTheButtons()
-    at_buttons.halted = 1  # not by the page
+    at_buttons.halted = 1  # so that the page does not halt
     states: list[str] = []
     halted: list[str] = []
 
@@ -174,7 +174,7 @@ def test_the_space_bar_of_the_terminal_halts_a_session_of_the_page(room_home: Pa
     assert [halt.ear for halt in record.halts] == ["keys"]
 
 
-def test_without_somebody_within_reach_a_first_session_that_needs_it_does_not_begin(
+def test_a_first_session_that_needs_somebody_within_reach_does_not_begin_without(
     room_home: Path, tmp_path: Path, script: Path
 ) -> None:
     file = tmp_path / "reach.yaml"
@@ -182,13 +182,13 @@ def test_without_somebody_within_reach_a_first_session_that_needs_it_does_not_be
     caregiver = Caregiver(STEPS | {"reach": ["no", "over"], "who": [f"person.{PERSON}", "close"]})
     visits(a_place(room_home, caregiver, script=script, file=str(file)))
 
-    assert "surely enough" in caregiver.of("reach")[-1]["problem"]  # nobody said yet how surely Mira is heard
+    assert "surely enough" in caregiver.of("reach")[-1]["problem"]  # Mira has no verdict yet
     assert [choice["id"] for choice in caregiver.of("reach")[-1]["choices"]] == ["yes", "over"]
     assert caregiver.moments() == []
     assert Home(room_home).history(PERSON).records == ()
 
 
-def test_who_has_taught_no_words_is_told_that_somebody_must_stay_at_the_buttons(
+def test_a_person_without_taught_words_is_told_that_somebody_must_stay_at_the_buttons(
     room_home: Path, program: str, silent: Path
 ) -> None:
     new: dict[str, list[Any]] = {
@@ -229,7 +229,7 @@ def test_words_are_taught_beside_the_page_and_a_stop_keeps_what_was_taught(
     assert (Home(room_home).person("sam").takes / "enrolment.npz").exists()
 
 
-def test_a_device_that_is_not_there_is_said_on_the_page_and_may_be_tried_again(
+def test_a_missing_device_is_reported_on_the_page_and_can_be_tried_again(
     room_home: Path, program: str, script: Path
 ) -> None:
     class Unplugged:
@@ -264,7 +264,7 @@ def test_a_second_session_on_the_day_is_early_and_not_today_is_the_large_choice(
     assert len(Home(room_home).history(PERSON).records) == 1
 
 
-def test_the_page_speaks_korean_where_the_first_step_or_the_program_does(tmp_path: Path, silent: Path) -> None:
+def test_the_page_is_in_korean_if_the_first_step_or_the_program_is(tmp_path: Path, silent: Path) -> None:
     caregiver = Caregiver({"new": [("on", {"name": "민서"})], "program": ["program.desk_neck_back_ko"],
                            "today": ["off"], "who": ["close"]})  # fmt: skip
     visits(a_place(tmp_path / "home", caregiver, script=silent, language="ko"))
@@ -286,7 +286,7 @@ def test_the_page_speaks_korean_where_the_first_step_or_the_program_does(tmp_pat
         ("con", "con-2"),
     ],
 )
-def test_any_name_gives_an_id_that_is_no_path(name: str, made: str) -> None:
+def test_no_name_gives_an_id_that_is_a_path(name: str, made: str) -> None:
     assert free_id(name, ()) == made
     assert free_id(name, (made,)) == ("con-3" if name == "con" else f"{made}-2")
 
@@ -314,7 +314,7 @@ def test_a_session_that_broke_off_is_offered_beside_other_programs_with_what_is_
     assert (after.why, [one.set for one in after.sets]) == ("done", [2])
 
 
-def test_a_record_that_could_not_be_kept_is_said_after_the_session_with_where_it_is(
+def test_after_a_session_whose_record_could_not_be_kept_the_page_says_where_it_is(
     room_home: Path, program: str, script: Path
 ) -> None:
     def gone(screen: Message) -> str:
@@ -323,7 +323,7 @@ def test_a_record_that_could_not_be_kept_is_said_after_the_session_with_where_it
         return ""
 
     caregiver = Caregiver(STEPS | {"after": ["done"], "new": ["over"]}, gone)
-    with pytest.raises(AssertionError, match="nothing is chosen"):  # nobody is in the home that is left
+    with pytest.raises(AssertionError, match="nothing is chosen"):  # the emptied home has nobody to choose
         visits(a_place(room_home, caregiver, script=script, file=program))
     after = caregiver.of("after")[0]
 
@@ -333,11 +333,11 @@ def test_a_record_that_could_not_be_kept_is_said_after_the_session_with_where_it
     assert any(one["alarm"] and one["alarm"]["kind"] == "unwritten" for one in caregiver.moments())
 
 
-def test_a_ready_that_was_pressed_before_a_halt_and_comes_after_it_starts_nothing(
+def test_a_ready_pressed_before_a_halt_and_received_after_it_starts_nothing(
     room_home: Path, program: str, silent: Path
 ) -> None:
     class Slow(Caregiver):
-        """At a page whose "ready" for the first set is held up on its way."""
+        """At a page whose "ready" for the first set arrives late."""
 
         held_up: Message | None = None
 
@@ -370,7 +370,7 @@ def test_a_ready_that_was_pressed_before_a_halt_and_comes_after_it_starts_nothin
     assert "lead_in" not in halted
 
 
-def test_people_who_cannot_be_read_are_said_once_and_tried_again_when_wanted(
+def test_people_who_cannot_be_read_are_reported_once_and_tried_again_on_request(
     room_home: Path, program: str, script: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def refused(_: Home) -> tuple[str, ...]:
@@ -384,7 +384,7 @@ def test_people_who_cannot_be_read_are_said_once_and_tried_again_when_wanted(
 
 
 @pytest.mark.parametrize("refusal", [OSError(28, "No space left on device"), BrokenPipeError(32, "Broken pipe")])
-def test_a_terminal_that_takes_nothing_more_ends_no_session(
+def test_a_terminal_that_cannot_be_written_to_ends_no_session(
     room_home: Path, program: str, script: Path, monkeypatch: pytest.MonkeyPatch, refusal: OSError
 ) -> None:
     class Refusing(io.StringIO):
@@ -393,7 +393,7 @@ def test_a_terminal_that_takes_nothing_more_ends_no_session(
                 raise refusal
             return len(text)
 
-    monkeypatch.setattr("rich.console.os.dup2", lambda *_: None)  # what it does to the output of a closed pipe
+    monkeypatch.setattr("rich.console.os.dup2", lambda *_: None)  # rich closes the output of a closed pipe
     caregiver = Caregiver(STEPS)
     place = a_place(room_home, caregiver, script=script, file=program)
     place.console.file = Refusing()
@@ -404,9 +404,7 @@ def test_a_terminal_that_takes_nothing_more_ends_no_session(
     assert "after" in caregiver.steps()
 
 
-def test_what_was_typed_in_the_terminal_before_the_session_is_not_for_it(
-    room_home: Path, program: str, script: Path
-) -> None:
+def test_keys_typed_in_the_terminal_before_the_session_are_dropped(room_home: Path, program: str, script: Path) -> None:
     typed = ["f" * 64, "f"]
     visits(a_place(room_home, Caregiver(STEPS), script=script, file=program,
                    pressed=lambda: typed.pop() if typed else ""))  # fmt: skip
@@ -415,7 +413,7 @@ def test_what_was_typed_in_the_terminal_before_the_session_is_not_for_it(
     assert record.why == "done"
 
 
-def test_a_device_that_is_gone_for_good_ends_the_session_with_its_record_and_why(
+def test_a_device_that_is_gone_for_good_ends_the_session_with_a_record_and_the_reason(
     room_home: Path, program: str, script: Path
 ) -> None:
     caregiver = Caregiver(STEPS | {"after": ["done"]})
@@ -423,7 +421,7 @@ def test_a_device_that_is_gone_for_good_ends_the_session_with_its_record_and_why
     room = place.sound
 
     class Leaves:
-        """Passes everything on until the work, and is gone then."""
+        """Passes everything on until the work, and is then gone."""
 
         lesson = room.lesson
 
@@ -452,7 +450,7 @@ def test_a_plan_of_yesterday_is_not_begun(room_home: Path, program: str, script:
     day = [datetime(2027, 1, 11, 12, tzinfo=UTC)]
 
     class Sleeps(Caregiver):
-        """Leaves the page as it is over night before the last step."""
+        """Leaves the page open overnight before the last step."""
 
         def presses(self) -> list[Message]:
             if self.seen[-1].get("id") == "reach":
@@ -466,14 +464,14 @@ def test_a_plan_of_yesterday_is_not_begun(room_home: Path, program: str, script:
     assert "The day has changed" in caregiver.of("who")[-1]["problem"]
 
 
-def test_where_nobody_is_yet_the_page_can_be_closed(tmp_path: Path, script: Path) -> None:
+def test_the_page_can_be_closed_in_an_empty_home(tmp_path: Path, script: Path) -> None:
     caregiver = Caregiver({"new": ["close"]})
     visits(a_place(tmp_path / "home", caregiver, script=script))
 
     assert caregiver.steps() == ["new"]
 
 
-def test_a_session_ends_that_neither_terminal_nor_page_could_halt_and_a_page_loaded_anew_ends_nothing() -> None:
+def test_a_session_ends_without_terminal_and_page_and_a_reloaded_page_ends_nothing() -> None:
     there = [True] * 3 + [False] * (DESERTED - 1) + [True] + [False] * DESERTED
     seen = iter([not one for one in there])
     look = patience(lambda: next(seen, True))
