@@ -1,8 +1,8 @@
-"""Weeks of plausible days for a person, through the real session core and as real files, with what is true of them.
+"""Make weeks of plausible sessions of a person with the real session core, as real files, with their true facts.
 
-Everything follows from a `SimulatedCourse` and a seed. What is true is known because the days were made so, not because
-the record says so: measures are tested against it. A session that is the same as one before, in plan and script, is not
-run again, for the core would give the same lines.
+Everything follows from a `SimulatedCourse` and a seed. The true facts come from how the days were made, not from the
+record, so measures can be tested against them. A session with the plan and script of an earlier one is not run again,
+because the core would give the same lines.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from coach.tempo.units import to_seconds
 from coach.testing.visits import SessionScript, TrueVisit, visit
 
 MORNING = time(9, 0)
-"""When the first of a day's sessions may begin, UTC: a moment that is the same date almost everywhere."""
+"""Earliest start of a day's sessions, UTC: a time at which almost every zone has the same date."""
 
 DECIDES = time(8, 0)
 """When a clinician decides, UTC."""
@@ -37,30 +37,30 @@ DECIDES = time(8, 0)
 
 @dataclass(frozen=True, slots=True)
 class SimulatedCourse:
-    """How somebody fares with a program."""
+    """How a person's weeks with a program go."""
 
     days: int = 84
     adherence: float = 0.8
-    """Share of the days on which a session is due that they come, 0 to 1. They come on the first."""
+    """Share of the due days on which they come, 0 to 1. They always come on the first."""
     pain: tuple[int, int] = (2, 1)
-    """Usual pain 0-10 after a set on the first and on the last day; between them it goes in a straight line."""
+    """Usual pain (0-10) after a set on the first and on the last day; it changes linearly between them."""
     flare: tuple[int, int, int] = (0, 0, 0)
-    """First day of a flare, from 0; its days; how much more it hurts then. In it the mornings after are worse."""
+    """A flare: its first day, from 0; its length in days; the added pain. During it the mornings after are worse."""
     halts: float = 0.06
     """Share of sessions with a halt."""
     trouble: float = 0.1
-    """Share of sessions in which something goes wrong with hearing: unclear, misheard, unanswered, no microphone."""
+    """Share of sessions with a fault of hearing: unclear, misheard, unanswered, no microphone."""
     fewer: float = 0.1
-    """Share of sessions in which they say of a set that they did fewer than were counted."""
+    """Share of sessions in which they report fewer reps of a set than were counted."""
     decides: bool = False
-    """The clinician follows each step up that is proposed, on the morning of the next session."""
+    """Whether the clinician decides for each proposed step up, on the morning of the next session."""
     ladder: bool = False
-    """Their numbers are not heard well: pain is placed by yes and no."""
+    """Whether their numbers are not heard well, so that pain is placed by yes and no."""
 
 
 @dataclass(frozen=True, slots=True)
 class TrueSession:
-    """One session and what is true of it."""
+    """One session and its true facts."""
 
     session: str
     """Its id, which is the name of its file."""
@@ -72,7 +72,7 @@ class TrueSession:
 
 @dataclass(frozen=True, slots=True)
 class TrueHistory:
-    """What is true of a person's weeks."""
+    """The true facts of a person's weeks."""
 
     person: str
     program: Program
@@ -87,15 +87,15 @@ class TrueHistory:
 
 @dataclass(frozen=True, slots=True)
 class Lived:
-    """A session as it stands in its file, and what is true of it."""
+    """A session as it is in its file, and its true facts."""
 
     true: TrueSession
     past: PastSession | None
-    """What the plan of the next session knows of it; None: no work began."""
+    """The session as the plan of the next one sees it; None: no work began."""
     text: str
     """Its file."""
     decided: tuple[Decision, ...]
-    """What was decided on its morning."""
+    """Decisions of its morning."""
 
 
 def write_history(
@@ -108,9 +108,9 @@ def write_history(
     begins: date = date(2027, 1, 11),
     source: bytes = b"",
 ) -> TrueHistory:
-    """Write the sessions of a person into `home`, as the store would; return what is true of them.
+    """Write the sessions of a person into `home`, as the store would; return their true facts.
 
-    `source` are the bytes of the program file; they are kept under the person, as a session does.
+    `source` is the content of the program file; it is kept with the person, as in a real session.
     """
     folder = home.add_person(person).sessions
     if source:
@@ -138,7 +138,7 @@ def _write_decision(home: Home, person: str, one: Decision) -> None:
 def live_through(
     person: str, program: Program, course: SimulatedCourse, *, seed: int, begins: date, due: list[int]
 ) -> Iterator[Lived]:
-    """Yield one session after the other; put each day on which one was due into `due`."""
+    """Yield the sessions in order; add each day on which one was due to `due`."""
     chance = Random(f"{seed} {person}")  # noqa: S311 - plausible, not secret
     known: tuple[PastSession, ...] = ()
     decisions: tuple[Decision, ...] = ()
@@ -164,7 +164,7 @@ def live_through(
 def _decided(
     program: Program, known: tuple[PastSession, ...], decisions: tuple[Decision, ...], today: date
 ) -> tuple[Decision, ...]:
-    """Return a step up for each that is proposed, an hour before the first session of the day can begin."""
+    """Return a decision for each proposed step up, an hour before the first session of the day can begin."""
     at = datetime.combine(today, DECIDES, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
     return tuple(
         Decision(program.id, one.exercise, Verdict.UP, one.from_level, one.to_level, "a clinician", "", at, today,
@@ -228,9 +228,9 @@ def _lived(
 class _Ran:
     true: TrueVisit
     past: PastSession | None
-    """What the plan knows of it; None: no work began."""
+    """The session as the plan sees it; None: no work began."""
     unsealed: tuple[tuple[str, int, str], ...]
-    """Of each line what stands before its time and after it, and its sample."""
+    """For each line, the text before its time, the text after it, and its sample."""
 
 
 @lru_cache(maxsize=20_000)
@@ -243,7 +243,7 @@ def _ran(today: Today, script: SessionScript) -> _Ran:
 
 
 NOON = "2027-01-11T12:00:00.000Z"
-"""Stands in for the time of a line that has none yet."""
+"""Placeholder for the time of a line."""
 
 
 def _unsealed(records: Iterable[Record], n: int) -> Iterator[tuple[str, int, str]]:

@@ -26,7 +26,7 @@ from coach.testing.watched import WatchedRun, most_turns, need
 
 FIRST_DAY = date(2027, 1, 11)
 NOT_WELL = ("pain", "unsteady", "tired", "halts", "screen", "no_answer", "no_answer_halt")
-"""Ends of a session after which nothing grows, spelt out here to hold the plan against."""
+"""Ends of a session after which nothing may grow; listed here again, so that the plan is checked against them."""
 
 Begin = Callable[[Today, Random], WatchedRun]
 
@@ -34,7 +34,7 @@ Begin = Callable[[Today, Random], WatchedRun]
 def record_of(
     today: Today, records: Iterable[Record], name: str, began: datetime, *, closed: bool = True
 ) -> SessionRecord:
-    """Return the record that the lines come to; `closed`: as the next start leaves a session that broke off."""
+    """Return the record of the lines; `closed`: with the end that the next start gives a session that broke off."""
     first = session_begun(today, session=name, person="mira", ears=(), voice="", device="", app_version="")
     lines = [
         line_of(n, (began + timedelta(seconds=to_seconds(one.at))).isoformat(), one.at, one.fact)
@@ -51,14 +51,14 @@ def record_of(
 
 @dataclass(slots=True)
 class LivedDays:
-    """Somebody's days with one program; raises RuleBrokenError when a day is harder than it may be."""
+    """A person's days with one program; raises RuleBrokenError when a day is harder than it may be."""
 
     program: Program
     chance: Random
     begin: Begin
-    """Begins the session of a plan."""
+    """Makes the run of a plan."""
     broken: float = 0.2
-    """How likely a session breaks off somewhere, 0-1."""
+    """Probability that a session breaks off, 0-1."""
     taken_up: int = 0
     """Sessions that were taken up so far."""
     raised: int = 0
@@ -66,18 +66,18 @@ class LivedDays:
     grown: int = 0
     """Amounts that grew so far."""
     ended: Counter[str] = field(default_factory=Counter)
-    """Why sessions ended, those that broke off as "interrupted"."""
+    """Reasons for which sessions ended; those that broke off count as "interrupted"."""
     _records: list[SessionRecord] = field(default_factory=list)
     _decisions: list[Decision] = field(default_factory=list)
     _before: dict[str, PlannedExercise] = field(default_factory=dict)
-    """What was planned last of each exercise."""
+    """The last plan of each exercise."""
     _ups: Counter[str] = field(default_factory=Counter)
-    """Decisions up since then, by exercise."""
+    """Decisions for a step up since that plan, by exercise."""
     _spoilt: dict[str, str] = field(default_factory=dict)
-    """Why the last session of an exercise lets nothing grow."""
+    """By exercise, why nothing may grow after its last session."""
 
     def live(self, days: int) -> None:
-        """Let so many sessions happen, some days apart."""
+        """Run a number of sessions, some days apart."""
         day = FIRST_DAY
         for number in range(days):
             today = plan(self.program, past(self._records, self.program.id), day, tuple(self._decisions))
@@ -115,7 +115,7 @@ class LivedDays:
         self._spoil(kept)
 
     def _spoil(self, lines: list[Record]) -> None:
-        """Note for each exercise that was worked at whether anything in the lines bars more of it next time."""
+        """Note for each exercise worked at whether a line forbids more of it next time."""
         exercise = ""
         done: set[str] = set()
         anywhere = False
@@ -140,7 +140,7 @@ class LivedDays:
                 case SessionEnded(why=why) if why in NOT_WELL:
                     self._spoilt |= dict.fromkeys(done, f"the session ended as {why}")
                 case Answered() as it if is_pain(it.question):
-                    unanswered.pop(exercise, None)  # it was asked again, after a halt maybe
+                    unanswered.pop(exercise, None)  # it was asked again, for example after a halt
                     pain = edge(it.value)
                     if pain is None or pain > self.program.limits.pain_carry_on_to:
                         self._spoilt[exercise] = f"pain {pain}"

@@ -28,40 +28,40 @@ from coach.words.replies import (
 HALT = str(On.STOP)
 
 WORDS = tuple(sorted({*map(str, REPLIES - {On.NUMBER}), *NUMBERS}))
-"""What an ear may name, rightly or not."""
+"""Words that an ear may report, rightly or not."""
 
 LOOKS_EVERY = to_samples(0.1)
-"""Samples between two looks at a voice that goes on."""
+"""Samples between two reports of a voice that goes on."""
 
 
 @dataclass(frozen=True, slots=True)
 class Faults:
-    """How likely each fault of the ears is, 0 to 1."""
+    """Probability of each fault of the ears, 0 to 1."""
 
     missed: float = 0.0
     wrong: float = 0.0
     late: float = 0.0
     second: float = 0.0
-    """That a second ear notices the word too, as the same or as another."""
+    """A second ear hears the word, too, as the same or as another."""
     against: float = 0.0
-    """That it names another one."""
+    """The second ear reports another word."""
     invented: float = 0.0
-    """That a word is heard that nobody said, each time that something is said."""
+    """A word that nobody said is heard, each time that something is said."""
 
     @classmethod
     def any(cls, chance: Random) -> Faults:
-        """Return good ears, bad ones, or anything between."""
+        """Return random faults: of good ears, of bad ones, or between."""
         return cls(*(chance.choice((0.0, 0.0, 0.02, 0.1, 0.5)) for _ in range(6)))
 
 
 class MisheardRun(WatchedRun):
-    """What is said reaches the session only as what the ears make of it; checks what of it may count."""
+    """A run whose session gets only what the ears report; checks which reports may count."""
 
     def __init__(self, today: Today, chance: Random, faults: Faults | None = None) -> None:
-        """Begin; without `faults` the ears are made by chance."""
+        """Begin; without `faults` the ears are random."""
         self.listening = Listening(frozenset({HALT}))
         self.counted = 0
-        """Replies that the ears let through."""
+        """Replies that passed the ears."""
         self.unclear = 0
         """Sounds in which nothing was understood."""
         self._chance = chance
@@ -73,7 +73,7 @@ class MisheardRun(WatchedRun):
         super().__init__(today)
 
     def say(self, on: On, number: int = 0) -> bool:
-        """Somebody says or presses something now; what is no reply happens as it is. False: nobody noticed."""
+        """Say or press something now; an event that is no reply is passed on unchanged. False: no ear noticed."""
         if on not in REPLIES and on is not On.SPOKE:
             return super().say(on, number)
         said = "" if on is On.SPOKE else f"n{number}" if on is On.NUMBER else str(on)
@@ -85,7 +85,7 @@ class MisheardRun(WatchedRun):
         return bool(noticed)
 
     def step(self, most: int | None = None) -> bool:
-        """Go to what comes next: what is due, or what the ears notice."""
+        """Go to the next event: one that is due, or a report of the ears."""
         due, heard = self.agenda.next_at(), self._next_heard()
         if self.over or heard is None or (due is not None and due <= heard) or (most is not None and heard > most):
             return super().step(most)
@@ -116,7 +116,7 @@ class MisheardRun(WatchedRun):
         return found
 
     def _word(self, ear: str, word: str, began: int, ended: int) -> Hearing:
-        """Return a word as an ear knows it: about where it was said, within the time that ears need, or late."""
+        """Return a word as an ear reports it: near the time it was said, within the ears' usual delay, or late."""
         chance = self._chance
         off = to_samples(chance.uniform(-0.05, 0.2))
         lag = chance.uniform(0.0, 5.0) if chance.random() < self._faults.late else chance.uniform(-0.1, 0.5)
@@ -156,7 +156,7 @@ class MisheardRun(WatchedRun):
 
     def _come_of(self, outcome: Outcome) -> None:
         if isinstance(outcome, Noted):
-            if outcome.decision == "agreed":  # it tells of a word that was acted on, not of the next one
+            if outcome.decision == "agreed":  # it reports a word that was acted on, not the next one
                 self._known = [one for one in self._known if one not in outcome.hearings]
             return
         if not isinstance(outcome, Understood):
@@ -172,12 +172,12 @@ class MisheardRun(WatchedRun):
         self.give(Event(On(outcome.reply), self.now, number=outcome.number or 0, ear=outcome.ear))
 
     def _may_count(self, word: Hearing) -> None:
-        """Check that a spoken word may count as a reply that is no halt."""
+        """Check that a spoken word may count as a reply other than a halt."""
         need(word.began > self._halt_known, "what began before a halt was known is no reply after it", word)
         others = [one for one in self._known if one.ear not in {word.ear, *PRESSED} and _overlap(one, word)]
         earlier = [one for one in others if one.at <= word.at]
-        against = [one for one in earlier if one.word not in (word.word, HALT)]  # a halt has halted: see above
-        need(not against, "ears that speak against each other are not understood", word, against)
+        against = [one for one in earlier if one.word not in (word.word, HALT)]  # a halt was checked above
+        need(not against, "ears that contradict each other are not understood", word, against)
         agreed = any(one.word == word.word for one in earlier)
         need(word.ear in TRUSTED or agreed, "an ear that is not trusted alone needs a second one", word)
 

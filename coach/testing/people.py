@@ -18,7 +18,7 @@ DEVICES = (On.MIC_LOST, On.MIC_BACK, On.SPEAKER_LOST, On.SPEAKER_BACK)
 DISK = (On.UNWRITTEN, On.WRITTEN)
 
 ANYTHING = (*(on for on in sorted(REPLIES) if on is not On.FINISH), On.SPOKE, On.SPOKE, *DEVICES, *DISK)
-"""What may happen at any moment. To finish, and to quit, is rarer: it would cut most sessions short."""
+"""Events that may happen at any moment. Finishing and quitting are rarer, as they would cut most sessions short."""
 
 FITTING: Mapping[State, tuple[On, ...]] = {
     State.CHECKING: (On.READY,) * 8 + (On.WHY, On.AGAIN),
@@ -32,29 +32,29 @@ FITTING: Mapping[State, tuple[On, ...]] = {
     State.CONFIRMING: (On.YES,) * 8 + (On.NO, On.NUMBER),
     State.SCREEN_CHECK: (On.YES,) * 8 + (On.NO,),
 }
-"""What somebody who follows may answer where a session waits."""
+"""Fitting answers in each state in which a session waits."""
 
 PAINS = (0,) * 8 + (1,) * 6 + (2,) * 6 + (3,) * 3 + (4, 5, 6, 8)
-"""Most numbers that are said are small."""
+"""Numbers that may be said; most are small."""
 
 
 @dataclass(slots=True)
 class RandomPerson:
-    """Somebody in a session."""
+    """A person in a session."""
 
     chance: Random
     odd: float
-    """How likely anything at all happens between two events, 0-1."""
+    """Probability that a random event happens between two events, 0-1."""
     silent: float
-    """How likely a question is left unanswered when it could be answered, 0-1."""
+    """Probability that a question is left unanswered each time it could be answered, 0-1."""
 
     @classmethod
     def any(cls, chance: Random) -> RandomPerson:
-        """Return somebody: calm or lively, attentive or not."""
+        """Return a random person: calm or lively, attentive or not."""
         return cls(chance, chance.choice((0.0, 0.0, 0.003, 0.01, 0.03, 0.2)), chance.choice((0.0, 0.0, 0.1, 0.4, 1.0)))
 
     def move(self, run: SoundlessRun) -> None:
-        """Let the next thing happen in `run`: something odd, an answer, or what is due."""
+        """Cause the next event in `run`: something odd, an answer, or what is due."""
         if self.odd and self.chance.random() < self.odd:
             self._wait(run)
             run.say(*self.anything())
@@ -70,7 +70,7 @@ class RandomPerson:
             run.now = self.chance.randint(run.now, max(run.now, min(due, run.now + to_samples(30.0))))
 
     def anything(self) -> Reply:
-        """Return anything that may happen."""
+        """Return any event that may happen."""
         if self.chance.random() < 0.02:
             return self.chance.choice((On.QUIT, On.FINISH)), 0
         return self.chance.choice(ANYTHING), self.number()
@@ -80,7 +80,7 @@ class RandomPerson:
         return self.chance.choice(PAINS)
 
     def answer(self, run: SoundlessRun) -> Reply | None:
-        """Return what fits where the session waits; None where it does not wait for a person."""
+        """Return a fitting answer; None if the session does not wait for a person."""
         session = run.session
         if session.state is State.SCREENING:
             unusual = self.chance.random() < 0.05
@@ -96,14 +96,14 @@ class RandomPerson:
 
 
 def any_room(chance: Random) -> RoomFacts | None:
-    """Return what may be measured of a room: nothing, or that it is quiet or loud, its speaker on or off."""
+    """Return a random measurement of a room: none, or quiet or loud, with its speaker on or off."""
     floor, voices = chance.choice((None, -60.0, -40.0)), chance.choice((0.0, 0.0, 0.9))
     facts = RoomFacts(-30.0, floor, chance.choice((None, -62.0)), chance.choice((None, True, False)), voices)
     return chance.choice((None, facts))
 
 
 def live(run: SoundlessRun, person: RandomPerson, *, moves: int = 20_000) -> None:
-    """Let `person` go through the whole session; if it is not over after so many moves, it is told to quit."""
+    """Let `person` go through the whole session; quit it if it is not over after a number of moves."""
     run.room = any_room(person.chance)
     for _ in range(moves):
         if run.over:

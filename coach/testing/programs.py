@@ -41,7 +41,7 @@ _ENDINGS = (*["done"] * 5, "pain", "unsteady", "asked", "no_answer")
 
 
 def random_program(chance: Random) -> Program:
-    """Return a program that a loader would accept, small enough to be run often."""
+    """Return a random program that the loader would accept, small enough to be run often."""
     carry_on_to = chance.choice((0, chance.randint(0, 5), chance.randint(0, 5)))
     exercises = tuple(_exercise(chance, number, carry_on_to) for number in range(1, chance.randint(1, 3) + 1))
     every = chance.randint(1, 3)
@@ -137,7 +137,7 @@ def _screen(chance: Random, number: int) -> ScreenQuestion:
 
 
 def random_history(chance: Random, program: Program, today: date) -> tuple[PastSession, ...]:
-    """Return up to four earlier sessions of `program` before `today`, oldest first."""
+    """Return up to four random sessions of `program` before `today`, oldest first."""
     days = sorted(chance.sample(range(1, 15), chance.randint(0, 4)), reverse=True)
     return tuple(
         PastSession(
@@ -175,7 +175,7 @@ def _past(chance: Random, program: Program, exercise: Exercise) -> PastExercise:
 
 
 def random_decisions(chance: Random, program: Program, today: date) -> tuple[Decision, ...]:
-    """Return up to five decisions about `program` from the fortnight before `today`, some of them odd."""
+    """Return up to five random decisions about `program` from the two weeks before `today`, some of them odd."""
     return tuple(_decision(chance, program, today) for _ in range(chance.choice((0, 0, chance.randint(1, 5)))))
 
 

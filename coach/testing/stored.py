@@ -1,4 +1,4 @@
-"""A session without sound whose lines go into a person's home as they come, as a real one's do."""
+"""A session without sound that writes its lines into a person's home as they come, like a real one."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ Write = Callable[[int, Fact], None]
 
 
 class StoredRun(WatchedRun):
-    """A watched session that hands each line to `write` in the moment in which it is asked for."""
+    """A watched session that passes each line to `write` at once."""
 
     def __init__(self, today: Today, write: Write) -> None:
         self._write = write
         super().__init__(today)
 
     def give(self, event: Event) -> bool:
-        """Let `event` happen and write what came of it."""
+        """Handle `event` and write the lines that it caused."""
         told = len(self.commands)
         taken = super().give(event)
         for _, _, command in self.commands[told:]:

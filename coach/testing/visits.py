@@ -1,4 +1,4 @@
-"""One session by script, through the real core: its lines, and what is true of it because the script made it so."""
+"""Run one session by script through the real core; return its lines, and the true facts that follow from the script."""
 
 from __future__ import annotations
 
@@ -21,41 +21,41 @@ ANSWERS_AFTER = to_samples(1.0)
 
 @dataclass(frozen=True, slots=True)
 class SessionScript:
-    """What somebody does and says in one session. Sets are named by their number in the session, from 1; 0: none."""
+    """What a person does and says in one session. Sets have the number within the session, from 1; 0: no set."""
 
     pain: int = 1
     """Pain 0-10 after each set."""
     peak: int = 0
-    """The set after which it is one more."""
+    """The set after which the pain is one higher."""
     effort: int = 5
     """Effort 0-10 after each set."""
     worse: bool = False
     """The answer to whether the morning after last time was worse."""
     missed: int = 0
-    """The set of which they did two less than was counted."""
+    """The set in which they did two reps fewer than were counted."""
     halt: int = 0
     """The set in which they halt."""
     halt_after: int = 3
-    """Reps, rounds or seconds counted by then; where a set has no more than that, nobody halts."""
+    """Reps, rounds or seconds counted before the halt; in a set with no more than that, nobody halts."""
     halt_why: str = "break"
     """"pain", "tired", "unsteady" or "break"."""
     halt_pain: int = 3
     """Pain 0-10 at a halt because of pain."""
     at_once: bool = False
-    """They say why at once, in place of "stop" (a break is always halted by "stop")."""
+    """Whether they say the reason at once instead of "stop" (for a break they always say "stop")."""
     denied: int = 0
-    """The set after which the pain is misheard once, and the read-back denied."""
+    """The set after which the pain is misheard once and they deny the read-back."""
     unclear: int = 0
-    """The set before which "ready" is not understood once."""
+    """The set before which one "ready" is not understood."""
     silent: int = 0
-    """The set after which nobody answers about effort."""
+    """The set after which the question about effort is not answered."""
     deaf: int = 0
-    """The set after which the microphone goes and comes back."""
+    """The set after which the microphone is lost and comes back."""
 
 
 @dataclass(slots=True)
 class TrueSet:
-    """What is true of one set that began."""
+    """The true facts of one set that began."""
 
     exercise: str
     level: str
@@ -69,66 +69,66 @@ class TrueSet:
     why: str = "done"
     stated: int | None = None
     pain: int | None = None
-    """Highest pain told of it, 0-10, as the person felt it; None: it was not asked about."""
+    """Highest pain (0-10) reported for it, as the person felt it; None: it was not asked for."""
     effort: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class TruePlan:
-    """What the plan of the day asks for of one exercise."""
+    """The day's plan of one exercise."""
 
     exercise: str
     unit: str
     sets: int
     each: int
-    """Of a set, in `unit`, all sides together."""
+    """Amount of a set, in `unit`, all sides together."""
     tension_s: float
     """Of a set."""
 
 
 @dataclass(slots=True)
 class TrueVisit:
-    """What is true of one session."""
+    """The true facts of one session."""
 
     limits: Limits
     ladder: bool
-    """Pain was placed by yes and no: the record holds its band."""
+    """Whether pain was placed by yes and no, so that the record holds its band."""
     sets: list[TrueSet] = field(default_factory=list)
     prescribed: list[TruePlan] = field(default_factory=list)
     told: list[tuple[bool, int]] = field(default_factory=list)
-    """Each pain that was told, 0-10 as the person felt it, in order: whether at a halt, and how much."""
+    """Each reported pain in order: whether at a halt, and how much (0-10) as the person felt it."""
     halts: list[tuple[str, str]] = field(default_factory=list)
-    """Exercise and why."""
+    """Exercise and reason of each halt."""
     eased: list[tuple[str, str]] = field(default_factory=list)
     """Exercise and the rule that eased it."""
     words: int = 0
-    """Words that an ear understood."""
+    """Number of words that an ear understood."""
     unclear: int = 0
-    """Words that were not."""
+    """Number of words that were not understood."""
     denied: int = 0
-    """Numbers that were read back and denied."""
+    """Number of read-backs that were denied."""
     unanswered: int = 0
-    """Questions that nobody answered."""
+    """Number of questions that were not answered."""
     lost: int = 0
-    """How often the microphone went."""
+    """How often the microphone was lost."""
     worse: bool | None = None
     """The answer to whether the morning after last time was worse; None: not asked."""
     why: str = "done"
 
     @property
     def highest(self) -> int | None:
-        """Highest pain told of; None: none was told."""
+        """Highest pain reported; None: none was."""
         return max((one.pain for one in self.sets if one.pain is not None), default=None)
 
     @property
     def sore(self) -> bool:
-        """Whether the next session waits as after a sore day."""
+        """Whether the next session is put off as after a sore day."""
         hurt = (self.highest or 0) > self.limits.pain_carry_on_to or self.why == "pain"
         hurt = hurt or any(why == "unsteady" for _, why in self.halts)
         return hurt or bool(self.worse)
 
     def written(self, pain: int | None) -> Answer:
-        """Return how the record holds a pain that was told after a set: the number, or on the ladder its band."""
+        """Return how the record holds a pain reported after a set: the number, or its band on the ladder."""
         if pain is None or not self.ladder:
             return pain
         if pain == 0:
@@ -139,7 +139,7 @@ class TrueVisit:
 
 
 def visit(today: Today, script: SessionScript, ear: str = "taught") -> tuple[tuple[Record, ...], TrueVisit]:
-    """Run the session of `today` as `script` has it; return its lines behind the first, and what is true of it."""
+    """Run the session of `today` by `script`; return its lines after the first, and its true facts."""
     return _Visit(today, script, ear).whole()
 
 
@@ -169,7 +169,7 @@ class _Visit:
     # -- what the person does ------------------------------------------------------------------------------------------
 
     def _act(self) -> bool:
-        """Do what the script has for this moment; False if it is for the coach to go on."""
+        """Do what the script has for this moment; False if the coach is to go on."""
         run, session, script = self.run, self.run.session, self.script
         if self._halts_here():
             on = On(script.halt_why) if script.at_once and script.halt_why != "break" else On.STOP
@@ -221,7 +221,7 @@ class _Visit:
         return True
 
     def _reply(self) -> tuple[On, int] | None:
-        """Return what the person answers now; None if nothing is asked."""
+        """Return the person's answer now; None if nothing is asked."""
         session, script = self.run.session, self.script
         match session.state:
             case State.CHECKING | State.SCREEN_CHECK:
@@ -283,7 +283,7 @@ class _Visit:
         return On.NUMBER, pain
 
     def _say(self, on: On, number: int = 0) -> bool:
-        """Say it: the line of the ear first, as the engine writes it, then the event."""
+        """Say a word: first the line of the ear, as the engine writes it, then the event."""
         run, unheard = self.run, on is On.SPOKE
         if on in (On.TIRED, On.UNSTEADY):
             self._said = f"limits.{on}"
@@ -305,7 +305,7 @@ class _Visit:
         self.true.unclear += unheard
         return True
 
-    # -- what is true now ----------------------------------------------------------------------------------------------
+    # -- the true facts now --------------------------------------------------------------------------------------------
 
     def _notice(self, levels: tuple[int, ...], targets: tuple[int, ...]) -> None:
         session = self.run.session
@@ -326,7 +326,7 @@ class _Visit:
 
 
 def _unit(level: Level) -> tuple[str, float]:
-    """Return what a set of the level counts, and the seconds under tension of one of it."""
+    """Return the unit that a set of the level counts, and the seconds under tension of one."""
     return level.dose.work.unit, tension_of_one(level.dose.work)
 
 

@@ -1,4 +1,4 @@
-"""A session without sound that checks, at every event, what must hold in every session."""
+"""A session without sound that checks at every event the rules that hold in every session."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ FINISHED = frozenset({State.CLOSING, State.ENDED})
 
 
 class RuleBrokenError(AssertionError):
-    """Something that must always hold did not."""
+    """A rule of every session was broken."""
 
 
 def need(holds: object, rule: str, *found: object) -> None:
@@ -34,12 +34,12 @@ def need(holds: object, rule: str, *found: object) -> None:
 
 
 class WatchedRun(SoundlessRun):
-    """Raises RuleBrokenError as soon as a session does what none may do."""
+    """Raises RuleBrokenError as soon as a session breaks a rule."""
 
     def __init__(
         self, today: Today, length: Callable[[Phrase], int] = made_up_length, may_say: frozenset[Phrase] | None = None
     ) -> None:
-        """Begin; `may_say` saves working out the repertoire of the same `today` again."""
+        """Begin; `may_say` is the repertoire of `today` if it is already known."""
         self.may_say = may_say if may_say is not None else frozenset(repertoire(today))
         self._program = today.program
         self._quiet = False
@@ -55,7 +55,7 @@ class WatchedRun(SoundlessRun):
         super().__init__(today, length)
 
     def give(self, event: Event) -> bool:
-        """Let `event` happen and check what came of it."""
+        """Handle `event` and check the result."""
         before, told = self.session, len(self.commands)
         need(not self.over, "nothing happens after the end", event)
         taken = super().give(event)
@@ -136,7 +136,7 @@ class WatchedRun(SoundlessRun):
         it = line.fact
         need(_read_back(it) == it, "a line is read as it was written", it)
         need(line.at == event.at, "a line has the time of its event", line)
-        need(not self._endings, "nothing is written behind the last line", line)
+        need(not self._endings, "nothing is written after the last line", line)
         match it:
             case Asked() if is_pain(it.question):
                 self._pain_open = it.question
@@ -255,7 +255,7 @@ class WatchedRun(SoundlessRun):
 
 
 def _read_back(it: Fact) -> Fact | None:
-    """Return a line as it is read; None if it cannot be."""
+    """Return a line as it is read back; None if it cannot be read."""
     try:
         return fact(KIND_OF[type(it)], fields_of(it))
     except UnfitField:
@@ -263,5 +263,5 @@ def _read_back(it: Fact) -> Fact | None:
 
 
 def most_turns(today: Today) -> int:
-    """Return how many sets a session of `today` has at most."""
+    """Return the largest number of sets in a session of `today`."""
     return sum(len(turns(p.exercise, p.exercise.levels[p.level], today.side)) for p in today.exercises)

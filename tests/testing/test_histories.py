@@ -1,4 +1,4 @@
-"""Weeks by construction: what the generator says is true is what the real files hold."""
+"""The generator's true facts are the facts in the real files."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ SEEDS = range(1, draws(1, 2) + 1)
 
 @dataclass(frozen=True)
 class Weeks:
-    """What was made of one person, and what the files hold of it."""
+    """The true facts of one person, and their files."""
 
     program: str
     ladder: bool
@@ -107,7 +107,7 @@ def _held(record: SessionRecord, index: int) -> tuple[object, ...]:
     )  # fmt: skip
 
 
-def test_a_file_is_to_the_letter_what_the_store_writes(tmp_path: Path) -> None:
+def test_a_file_is_byte_for_byte_what_the_store_writes(tmp_path: Path) -> None:
     moments: list[datetime] = []
     home = Home(tmp_path / "again", now=lambda: moments[-1])
     true, records = written(tmp_path / "made", "kneecap_steady", BUSY)
@@ -131,7 +131,7 @@ def _write_again(store: SessionStore, made: str, moments: list[datetime]) -> Non
         store.append(at, fact(kind, {name: value for name, value in held.items() if name not in ("v", "n", "chain")}))
 
 
-def test_whoever_always_comes_comes_on_every_day_that_is_due(tmp_path: Path) -> None:
+def test_a_person_who_always_comes_has_a_session_on_every_due_day(tmp_path: Path) -> None:
     true, _ = written(
         tmp_path, "kneecap_steady", SimulatedCourse(days=30, adherence=1.0, pain=(0, 0), halts=0, trouble=0)
     )
@@ -140,7 +140,7 @@ def test_whoever_always_comes_comes_on_every_day_that_is_due(tmp_path: Path) -> 
     assert tuple(one.day for one in true.sessions) == true.due
 
 
-def test_whoever_never_comes_again_has_one_session_and_all_the_days_that_were_due(tmp_path: Path) -> None:
+def test_a_person_who_never_returns_has_one_session_and_all_due_days(tmp_path: Path) -> None:
     true, _ = written(
         tmp_path, "ankle_steady", SimulatedCourse(days=10, adherence=0.0, pain=(0, 0), halts=0, trouble=0)
     )
@@ -180,7 +180,7 @@ def test_the_same_seed_gives_the_same_files_and_another_person_or_seed_does_not(
     assert files[0] != files[3]
 
 
-def test_what_the_clinician_decides_is_kept_and_raises_the_level_from_that_day_on(tmp_path: Path) -> None:
+def test_a_clinicians_decision_is_kept_and_raises_the_level_from_that_day(tmp_path: Path) -> None:
     course = SimulatedCourse(days=40, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0, decides=True)
     true, _ = written(tmp_path, "kneecap_steady", course)
 

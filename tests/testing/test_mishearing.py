@@ -1,4 +1,4 @@
-"""Ears that fail as they may, and days on days through them: the rules hold, and the watch notices what it must."""
+"""With failing ears, and over many days, the rules hold; and the watched run notices each broken rule."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def today_of(chance: Random) -> Today:
 
 
 @pytest.mark.parametrize("part", range(PARTS))
-def test_whatever_the_ears_make_of_what_is_said_the_rules_hold(part: int) -> None:
+def test_the_rules_hold_whatever_the_ears_report(part: int) -> None:
     ends: Counter[str] = Counter()
     counted = unclear = 0
     for seed in range(part * EACH, part * EACH + EACH):
@@ -58,7 +58,7 @@ def test_whatever_the_ears_make_of_what_is_said_the_rules_hold(part: int) -> Non
 
 
 @pytest.mark.parametrize("part", range(draws(1, 3)))
-def test_over_days_on_days_nothing_gets_harder_without_a_decision_or_after_a_session_that_was_not_well(
+def test_over_many_days_nothing_gets_harder_without_a_decision_or_after_a_bad_session(
     part: int,
 ) -> None:
     taken_up = raised = grown = 0
@@ -74,17 +74,17 @@ def test_over_days_on_days_nothing_gets_harder_without_a_decision_or_after_a_ses
         taken_up, raised, grown = taken_up + someone.taken_up, raised + someone.raised, grown + someone.grown
         ends += someone.ended
 
-    assert min(taken_up, raised, grown) > PEOPLE / 20  # what the rule is about did happen
+    assert min(taken_up, raised, grown) > PEOPLE / 20  # the cases that the rule covers did happen
     assert ends["interrupted"] > PEOPLE / 5
 
 
-def test_good_ears_change_nothing_of_what_is_said() -> None:
+def test_good_ears_pass_on_everything_that_is_said() -> None:
     run = MisheardRun(plan(PROGRAMS[0], (), FIRST_DAY), Random(1), GOOD)
 
     live(run, RandomPerson(Random(1), odd=0.0, silent=0.0))
 
     assert run.session.end_why == "done"
-    assert run.counted > run.unclear  # only what takes longer to say than any reply is not understood
+    assert run.counted > run.unclear  # only talk longer than any reply is not understood
 
 
 # -- what the watch must notice: a rule that cannot be broken proves nothing -------------------------------------------
@@ -95,7 +95,7 @@ def heard(ear: str, word: str, at: int) -> Hearing:
 
 
 def hearing(monkeypatch: pytest.MonkeyPatch, outcome: Outcome | None, *known: Hearing) -> MisheardRun:
-    """Return a session that is asked to be ready, whose ears notice `known`, which comes to `outcome`."""
+    """Return a session that asks for "ready", whose ears report `known`, understood as `outcome`."""
     run = MisheardRun(begun_day(), Random(1), GOOD)
     come_to(run, State.CHECKING)
     run._coming += known
@@ -111,7 +111,7 @@ def begun_day() -> Today:
     return begun(made(PROGRAMS[0].exercises[0].levels[0].dose.work)).session.today
 
 
-def test_the_watch_notices_a_halt_that_halts_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_watched_run_notices_a_halt_that_halts_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     at = 60 * 16_000
     run = hearing(monkeypatch, None, heard("vosk", "stop", at))
 
@@ -126,7 +126,7 @@ def test_the_watch_notices_a_halt_that_halts_nothing(monkeypatch: pytest.MonkeyP
         (("no",), "taught", "speak against each other"),
     ],
 )
-def test_the_watch_notices_a_word_that_may_not_count(
+def test_the_watched_run_notices_a_word_that_may_not_count(
     monkeypatch: pytest.MonkeyPatch, others: tuple[str, ...], ear: str, rule: str
 ) -> None:
     at = 60 * 16_000
@@ -139,7 +139,7 @@ def test_the_watch_notices_a_word_that_may_not_count(
 
 
 def planned_twice(*, higher: int = 0, more: int = 0) -> None:
-    """Let a second day be planned other than the plan has it."""
+    """Give the second day another plan than the real one."""
     days = LivedDays(PROGRAMS[0], Random(1), WatchedRunOf)
     today = plan(PROGRAMS[0], (), FIRST_DAY)
     days._check(today)
@@ -148,11 +148,11 @@ def planned_twice(*, higher: int = 0, more: int = 0) -> None:
     days._check(replace(today, exercises=(replace(first, level=first.level + higher, target=first.target + more),)))
 
 
-def WatchedRunOf(today: Today, _chance: Random) -> WatchedRun:  # noqa: N802 - stands where a class may
+def WatchedRunOf(today: Today, _chance: Random) -> WatchedRun:  # noqa: N802 - takes the place of a class
     return WatchedRun(today)
 
 
-def test_the_watch_over_days_notices_a_level_that_rises_and_an_amount_that_grows_too_fast() -> None:
+def test_lived_days_notice_a_level_that_rises_and_an_amount_that_grows_too_fast() -> None:
     with pytest.raises(RuleBrokenError, match="a level rises by a decision"):
         planned_twice(higher=1)
     with pytest.raises(RuleBrokenError, match="grows by one step"):
@@ -161,7 +161,7 @@ def test_the_watch_over_days_notices_a_level_that_rises_and_an_amount_that_grows
         planned_twice(more=1000)
 
 
-def test_the_watch_over_days_notices_growth_after_a_session_that_hurt() -> None:
+def test_lived_days_notice_growth_after_a_session_that_hurt() -> None:
     days = LivedDays(PROGRAMS[0], Random(1), WatchedRunOf)
     today = plan(PROGRAMS[0], (), FIRST_DAY)
     days._before = {one.exercise.id: one for one in today.exercises}
