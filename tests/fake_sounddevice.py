@@ -1,4 +1,4 @@
-"""A sound library without sound: what `import sounddevice` gives in these tests."""
+"""A sound library without sound, which these tests use in place of `sounddevice`."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ class FakePortAudioError(Exception):
 
 
 class FakeStream:
-    """Remembers how it was opened; `run` calls the callback as the sound system would."""
+    """Remembers its arguments; `run` calls the callback as the sound system would."""
 
     def __init__(self, sd: FakeSoundDevice, **wanted: Any) -> None:
         if wanted["samplerate"] in sd.refused_rates:
@@ -38,7 +38,7 @@ class FakeStream:
     def run(self, heard: np.ndarray | None = None, status: object = None) -> np.ndarray:
         frames, (inputs, outputs) = self.wanted["blocksize"], self.wanted["channels"]
         heard = np.zeros((frames, inputs), np.float32) if heard is None else heard
-        played = np.full((frames, outputs), 9.0, np.float32)  # what a callback forgets to fill is loud
+        played = np.full((frames, outputs), 9.0, np.float32)  # samples that a callback does not fill are loud
         self.wanted["callback"](heard, played, frames, None, status)
         return played
 
@@ -58,7 +58,7 @@ class FakeSoundDevice(ModuleType):
             device("Headset Aria (USB)", inputs=1, outputs=2),
             device("Desk Speakers", outputs=2),
         ]
-        """What is plugged in; the library knows what was when it was begun."""
+        """The plugged-in devices; the library knows those of its start."""
         self.listed = list(self.all)
         self.default = type("Default", (), {"hostapi": 0})()
 

@@ -1,4 +1,4 @@
-"""What tests and benchmarks of whole sessions share: short programs, a furnished home, a room with a tape running."""
+"""What tests and benchmarks of whole sessions share: short programs, a prepared home, a room that records."""
 
 from __future__ import annotations
 
@@ -73,17 +73,17 @@ delay: 0.5 s
 answers: {screen: "no", next_day: "no", ready: ready, pain: n2, effort: n5, reps_all: "yes", reps_how_many: n1,
   confirm: "yes", why_halt: break, halt_pain: n3}
 """
-"""A patient who answers everything and is well; after a halt it was just a break."""
+"""A patient who answers everything and is well; a halt was just a break."""
 
 WORDS = ("stop", "ready", "no", "yes", "break", "finish", "pause", "unsteady", "left", *(f"n{n}" for n in range(11)))
-"""Reply ids whose sound a test may let the patient say at any moment."""
+"""Reply ids that a test may let the patient say at any moment."""
 
 NONSENSE = "marmalade toast"
-"""What the patient may say that is no reply."""
+"""Words of the patient that are no reply."""
 
 
 def prepared(text: str = SMALL, name: str = "small.yaml") -> Prepared:
-    """Return a program, its wording and the plan of a first session, as `coach start` makes them."""
+    """Return a program, its wording and the plan of a first session, as in `coach start`."""
     pack = load_pack("en")
     program = load(text, name, halt_words(pack))
     return Prepared(program, pack, plan(program, (), TODAY))
@@ -91,7 +91,7 @@ def prepared(text: str = SMALL, name: str = "small.yaml") -> Prepared:
 
 @dataclass(slots=True)
 class Furnished:
-    """A home with a person who taught their words, and every clip that a test may need."""
+    """A home with a person who taught their words, and with all clips that a test may need."""
 
     home: Home
     said: dict[str, Block] = field(default_factory=dict)
@@ -117,9 +117,9 @@ class Furnished:
 
 
 def furnish_home(root: Path, *programs: Prepared, longest: int = 0) -> Furnished:
-    """Render, teach and keep in `root` what sessions of `programs` need; what is there already is only read.
+    """Render, teach and keep in `root` what sessions of `programs` need; existing parts are only read.
 
-    `longest` cuts the coach's sentences short, to so many samples: most of a session is talk, and a test waits for it.
+    `longest` limits the coach's sentences to a number of samples, since most of a session is talk, which takes time.
     """
     pack = load_pack("en")
     home = Home(root)
@@ -129,7 +129,7 @@ def furnish_home(root: Path, *programs: Prepared, longest: int = 0) -> Furnished
     for ready in programs:
         furnished.voice(ready)
     if longest:
-        _cut_short(home.clips, longest)  # before the patient's words lie there too
+        _cut_short(home.clips, longest)  # before the patient's words are there, too
     furnished.ears()
     voice = patient_voice(home, pack, *PATIENT)
     words = {word: pack.replies[word].word for word in WORDS} | {NONSENSE: NONSENSE}
@@ -171,9 +171,9 @@ class Tape:
         self.room.open(render)
 
     def read(self, timeout: float = 1.0) -> Captured | None:
-        """Return the next stretch; None, as from a device that stands still, where `act` returns True.
+        """Return the next stretch; None, as from a device that stopped, if `act` returns True.
 
-        Where `until` holds somebody presses Ctrl-C: what was to be seen has been seen.
+        Once `until` holds, the session gets Ctrl-C: the test has seen what it needs.
         """
         if self._until is not None and self._until(self):
             raise KeyboardInterrupt
@@ -192,7 +192,7 @@ class Tape:
 
     @property
     def now(self) -> int:
-        """Sample that the next stretch begins with."""
+        """First sample of the next stretch."""
         return self.room.now
 
     @property
@@ -206,13 +206,13 @@ class Tape:
 
     @property
     def phase(self) -> int:
-        """Index of the phase that runs; -1 outside."""
+        """Index of the current phase; -1 outside."""
         running = self.session.open_set
         return running.phase if running is not None and running.phase_began >= 0 else -1
 
     @property
     def rep(self) -> int:
-        """Rep that runs, from 1; 0 outside a set."""
+        """Current rep, from 1; 0 outside a set."""
         running = self.session.open_set
         return running.rep if running is not None else 0
 
@@ -222,7 +222,7 @@ class Tape:
 
     @property
     def sounding(self) -> bool:
-        """True while the stretch played last holds sound."""
+        """Whether the last played stretch holds sound."""
         return bool(self._blocks) and bool(np.abs(self._blocks[-1]).max() > QUIET)
 
     @property
@@ -238,7 +238,7 @@ class Tape:
 
 
 QUIET = 10 ** (-60 / 20)
-"""Level from which something that is played counts as sound: -60 dBFS."""
+"""Level above which a played sample counts as sound: -60 dBFS."""
 
 
 @dataclass(slots=True)
@@ -269,7 +269,7 @@ def session(
     store: Any = None,
     voice: Voice | None = None,
 ) -> Outcome:
-    """Run a session of the furnished person in the virtual room; `script` None: there is nobody in it."""
+    """Run a session of the prepared person in the virtual room; `script` None: the room is empty."""
     home, pack = furnished.home, ready.pack
     patient = None
     if script is not None:

@@ -13,24 +13,24 @@ class DeviceInfo:
 
     name: str
     host: str
-    """The system's sound interface that offers it, such as "ALSA" or "Core Audio"."""
+    """The system's sound interface that provides it, such as "ALSA" or "Core Audio"."""
     inputs: int
-    """Channels of its microphone side; 0: it has none."""
+    """Number of input channels; 0: it has no microphone."""
     outputs: int
-    """Channels of its loudspeaker side; 0: it has none."""
+    """Number of output channels; 0: it has no loudspeaker."""
     rate: int
-    """Frames a second that it prefers."""
+    """Its preferred rate in frames per second."""
     default_input: bool
     default_output: bool
     index: int
-    """The system's number for it now; never to be shown or kept, it changes with every plug."""
+    """The system's current number for it; do not show or keep it, as it changes with every plug."""
 
 
 def choose(found: list[DeviceInfo], name: str | None) -> tuple[DeviceInfo, DeviceInfo]:
-    """Return the microphone and the loudspeaker that `name` means, a fragment of their names in any case.
+    """Return the microphone and the loudspeaker that `name` means: a part of their names, in any case.
 
-    None: the system's own choice. A name that only microphones or only loudspeakers have leaves the other side to the
-    system. "MICROPHONE|LOUDSPEAKER" names both. Raises DeviceError, listing the candidates.
+    None means the system's default. If the name fits only microphones or only loudspeakers, the other side is the
+    system's default. "MICROPHONE|LOUDSPEAKER" names both. Raises DeviceError that lists the candidates.
     """
     inputs = [each for each in found if each.inputs > 0]
     outputs = [each for each in found if each.outputs > 0]
@@ -64,9 +64,9 @@ def choose(found: list[DeviceInfo], name: str | None) -> tuple[DeviceInfo, Devic
 
 
 def _named(found: list[DeviceInfo], fragment: str) -> DeviceInfo | None:
-    """Return the device that has `fragment` in its name; a whole name goes before a part, the first host before others.
+    """Return the device with `fragment` in its name; a whole name precedes a part, the first host precedes the others.
 
-    Raises DeviceError if several different names have it.
+    Raises DeviceError if no name or several different names contain it.
     """
     part = fragment.casefold()
     whole = [each for each in found if each.name.casefold() == part]

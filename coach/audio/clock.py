@@ -7,22 +7,22 @@ import time
 from coach.tempo.units import BLOCK, RATE
 
 BEHIND = 0.8
-"""Seconds by which the sound may fall behind the clock: lost to xruns or sleep, or not yet looked at. What a device
-hands over in lumps, and a thread that waits for its turn, stay under half of it."""
+"""Seconds by which the sound may be behind the clock before it counts as late: lost to xruns or sleep, or not yet read.
+Devices that deliver in large pieces, and threads that wait for the processor, stay below half of it."""
 
 AHEAD = 2.0
-"""Seconds by which there may be more sound than time since the device was opened: what it had in store. More comes from
-one that waits for no clock, such as a file, and would make every rep too fast."""
+"""Seconds by which the sound may be ahead of the clock since the device was opened, because the device had some stored.
+A device without a clock, such as a file, exceeds it and would make every rep too fast."""
 
 DRIFT = 0.02
-"""Seconds in each second by which the device's clock may run slower or faster than this one, and is as it should be."""
+"""Allowed difference between the rates of the device's clock and this one, in seconds per second."""
 
 TOLD_EVERY = RATE // 2
-"""Frames between two words of it."""
+"""Frames between two reports of late sound."""
 
 
 def sleepless_clock() -> float:
-    """Return seconds that go on while the computer sleeps, and that no change of the time of day moves."""
+    """Return seconds of a clock that goes on while the computer sleeps and ignores changes of the time of day."""
     for name in ("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"):  # Linux; macOS, whose time.monotonic stands still asleep
         if hasattr(time, name):
             return time.clock_gettime(getattr(time, name))
@@ -30,18 +30,18 @@ def sleepless_clock() -> float:
 
 
 class Pace:
-    """How far the sound is behind the clock or ahead of it, from the moments at which stretches are taken."""
+    """Measures how far the sound is behind or ahead of the clock, from the times at which stretches are read."""
 
     def __init__(self, opened: float) -> None:
-        """`opened`: when frame 0 could come at the earliest, by the same clock as every `now`."""
+        """`opened`: the earliest time of frame 0, by the same clock as every `now`."""
         self._opened = opened
         self._least: float | None = None
         self._told = -TOLD_EVERY
 
     def behind(self, at: int, now: float, *, caught_up: bool) -> float:
-        """Return the seconds by which the stretch that begins at frame `at` is late, told once each TOLD_EVERY; or 0.
+        """Return the seconds by which the stretch from frame `at` on is late, at most once per TOLD_EVERY; otherwise 0.
 
-        `caught_up`: none waits behind it. Then the time is lost, and what comes later is measured from there.
+        `caught_up`: no stretch waits after it. Then the time is lost, and later stretches are measured from there.
         """
         offset = now - at / RATE
         least = offset if self._least is None else min(self._least, offset)
@@ -55,5 +55,5 @@ class Pace:
         return late
 
     def too_fast(self, at: int, now: float) -> bool:
-        """Tell whether frame `at` comes before its time: no device that is played or heard does that."""
+        """Tell whether frame `at` comes before its time, which no real microphone or loudspeaker does."""
         return at / RATE > (now - self._opened) * (1.0 + DRIFT) + AHEAD

@@ -14,55 +14,53 @@ from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE, to_samples
 
 FRAME = BLOCK
-"""Frames that are taken at a time."""
+"""Frames processed at a time."""
 
 STEP = to_samples(0.010)
-"""Frames that pywebrtc-audio takes at a time."""
+"""Frames that pywebrtc-audio processes at a time."""
 
 OWN_DELAY = 128
-"""Samples by which the canceller's output lags its input; measured by correlation with pywebrtc-audio 0.2."""
+"""Samples by which the library's output lags its input; measured by correlation with pywebrtc-audio 0.2."""
 
 IDLE = to_samples(1.0)
-"""Silence played after which the room has no echo left and the microphone is passed on as it is."""
+"""Samples of played silence after which no echo is left and the microphone is passed on unchanged."""
 
 LEARNT = -18.0
-"""Decibels of what the echo path leaves against the echo it takes out, below which it is trusted: clear of the 15 dB
-from which `ears/activity.py` takes what is left for echo. A loudspeaker that distorts (3 dB into the bend: -13), or
-devices whose clocks run apart by 50 in a million (-12), are left to the library."""
+"""Decibels of the residue relative to the removed echo, below which the path is trusted; clear of the 15 dB at which
+`ears/activity.py` takes a residue for echo (tests/bench/RESULTS.md, "The echo of the coach")."""
 JUDGED = 150
-"""Blocks with an echo, 3 s, whose median tells how well the path is known: a word over the coach is shorter."""
+"""Blocks with an echo, 3 s, whose median shows how well the path is known; a word over the coach is shorter."""
 SURE = 50
-"""Blocks with an echo, 1 s, before it can be told."""
+"""Blocks with an echo, 1 s, before that median is used."""
 DOUBT = 6.0
-"""Decibels by which an echo may leave more than the median for what is left to be taken for echo."""
+"""Decibels above the median up to which the residue still counts as echo."""
 DECAY = 0.8
-"""Share of an echo's power that may still be left of it a block later: 1 dB each 20 ms, as the answer of a room."""
+"""Share of an echo's power that may be left one block later: 1 dB per 20 ms, as in a room."""
 ROOM_RISE = 1.01
-"""How much louder the room's own noise is taken to be from block to block: 2 dB a second; it falls at once. What is
-taken for echo is softened down to it and not below: out of a deader silence the voice detector knows no voice."""
+"""Factor by which the estimate of the room's noise may rise per block: 2 dB a second; it falls at once. Echo is
+softened down to this noise and not further, because the voice detector misses voices that follow digital silence."""
 CLIPPED = 0.98
-"""Level from which a microphone may be clipped: then what is left of the echo is not what the path foretells."""
+"""Level from which the microphone may clip, so that the path no longer predicts the residue of the echo."""
 CLEAR = to_samples(1.0)
-"""Samples without clipping after which it may be foretold again."""
+"""Samples without clipping after which the prediction is used again."""
 HEARD = 1e-7
-"""Power of an echo, -70 dBFS, from which it can be told how much of it is left."""
+"""Lowest power of an echo, -70 dBFS, at which its residue can be measured."""
 
 
 class Canceller:
-    """Fills `clean` of what a device captured. Ask with each stretch once, in order.
+    """Fills `clean` of captured sound. Pass each stretch once, in order.
 
-    Two cancellers work side by side. The learnt echo path leaves a person's voice over the coach as it is, where
-    loudspeaker and room are what it can learn; the library copes with any, but takes most of the voice out as well
-    (of words 6 dB under the echo, it leaves a correlation of 0.7 with what was said, the path 0.99). `clean` is the
-    first while it does well, else the second.
+    Two cancellers work side by side. The learnt echo path keeps a person's voice over the coach, but only for a
+    loudspeaker and a room that it can learn. The library copes with any, but removes most of the voice as well.
+    `clean` is the first while its residue is small, else the second (tests/bench/RESULTS.md, "The echo of the coach").
 
-    `clean` is as long as `mic` and lags it by `delay` samples: OWN_DELAY, and up to FRAME - 1 more where blocks are no
-    multiple of FRAME. While nothing was played for longer than IDLE the microphone passes with the same lag, which
-    saves nearly all of the work (about 15 ms for each second of sound).
+    `clean` is as long as `mic` and lags it by `delay` samples: OWN_DELAY, and up to FRAME - 1 more if blocks are no
+    multiple of FRAME. After IDLE samples of silence the microphone passes with the same lag, which saves nearly all of
+    the work.
     """
 
     def __init__(self) -> None:
-        """Begin with a room not yet known; it takes about a second of the coach's speech to learn its echo.
+        """Begin with an unknown room; learning its echo takes about a second of the coach's speech.
 
         Raises DeviceError if the library is missing.
         """
@@ -89,11 +87,11 @@ class Canceller:
 
     @property
     def delay(self) -> int:
-        """By how many samples `clean` lags `mic`."""
+        """Samples by which `clean` lags `mic`."""
         return OWN_DELAY + self._padding
 
     def process(self, captured: Captured) -> Captured:
-        """Return `captured` with `clean` filled; `mic` and `played` must be of one length."""
+        """Return `captured` with `clean` filled; `mic` and `played` must have the same length."""
         wanted = len(captured.mic)
         self._mic = np.concatenate([self._mic, captured.mic])
         self._played = np.concatenate([self._played, captured.played])
@@ -103,7 +101,7 @@ class Canceller:
         self._done = np.concatenate([self._done, *made])
         missing = wanted - len(self._done)
         if missing > 0:
-            # Happens only while odd block lengths are new: the lag grows once and then stays.
+            # Happens only at the first odd block lengths: the lag grows once and then stays.
             self._padding += missing
             self._done = np.concatenate([np.zeros(missing, dtype=np.float32), self._done])
         clean, self._done = self._done[:wanted], self._done[wanted:]
@@ -132,16 +130,16 @@ class Canceller:
         before, self._source = self._source, 1 if self.path_known else 2
         if before == self._source:
             return np.asarray(sources[before], dtype=np.float32)
-        share = np.linspace(0.0, 1.0, FRAME, dtype=np.float32)  # glide over: a step would be a click
+        share = np.linspace(0.0, 1.0, FRAME, dtype=np.float32)  # crossfade: a step would click
         return np.asarray(sources[before] * (1 - share) + sources[self._source] * share, dtype=np.float32)
 
     @property
     def path_known(self) -> bool:
-        """Whether the echo path is known so well that what it leaves is taken."""
+        """Whether the echo path is known well enough for its output to be used."""
         return len(self._left) >= SURE and self._leaves < LEARNT
 
     def _by_path(self, mic: Block, played: Block) -> Block:
-        """Return what the echo path leaves of `mic`, softened where it is no more than what an echo leaves."""
+        """Return the echo path's output for `mic`, softened where it is no more than the residue of an echo."""
         rest, echo = self._path.process(mic, played)
         power, left = float(np.mean(echo**2)), float(np.mean(rest**2))
         self._loud = max(power, DECAY * self._loud)

@@ -10,31 +10,31 @@ from coach.ports import Captured
 from coach.tempo.units import to_samples
 
 LATE_ECHO = to_samples(0.3)
-"""Samples after something was said in which its echo may still come; a wireless loudspeaker is late."""
+"""Samples after speech within which its echo may still arrive; a wireless loudspeaker is late."""
 LINGERS = to_samples(0.5)
-"""Samples after the coach's last sound from which what is heard is the room alone."""
+"""Samples after the coach's last sound from which only the room is heard."""
 SHORTEST_SAID = to_samples(0.15)
-"""Samples of speech from which it can be told."""
+"""Fewest samples of speech whose echo can be judged."""
 LOUD = -45.0
-"""Level in dBFS that what was said must have reached: a hush may have taken it away."""
+"""Level in dBFS that played speech must reach to be judged; a hush may have lowered it."""
 MISSING = 12.0
-"""Decibels by which an echo must stay under what it usually is. Noise and voices only add to it."""
+"""Decibels below its usual level at which an echo counts as missing. Noise and voices only add to it."""
 ABOVE = 15.0
-"""Decibels by which an echo must usually stand out of the room's noise, to be missed."""
+"""Decibels above the room's noise that an echo must usually reach; a weaker one cannot be missed."""
 KNOWN = 4
-"""Echoes after which it is known how loud they are: as the quietest of LAST, since what else is heard adds to it."""
+"""Echoes after which their usual level is known: the quietest of LAST, since other sounds add to an echo."""
 LAST = 12
 MISSED_ECHOES = 2
-"""Echoes in a row that must be missing."""
+"""Missing echoes in a row that count as a silent loudspeaker."""
 QUIET_KEPT = 250
-"""Blocks of the room without the coach whose 20th percentile is its noise: 5 s."""
+"""Blocks without the coach whose 20th percentile is the room's noise: 5 s."""
 
 
 class EchoWatch:
-    """Told what is said, and given each stretch in order; tells once when the coach is not heard any more.
+    """Takes the times of speech and each stretch in order; reports once when the coach is no longer heard.
 
-    A microphone that never heard it (headphones) and one that filters echoes out give no echo to be missed. After it
-    was told, echoes must have been heard again before it is told anew.
+    With headphones, or a microphone that filters echoes out, there is no echo to miss. After a report, echoes must have
+    been heard again before the next one.
     """
 
     def __init__(self) -> None:
@@ -53,16 +53,16 @@ class EchoWatch:
         self._said.append((begin, end))
 
     def cut(self, at: int) -> None:
-        """What was to begin at or after `at` is not said."""
+        """Forget speech that was to begin at or after `at`: it is not said."""
         self._said = deque(one for one in self._said if one[0] < at)
 
     @property
     def heard(self) -> bool:
-        """Whether the coach was heard last, as far as can be told; one echo that is missing tells nothing yet."""
+        """Whether the coach was heard last, as far as is known; a single missing echo proves nothing."""
         return self._missed < MISSED_ECHOES
 
     def feed(self, captured: Captured) -> bool:
-        """Take the next stretch; tell whether the coach has just fallen silent for the microphone."""
+        """Take the next stretch; return whether the microphone has just stopped hearing the coach."""
         played, mic = (float(np.dot(each, each)) / len(each) for each in (captured.played, captured.mic))
         end = captured.at + len(captured.mic)
         if played > 0.0:
@@ -79,7 +79,7 @@ class EchoWatch:
         return end >= self._said[0][1] + LATE_ECHO and self._judge()
 
     def _judge(self) -> bool:
-        """Judge what was said first, and go on to the next."""
+        """Judge the oldest speech, and go on to the next."""
         self._said.popleft()
         self._learn()
         sounded, said, echo = self._sounded, _decibels(self._played), _decibels(self._mic)
@@ -100,7 +100,7 @@ class EchoWatch:
         return False
 
     def _learn(self) -> None:
-        """Keep how loud the last echo was, unless the room was about as loud after it: that may have been heard."""
+        """Keep the level of the last echo, unless the room was about as loud after it and may have hidden it."""
         since = list(self._quiet)[-self._since :] if self._since else [0.0]
         if self._last is not None and self._last[0] >= _decibels(float(np.median(since))) + ABOVE:
             self._gains.append(self._last[0] - self._last[1])

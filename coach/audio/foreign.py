@@ -7,18 +7,18 @@ import sys
 
 
 def keep_off_the_screen() -> None:
-    """From now on what C code writes to the error output of a terminal goes nowhere; `sys.stderr` still shows.
+    """From now on, discard what C code writes to standard error on a terminal; `sys.stderr` still shows.
 
-    ALSA, JACK and PortAudio write to file descriptor 2 from threads of their own: into a screen that is being drawn,
-    and after the last stream was closed. A descriptor that is turned aside for a while and back would let some of it
-    through, and would lose what is ours meanwhile; the sound library itself does that while it begins. So Python's own
-    output gets another descriptor for good, and that of a terminal is left to them, turned aside. Error output that is
-    no terminal stays as it is: with `2> FILE` all of it can be read. Harmless when done again.
+    ALSA, JACK and PortAudio write to file descriptor 2 from threads of their own, while a screen is drawn and even
+    after the last stream was closed. To redirect the descriptor for a while, as the sound library does at its start,
+    would let some of that through and lose our own output meanwhile. So Python's output gets another descriptor for
+    good, and descriptor 2 is redirected to nothing. Standard error that is no terminal is left alone: `2> FILE` holds
+    all of it. Repeated calls are harmless.
     """
     if os.name != "posix":
         return
     try:
-        shown = sys.stderr.fileno() == 2  # otherwise somebody has given it another place already
+        shown = sys.stderr.fileno() == 2  # otherwise it was moved already
     except (AttributeError, OSError):
         shown = False
     if shown:

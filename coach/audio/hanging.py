@@ -9,22 +9,23 @@ from collections.abc import Callable
 from coach.errors import DeviceError
 
 ANSWERS = 10.0
-"""Seconds that the sound system may take to list its devices, or to open one; a wireless one takes two or three."""
+"""Seconds allowed to list the devices, or to open one; a wireless one takes two or three."""
 
 Within = Callable[[float, Callable[[], None]], Callable[[], bool]]
-"""Does something for at most so many seconds; see `engine.within`."""
+"""Runs work with a time limit; see `engine.within`."""
 
 
 def at_once(_seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
-    """Do `work` here and now, however long it takes. See `engine.within` for what does not wait for ever."""
+    """Do `work` at once, however long it takes. `engine.within` has a time limit."""
     work()
     return lambda: False
 
 
 def answered(within: Within, work: Callable[[], None]) -> None:
-    """Do `work`; raise what it raises, and DeviceError if it does not come back.
+    """Do `work`; raise what it raises, and DeviceError if it does not return in time.
 
-    Sound servers that stand still were met on Linux alone, and elsewhere a sound library may want one thread for all.
+    There is a limit on Linux only: hanging sound servers were met there alone, and elsewhere a sound library may need
+    all calls in one thread.
     """
     problems: list[Exception] = []
 
@@ -42,5 +43,5 @@ def answered(within: Within, work: Callable[[], None]) -> None:
 
 
 def leave_behind() -> None:
-    """See to it that the end of this process does not wait for a library that hangs."""
+    """Keep the end of this process from waiting for a library that hangs."""
     atexit.unregister(getattr(sys.modules.get("sounddevice"), "_exit_handler", leave_behind))

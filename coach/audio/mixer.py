@@ -1,11 +1,11 @@
-"""Put sounds at exact samples and give what the loudspeaker plays.
+"""Place sounds at exact samples and render what the loudspeaker plays.
 
-Rules that make it true:
+Its rules:
 
-- A sound is placed by its sample; what is rendered does not depend on how the time is cut into blocks.
-- Nothing is changed in time that was already rendered: whatever comes too late for its sample begins at the first
-  sample that is still to come (speech; tones from their middle) or is dropped (ticks and counts off the beat).
-- `silence` is obeyed from the first sample still to come, and nothing of before comes back.
+- A sound is placed by its sample; the output does not depend on how the time is divided into blocks.
+- Rendered samples never change. A sound that comes too late begins at the next sample (speech; a tone from its middle)
+  or is dropped (ticks and counts off the beat).
+- `silence` takes effect at the next sample, and nothing from before it comes back.
 """
 
 from __future__ import annotations
@@ -23,26 +23,26 @@ from coach.tempo.timeline import Sound
 from coach.tempo.units import to_samples
 
 FADE = to_samples(0.005)
-"""Samples in which `silence` brings everything that sounds to zero: 5 ms, short for an ear yet without a click."""
+"""Samples in which `silence` fades all sound to zero: 5 ms, instant to the ear and without a click."""
 
 RAMP = to_samples(0.010)
-"""Samples in which `hush` and ducking move: 10 ms."""
+"""Samples of a change by `hush` or ducking: 10 ms."""
 
 LATE_COUNT = to_samples(0.060)
-"""A count later than this is dropped: it would be heard as off the beat (25 ms on a beat of 1 s is noticed already)."""
+"""Samples after which a late count is dropped, as it would sound off the beat (25 ms are noticed on a 1 s beat)."""
 
 LATE_TICK = to_samples(0.005)
-"""A tick later than this is dropped: a tick beside the beat is worse than none."""
+"""Samples after which a late tick is dropped: a tick off the beat is worse than none."""
 
 UNDER_SPEECH_DB = 22.0
-"""How far ticks and tones stay under speech that sounds with them; WCAG 1.4.7 asks for 20 dB."""
+"""Decibels by which ticks and tones are kept below simultaneous speech; WCAG 1.4.7 asks for 20 dB."""
 
 KNEE = 0.8
-"""Level up to which the limiter changes nothing."""
+"""Level below which the limiter changes nothing."""
 
 
 class Layer(StrEnum):
-    """What kind of sound it is: decides gain, ducking and what happens when it comes late."""
+    """Kind of a sound: decides its gain, its ducking and what happens if it is late."""
 
     SPEECH = "speech"
     TICK = "tick"
@@ -76,10 +76,10 @@ class _Sound:
 
 
 class Mixer:
-    """All that the coach plays, in one frame count. Every method may be called from any thread."""
+    """Everything that the coach plays, on one frame count. All methods are safe to call from any thread."""
 
     def __init__(self, *, speech_gain: float = 1.0, tick_gain: float = 1.0, tone_gain: float = 1.0) -> None:
-        """Gains multiply the clips as they are: 1 plays them as made, 0 turns that kind of sound off."""
+        """Gains multiply the clips: 1 plays a kind of sound as made, 0 turns it off."""
         self._gain = {Layer.SPEECH: speech_gain, Layer.TICK: tick_gain, Layer.TONE: tone_gain}
         self._lock = Lock()
         self._sounds: list[_Sound] = []
@@ -89,9 +89,9 @@ class Mixer:
     def place(self, clip: Block, at: int, *, layer: Layer, on_beat: bool = False) -> int | None:
         """Play `clip` with its first sample at `at`; return where it begins, or None if it came too late.
 
-        When sample `at` was already rendered: speech begins at once, for what it tells must not be lost, except a
-        count (`on_beat`) that is more than LATE_COUNT late; a tick is dropped when more than LATE_TICK late; a tone
-        joins in at the place where it should be by now.
+        If sample `at` was already rendered, speech begins at once, since its message must not be lost; but a count
+        (`on_beat`) is dropped if it is more than LATE_COUNT late, and a tick if it is more than LATE_TICK late. A late
+        tone starts at the position that it should have reached.
         """
         with self._lock:
             late = max(0, self._rendered - at)
@@ -106,7 +106,7 @@ class Mixer:
             return begins
 
     def silence(self, now: int) -> None:
-        """Fade out all that sounds within FADE of `now` and forget everything else."""
+        """Fade out all current sound within FADE of `now` and forget everything else."""
         with self._lock:
             now = max(now, self._rendered)
             self._sounds = [sound for sound in self._sounds if sound.at < now]
@@ -120,7 +120,7 @@ class Mixer:
             self._sounds = [sound for sound in self._sounds if sound.at < at]
 
     def hush(self, on: bool, now: int) -> None:
-        """Let the coach's output fade to nothing while `on`, without moving anything in time."""
+        """Mute the coach's output while `on`, with a fade, without moving anything in time."""
         with self._lock:
             now = max(now, self._rendered)
             points = [point for point in self._hush if point[0] < now]
@@ -130,7 +130,7 @@ class Mixer:
             self._hush = points
 
     def render(self, at: int, frames: int) -> Block:
-        """Return the `frames` samples from `at` on, within -1 to 1. Ask in order: what was rendered is forgotten."""
+        """Return the `frames` samples from `at`, within -1 to 1. Call in order: rendered sounds are forgotten."""
         with self._lock:
             end = at + max(0, frames)
             out = np.zeros(end - at, dtype=np.float32)
@@ -142,7 +142,7 @@ class Mixer:
                     break
                 if sound.end > at:
                     self._mix(sound, out, at)
-            # Speech is kept a little longer: ticks right after it are still coming up from under it.
+            # Speech is kept a little longer: ticks right after it are still ducked.
             self._sounds = [sound for sound in self._sounds if sound.end + RAMP > end]
             self._apply_hush(out, at)
         _limit(out)
@@ -150,7 +150,7 @@ class Mixer:
 
     @property
     def sounding_until(self) -> int:
-        """Sample after the last of everything queued or placed that is still to be played."""
+        """Sample after the end of everything queued or placed that is still to be played."""
         with self._lock:
             return max((sound.end for sound in self._sounds), default=0)
 
@@ -172,7 +172,7 @@ class Mixer:
         out[first - at : last - at] += part
 
     def _duck(self, sound: _Sound, part: Block, first: int, last: int) -> Block:
-        """Keep `part` UNDER_SPEECH_DB under each speech that sounds with it, gliding in RAMP before and after."""
+        """Keep `part` UNDER_SPEECH_DB below simultaneous speech, with a ramp of RAMP before and after."""
         lowest: Block | None = None
         own = sound.level * self._gain[sound.layer]
         for speech in self._sounds:
@@ -197,7 +197,7 @@ class Mixer:
 
 
 def _line(first: int, last: int, *points: tuple[int, float]) -> Block:
-    """Return the values from sample `first` up to `last` of the line through `points` (sample, value)."""
+    """Interpolate between `points` (sample, value); return the values from sample `first` up to `last`."""
     line: Block = np.interp(
         np.arange(first, last), [float(where) for where, _ in points], [value for _, value in points]
     ).astype(np.float32)
@@ -205,7 +205,7 @@ def _line(first: int, last: int, *points: tuple[int, float]) -> Block:
 
 
 def _limit(out: Block) -> None:
-    """Bend what is above KNEE smoothly towards 1, in place; sample by sample, so that block borders do not matter."""
+    """Bend levels above KNEE smoothly towards 1, in place and per sample, so that block borders do not matter."""
     loud = np.abs(out) > KNEE
     if loud.any():
         over = (np.abs(out[loud]) - KNEE) / (1 - KNEE)

@@ -9,16 +9,16 @@ from coach.ports import Block, Captured, Device
 from coach.tempo.units import to_seconds
 
 STOPPED = 5.0
-"""Seconds without a read after which the process was stopped, and is not just slow: a stretch takes milliseconds."""
+"""Seconds without a read that mean that the process was stopped, not slow: a stretch takes milliseconds."""
 
 
 class Paced:
-    """Holds back each stretch until it would have been heard in a real room."""
+    """Holds each stretch back until a real room would have delivered it."""
 
     def __init__(
         self, device: Device, pace: float, wait: Callable[[float], None], now: Callable[[], float] = monotonic
     ) -> None:
-        """`pace`: seconds of the room in one of the wall. `wait(seconds)` may come back early, and is called again."""
+        """`pace`: seconds of the room per real second. `wait(seconds)` may return early; it is then called again."""
         self.rate = device.rate
         self._device = device
         self._pace = pace
@@ -34,7 +34,7 @@ class Paced:
     def read(self, timeout: float = 1.0) -> Captured | None:
         """Return the next stretch once its time has come."""
         stood_still = self._now() - self._given
-        if stood_still > STOPPED:  # nothing of it is caught up with
+        if stood_still > STOPPED:  # the lost time is not made up
             self._began += stood_still
         captured = self._device.read(timeout)
         if captured is not None:

@@ -1,4 +1,4 @@
-"""A scripted patient: what they say at which moment of a session.
+"""A scripted patient: what they say at each moment of a session.
 
 A script is a YAML file:
 
@@ -8,8 +8,8 @@ A script is a YAML file:
       ready: ready
       pain: n2
       screen: "no"              # to every screen question; screen.new_injury names one
-      confirm: {clip: yes.wav}  # a recording, its path seen from the script
-    delay: 0.6 s                # from a moment to the first sound, where a rule does not say
+      confirm: {clip: yes.wav}  # a recording, its path relative to the script
+    delay: 0.6 s                # from a moment to the first sound, unless a rule says otherwise
     rules:                      # the first that fits speaks, once
       - {after: question.ready, where: {set: 2}, silent: true}
       - {during: {set: 2, rep: 6, phase: lower}, say: stop, delay: 0.3 s}
@@ -33,26 +33,26 @@ from coach.program.nodes import Bounded, plain_words
 from coach.tempo.units import to_samples
 
 DELAY = 0.6
-"""Seconds to an answer by default; people answer each other in about 0.2 s, a machine a little later."""
+"""Default seconds to an answer; people answer each other in about 0.2 s, a machine a little later."""
 
 QUESTIONS = (
     "check", "screen", "next_day", "ready", "reps_all", "reps_how_many", "pain", "pain_above", "effort", "confirm",
     "why_halt", "halt_pain",
 )  # fmt: skip
-"""Questions that a session puts; "check" asks for the first "ready", to find out whether each hears the other: where
-`answers` does not name it, the answer to "ready" is given; "screen" also as "screen." and the id in the program.
-pain_above: is it more than so much? Also as "pain_above." and the number; 0 asks for any pain. reps_all: were all done?
-reps_how_many: how many were not? confirm: is the number, or what was answered before the session, read back right?"""
+"""Questions of a session. "check" asks for the first "ready", to test that coach and patient hear each other; without
+an answer of its own it takes the one to "ready". "screen" is also "screen." and the id in the program. "pain_above"
+asks whether pain is above a number, also as "pain_above." and the number; 0 asks for any pain. "reps_all": were all
+done? "reps_how_many": how many were not? "confirm": is the number, or an answer before the session, read back right?"""
 
 LARGEST = 64 * 1024
-"""Bytes of a script at most: thousands of rules."""
+"""Largest script in bytes: thousands of rules."""
 
 
 class Kind(StrEnum):
     """The kinds of moment; after `after:` in a script."""
 
     QUESTION = "question"
-    """A question has been put and an answer is awaited."""
+    """A question was asked and awaits its answer."""
     WORK = "work"
     """A set begins, after its lead-in."""
     REP = "rep"
@@ -71,7 +71,7 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """What is going on in the session right now, as a person in the room would notice it."""
+    """What happens in the session now, as a person in the room would notice it."""
 
     kind: Kind
     at: int
@@ -79,7 +79,7 @@ class Moment:
     question: str = ""
     """QUESTION: its id, such as "pain" or "screen.new_injury"."""
     attempt: int = 1
-    """QUESTION: 1 when it is put, 2 when it is put again because no answer came, and so on."""
+    """QUESTION: 1 when it is first asked, 2 when it is repeated because no answer came, and so on."""
     exercise: str = ""
     set: int = 0
     """Set of the exercise, from 1; 0 outside a set."""
@@ -99,7 +99,7 @@ NUMBERED = frozenset({"set", "rep", "attempt"})
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """What is spoken: words for the synthesis, or a recording; neither: nothing at all."""
+    """What is spoken: words for the synthesis, or a recording; neither: silence."""
 
     text: str = ""
     clip: Path | None = None
@@ -118,12 +118,12 @@ class Rule:
     delay: int
     """Samples from the moment to the first sound."""
     times: int | None
-    """How often it speaks; None: always."""
+    """Number of matching moments at which it speaks; None: all."""
     skip: int
-    """How often it lets pass first what it fits."""
+    """Number of matching moments that it skips first."""
 
     def fits(self, moment: Moment) -> bool:
-        """Return whether `moment` is the one meant."""
+        """Return whether `moment` matches."""
         if self.kind is not moment.kind:
             return False
         if self.question and moment.question != self.question and not moment.question.startswith(f"{self.question}."):
@@ -165,7 +165,7 @@ class Patient:
         self._fitted = [0] * len(script.rules)
 
     def moment(self, moment: Moment) -> list[Utterance]:
-        """Return what the patient says to `moment`: one utterance or none."""
+        """Return the patient's reply to `moment`: one utterance or none."""
         for index, rule in enumerate(self.script.rules):
             if not rule.fits(moment):
                 continue
@@ -186,7 +186,7 @@ class Patient:
 
 
 def shipped_scripts() -> dict[str, Path]:
-    """Return the scripts that travel with the package, by name."""
+    """Return the scripts shipped with the package, by name."""
     return {path.stem: path for path in sorted((Path(__file__).parent / "patients").glob("*.yaml"))}
 
 
@@ -208,12 +208,12 @@ def read_script(name: str | Path) -> Script:
 
 
 def parse_script(text: str, name: str, folder: Path) -> Script:
-    """Return the script in `text`; `name` stands in errors, recordings are looked for from `folder`."""
+    """Return the script in `text`; errors use `name`, paths of recordings are relative to `folder`."""
     return _Reader(name, folder).script(text)
 
 
 class _Reader:
-    """Walks the YAML nodes, so that every complaint has its line and no "no" turns into a boolean."""
+    """Walks the YAML nodes, so that every error has its line and "no" is not read as a boolean."""
 
     def __init__(self, name: str, folder: Path) -> None:
         self.name = name
@@ -222,7 +222,7 @@ class _Reader:
     def script(self, text: str) -> Script:
         try:
             root = Bounded(text).get_single_node()
-        except (yaml.YAMLError, ValueError, OverflowError) as error:  # the last two: an impossible escape
+        except (yaml.YAMLError, ValueError, OverflowError) as error:  # the last two: an invalid escape
             mark = getattr(error, "problem_mark", None)
             line = mark.line + 1 if mark else 1
             raise RoomError(f"{self.name}:{line}: {plain_words(getattr(error, 'problem', None) or '')}") from error
@@ -307,47 +307,47 @@ class _Reader:
     def clip(self, node: yaml.Node) -> Path:
         path = self.folder / self.text(node)
         if not path.is_file():
-            raise self.wrong(node, f"there is no recording {path}; its path is seen from the script's folder")
+            raise self.wrong(node, f"there is no recording {path}; its path is relative to the script's folder")
         return path
 
     def mapping(self, node: yaml.Node, known: tuple[str, ...] | None) -> dict[str, yaml.Node]:
         if not isinstance(node, yaml.MappingNode):
-            raise self.wrong(node, "names with values are needed here, such as: say: stop")
+            raise self.wrong(node, "write names with values here, such as: say: stop")
         fields: dict[str, yaml.Node] = {}
         for key, value in node.value:
             name = self.text(key)
             if known is not None and name not in known:
                 raise self.wrong(key, f'"{name}" is not known here; {did_you_mean(name, list(known))}')
             if name in fields:
-                raise self.wrong(key, f'"{name}" stands here twice; keep one')
+                raise self.wrong(key, f'"{name}" occurs twice here; keep one')
             fields[name] = value
         return fields
 
     def items(self, node: yaml.Node) -> list[yaml.Node]:
         if not isinstance(node, yaml.SequenceNode):
-            raise self.wrong(node, 'a list is needed here, each line beginning with "- "')
+            raise self.wrong(node, 'write a list here, each line beginning with "- "')
         return list(node.value)
 
     def text(self, node: yaml.Node) -> str:
         if not isinstance(node, yaml.ScalarNode) or not node.value.strip():
-            raise self.wrong(node, "a word or a number is needed here")
+            raise self.wrong(node, "write a word or a number here")
         return str(node.value).strip()
 
     def true(self, node: yaml.Node) -> None:
         if self.text(node) != "true":
-            raise self.wrong(node, "only true can stand here; leave the field out otherwise")
+            raise self.wrong(node, "write true here, or leave the field out")
 
     def number(self, node: yaml.Node, least: int) -> int:
         text = self.text(node)
         if not re.fullmatch(r"[0-9]{1,6}", text) or int(text) < least:
-            raise self.wrong(node, f'a whole number from {least} is needed here, found "{text}"')
+            raise self.wrong(node, f'write a whole number from {least} here, found "{text}"')
         return int(text)
 
     def duration(self, node: yaml.Node) -> int:
         text = self.text(node)
         found = re.fullmatch(r"([0-9]{1,4}(?:\.[0-9]{1,4})?) ?(s|ms)", text)
         if not found:
-            raise self.wrong(node, f'a time with its unit is needed here, such as 0.6 s, found "{text}"')
+            raise self.wrong(node, f'write a time with its unit here, such as 0.6 s, found "{text}"')
         return to_samples(float(found[1]) / (1000 if found[2] == "ms" else 1))
 
     def wrong(self, node: yaml.Node, what: str) -> RoomError:

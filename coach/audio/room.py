@@ -20,15 +20,15 @@ from coach.ports import Block, Captured
 from coach.tempo.units import BLOCK, RATE, to_samples
 
 TURN = to_samples(0.2)
-"""Silence between two utterances of the patient; nobody says two things at once."""
+"""Samples of silence between two utterances of the patient; nobody says two things at once."""
 
 
 @dataclass(frozen=True, slots=True)
 class Acoustics:
-    """What the loudspeaker and the room do to sound. The values are plausible, not measured in any one room."""
+    """How loudspeaker and room change sound. The values are plausible, not measured in a certain room."""
 
     echo_db: float = -16.0
-    """Level of the coach's echo at the microphone against what is played (white noise); -inf: no echo."""
+    """Level of the coach's echo at the microphone relative to the played sound (white noise), dB; -inf: no echo."""
     delay: float = 0.036
     """Seconds from playing to the first echo: about 30 ms of electronics and 2 m of air."""
     decay: float = 0.25
@@ -67,9 +67,9 @@ class VirtualRoom:
     ) -> None:
         """Furnish the room.
 
-        `patient` says what `moment` calls for, `speaker` gives the sound of their words (mono at RATE). `noise` is a
-        sound file to be heard in a loop at the level of `acoustics`, instead of pink noise. `wav` is a file to write:
-        left what the coach plays, right everything else in the room. `seed` decides echo and noise.
+        `patient` answers each `moment`, `speaker` gives the sound of their words (mono at RATE). `noise` is a sound
+        file that loops at the level of `acoustics` instead of pink noise. `wav` is a file to write: the coach on the
+        left, everything else in the room on the right. `seed` determines echo and noise.
 
         Raises DeviceError for a sound file that cannot be used.
         """
@@ -87,10 +87,10 @@ class VirtualRoom:
         self._wav = WavWriter(wav, channels=2) if wav else None
 
     def open(self, render: Callable[[int, int], Block]) -> None:
-        """Begin; `render` is called from `read`, by whoever reads."""
+        """Begin; `render` is called from `read`, in the reader's thread."""
         self._render = render
 
-    def read(self, timeout: float = 1.0) -> Captured | None:  # noqa: ARG002  the room never lets anybody wait
+    def read(self, timeout: float = 1.0) -> Captured | None:  # noqa: ARG002  the room never waits
         """Return the next BLOCK frames, or None once the room is closed."""
         if self._render is None:
             return None
@@ -114,9 +114,9 @@ class VirtualRoom:
             self._wav.close()
 
     def moment(self, moment: Moment) -> None:
-        """Tell the patient what is going on; their answer will be heard in the room.
+        """Give the patient a moment; their answer is heard in the room.
 
-        Raises DeviceError for a recording that cannot be used, and what the speaker raises.
+        Raises DeviceError for a recording that cannot be used, and any error of the speaker.
         """
         if self.patient is None:
             return
@@ -124,7 +124,7 @@ class VirtualRoom:
             self.speak(self._sound(utterance.words), utterance.at, words=utterance.words)
 
     def speak(self, clip: Block, at: int, *, words: Words | None = None) -> int:
-        """Let the patient say `clip` from sample `at`; return where it begins: after what they say already."""
+        """Let the patient say `clip` from sample `at`, or after what they already say; return where it begins."""
         at = max(at, self.now, self._talk_until)
         loud = level(clip)
         gain = 10 ** (self.acoustics.patient_db / 20) / loud if loud else 0.0
@@ -154,9 +154,9 @@ class WavDevice(VirtualRoom):
     """A Device that hears a recording and writes what the coach says: WAV files in and out."""
 
     def __init__(self, heard: Path, wav: Path | None = None) -> None:
-        """Take `heard` as the microphone's sound, as loud as it is, then quiet; `wav`: left coach, right mic.
+        """Use `heard` unchanged as the microphone's sound, then quiet; `wav`: left coach, right microphone.
 
-        Under it lies noise at -100 dBFS, too quiet to matter: a microphone that gives nothing at all would be lost.
+        Noise at -100 dBFS is added, too quiet to matter, because exact zeros count as a lost microphone.
         """
         quiet = Acoustics(echo_db=-np.inf, noise_db=-100.0)
         super().__init__(acoustics=quiet, wav=wav)
@@ -175,7 +175,7 @@ class _Echo:
         self._spectrum = np.fft.rfft(self._response, self._size)
         self._tail = np.zeros(self._late + self._size)
         self._quiet = len(self._tail)
-        """Frames of silence played so far; when it covers the tail there is nothing to calculate."""
+        """Frames of silence played so far; once they cover the tail, the echo is zero."""
 
     def step(self, played: Block) -> Block:
         """Return the echo heard while `played` (BLOCK frames) is played."""
@@ -214,7 +214,7 @@ def _room_response(acoustics: Acoustics, random: np.random.Generator) -> np.ndar
 
 
 def _loop(noise: Path | None, noise_db: float, random: np.random.Generator) -> Block:
-    """Return noise to be heard in a loop: a file, or 20 s of pink noise whose end meets its beginning."""
+    """Return noise for a seamless loop: a file, or 20 s of pink noise whose end meets its beginning."""
     if noise is not None:
         sound = read_sound(noise, longest=600).astype(np.float64)
     elif noise_db == -np.inf:

@@ -11,30 +11,30 @@ from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import RATE, to_samples
 
 ECHO_TAIL = to_samples(0.3)
-"""Samples after the coach's last sound in which its echo may still be heard."""
+"""Samples after the coach's last sound within which its echo may still be heard."""
 LATEST = to_samples(0.5)
-"""Samples that an echo may be late: more than a wireless loudspeaker takes."""
+"""Largest delay of an echo in samples: more than that of a wireless loudspeaker."""
 STANDS_OUT = 8.0
-"""How many times the usual deviation a lag must stand out to be an echo. Of the 8,000 lags of a second without one
-the highest comes to about 4."""
+"""Multiple of the standard deviation at which a lag counts as an echo; without an echo, the highest of a second's 8,000
+lags reaches about 4."""
 SECONDS = 2
-"""Seconds of the coach's speech in which an echo must have stood out, at the same lag."""
+"""Seconds of the coach's speech in which an echo must be found at the same lag."""
 SAME_LAG = to_samples(0.002)
-"""Samples by which the lag of an echo may wander; voices that are none stand out now and then, anywhere."""
+"""Samples by which the lag of an echo may vary; other voices cause peaks at random lags."""
 AT_LEAST = 3
-"""Seconds of the coach's speech without an echo before it is said that there is none."""
+"""Seconds of the coach's speech without an echo before the check reports that there is none."""
 QUIET_SHARE = 20
-"""Percentile of the levels between words that is the room's noise: whoever answers speaks in part of them."""
+"""Percentile of the levels between words that is the room's noise; in some of them the person answers."""
 LEVELS_KEPT = to_samples(60.0)
-"""Samples of levels that are kept."""
+"""Samples whose levels are kept."""
 SHORTEST_QUIET = to_samples(0.2)
-"""Samples without the coach that a level can be told from."""
+"""Fewest samples without the coach that give a level."""
 A_LEVEL = to_samples(0.1)
-"""Samples over which the loudest moment is measured: about a vowel."""
+"""Window of the loudest moment in samples: about a vowel."""
 
 
 class RoomCheck:
-    """Takes every stretch from the first word to the answer of the start check, and tells what it found so far."""
+    """Takes every stretch from the first word to the answer of the start check; its properties hold the findings."""
 
     def __init__(self) -> None:
         self._coach_until = -1
@@ -81,12 +81,12 @@ class RoomCheck:
 
     @property
     def floor(self) -> float | None:
-        """Noise of the room in dBFS; None: the coach was hardly ever silent."""
+        """Noise of the room in dBFS; None: the coach was not silent for long enough."""
         return _decibels(np.percentile(self._powers, QUIET_SHARE)) if self._kept >= SHORTEST_QUIET else None
 
     @property
     def level(self) -> float | None:
-        """The loudest tenth of a second while the coach was silent, in dBFS; None: it hardly ever was."""
+        """The loudest tenth of a second while the coach was silent, in dBFS; None: not silent for long enough."""
         if self._kept < SHORTEST_QUIET:
             return None
         powers = self._powers
@@ -104,7 +104,7 @@ class RoomCheck:
             self._kept -= self._levels.popleft()[0]
 
     def _look(self) -> None:
-        """Look for an echo in the second that was gathered."""
+        """Look for an echo in the collected second."""
         mic, played = np.concatenate(self._mic), np.concatenate(self._played)
         self._mic, self._played, self._gathered = [], [], 0
         if np.count_nonzero(played) < len(played) // 2:
@@ -115,7 +115,7 @@ class RoomCheck:
 
 
 def _echo(mic: Block, played: Block) -> int | None:
-    """Return the lag of `mic` behind `played` that stands out when all pitches count alike, or None."""
+    """Return the lag of `mic` behind `played` with a clear peak in their whitened correlation, or None."""
     size = 2 * len(mic)
     cross = np.fft.rfft(mic, size) * np.conj(np.fft.rfft(played, size))
     lags = np.fft.irfft(cross / np.maximum(np.abs(cross), 1e-12))[:LATEST]

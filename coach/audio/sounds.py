@@ -1,8 +1,8 @@
-"""Make the coach's own sounds by calculation: a soft tick and a falling tone.
+"""Calculate the coach's own sounds: a soft tick and a falling tone.
 
-Levels are against speech clips of about -20 dBFS RMS (coach/voice): the tick peaks at -18 dBFS, the tone runs at
--27 dBFS RMS, so both are plain to hear alone and easy to put under speech. Pitches stay between 260 and 1,050 Hz, where
-hearing that fades with age lasts longest and a small loudspeaker still sounds.
+The levels suit speech clips of about -20 dBFS RMS (coach/voice): the tick peaks at -18 dBFS and the tone has -27 dBFS
+RMS, so both are clear alone and easy to keep below speech. Pitches stay between 260 and 1,050 Hz, where hearing
+declines last with age and a small loudspeaker still sounds.
 """
 
 from __future__ import annotations
@@ -16,21 +16,21 @@ from coach.ports import Block
 from coach.tempo.units import RATE, to_samples
 
 TICK_PEAK = 10 ** (-18 / 20)
-"""Peak of a tick, of full scale."""
+"""Peak of a tick, relative to full scale."""
 
 TONE_PEAK = 10 ** (-24 / 20)
-"""Peak of a tone, of full scale."""
+"""Peak of a tone, relative to full scale."""
 
 LOUDEST = 100.0
-"""Where sound from outside is cut off: 40 dB above full scale, so that no sum overflows."""
+"""Limit for sound from outside: 40 dB above full scale, so that no sum overflows."""
 
 SOFT = to_samples(0.040)
-"""Samples in which a tone comes and goes; a sudden start would be taken for a tick."""
+"""Samples of a tone's fade in and out; a sudden start would sound like a tick."""
 
 
 @cache
 def tick() -> Block:
-    """Return a soft tick of 30 ms at 1,050 Hz, sounding from its first sample. Do not write into it."""
+    """Return a soft tick of 30 ms at 1,050 Hz that sounds from its first sample. Do not write into it."""
     frames = to_samples(0.030)
     time = np.arange(1, frames + 1) / RATE
     attack = np.minimum(1.0, np.arange(1, frames + 1) / to_samples(0.002))
@@ -54,18 +54,18 @@ def falling_tone(samples: int, *, high: float = 520.0, low: float = 260.0) -> Bl
 
 
 def finite(sound: npt.ArrayLike) -> Block:
-    """Return `sound` as float32, with silence for what is no number and cut off at LOUDEST; its shape is kept.
+    """Return `sound` as float32 of the same shape, with zeros for NaN and clipped at LOUDEST.
 
-    One sample that is no number would stay for ever in what learns from the sound, such as the echo's path.
+    A single NaN would stay for ever in whatever learns from the sound, such as the echo path.
     """
     made: Block = np.nan_to_num(np.asarray(sound, dtype=np.float32), posinf=0.0, neginf=0.0)
     return np.clip(made, -LOUDEST, LOUDEST)
 
 
 def level(clip: Block) -> float:
-    """Return how loud `clip` is where it sounds: the RMS of its 20 ms stretches within 20 dB of the loudest one.
+    """Return the level of `clip` where it sounds: the RMS of its 20 ms stretches within 20 dB of the loudest one.
 
-    A pause inside or around the words does not count, so that two clips of one voice come out alike. 0 for silence.
+    Pauses in or around the words do not count, so two clips of one voice get equal levels. 0 for silence.
     """
     sound = finite(clip).reshape(-1).astype(np.float64)
     if not len(sound):

@@ -1,8 +1,8 @@
 """The real microphone and loudspeaker as one full-duplex stream; the only module that knows sounddevice.
 
-The session's frame count is that of the stream: frame k of `played` left in the same callback in which frame k of
-`mic` came in, so an echo in `mic` is always later than its cause in `played`. Where the device refuses RATE it runs at
-a rate of its own; both directions are then converted, and the count stays in frames at RATE.
+The session's frame count is that of the stream: frame k of `played` went out in the callback in which frame k of `mic`
+came in, so an echo in `mic` always follows its cause in `played`. A device that refuses RATE runs at its own rate; both
+directions are then resampled, and the count stays in frames at RATE.
 """
 
 from __future__ import annotations
@@ -32,35 +32,35 @@ _Frames = npt.NDArray[np.float32]
 """Shape (frames, channels)."""
 
 OWN_RATES = (48_000, 44_100, 32_000)
-"""Rates to try where a device refuses RATE and its own; BLOCK is a whole number of frames at each."""
+"""Rates to try if a device refuses RATE and its own; BLOCK is a whole number of frames at each."""
 
 MOST_CHANNELS = 8
-"""Channels that a device has at most which takes nothing but all of its own, such as an array of microphones."""
+"""Most channels of a device that opens only with all of them, such as a microphone array."""
 
 GIVE_UP = 120.0
-"""Seconds without a frame after which the device counts as gone for good, in one piece (the computer slept) or not."""
+"""Seconds without a frame after which the device counts as gone for good, even if the computer only slept."""
 
 ANEW = 3.0
-"""Seconds without a frame after which the device is opened anew; a wireless one may take two to begin."""
+"""Seconds without a frame after which the device is opened again; a wireless one may take two to begin."""
 
 ELSEWHERE = 6.0
-"""Seconds without a frame after which the system's own choice is taken where the device that was named is gone."""
+"""Seconds without a frame after which the system's default replaces a named device that is gone."""
 
 LET_GO = 1.0
-"""Seconds that a device is waited for to be let go of, or opened; one whose sound server died may never return."""
+"""Seconds allowed for closing or opening a device; if its sound server died, the call may never return."""
 
 FAILED_BLOCKS = 50
-"""So many blocks in a row that could not be rendered (a second of them) are the end: the coach would be mute."""
+"""Blocks in a row without a rendering (1 s) after which the session ends, since the coach is mute."""
 
 
 _in_use: set[Any] = set()
-"""Streams of the library that run, and such as could not be let go of."""
+"""Streams of the library that run or could not be closed."""
 
 
 def devices(within: Within = at_once) -> list[DeviceInfo]:
-    """Return every sound device of this machine as of now. Raises DeviceError where PortAudio is missing or fails.
+    """Return the current sound devices of this machine. Raises DeviceError if PortAudio is missing or fails.
 
-    While a stream is in use it is as of when the library was begun, which cannot be done anew then. `within`: see
+    While a stream is in use, the library cannot be restarted, and the list is the one from its start. `within`: see
     `Stream`.
     """
     found: list[DeviceInfo] = []
@@ -74,7 +74,7 @@ def _listed() -> list[DeviceInfo]:
     try:
         if begun and not _in_use:
             with suppress(sd.PortAudioError):  # it never began
-                sd._terminate()  # noqa: SLF001  the only way to make PortAudio see what was plugged in since
+                sd._terminate()  # noqa: SLF001  the only way to make PortAudio see new devices
             sd._initialize()  # noqa: SLF001
         hosts = [str(host["name"]) for host in sd.query_hostapis()]
         found = list(sd.query_devices())
@@ -109,18 +109,18 @@ class Stream:
     ) -> None:
         """Choose `device` (see `choose`); nothing sounds yet. Raises DeviceError.
 
-        `within(seconds, work)` does `work`, waits so long at most and returns what tells whether it still goes on: the
-        sound library may never come back. None: it is waited for.
+        `within(seconds, work)` does `work`, waits at most `seconds` and returns a callable, true while the work still
+        runs: the sound library may never return. None: wait for the library without a limit.
 
-        `clock` gives seconds by which late sound is told; None: it is not, as where whoever reads stops to think.
+        `clock` returns seconds, by which late sound is reported; None: no reports, for readers that may pause.
         """
         self.rate = rate
         self.xruns = 0
-        """How often the system lost sound because something was too slow."""
+        """How often the system lost sound because the program or the device was too slow."""
         self.failures = 0
-        """How many blocks could not be rendered; silence was played instead."""
+        """Number of blocks that could not be rendered; silence was played instead."""
         self.own_rate = rate
-        """Frames a second at which the device really runs; known once it is open."""
+        """The device's actual rate in frames per second; known once it is open."""
         self._name = device
         self._block = block
         self._within = within or at_once
@@ -152,7 +152,7 @@ class Stream:
     def open(self, render: Callable[[int, int], Block]) -> None:
         """Begin. `render` is called from the sound system's own thread. Raises DeviceError if the device refuses.
 
-        A device that was pulled out since it was chosen is looked for by its name once more.
+        A device that was unplugged after it was chosen is looked up by its name again.
         """
         self._render = render
         if self._clock is not None:
@@ -172,19 +172,19 @@ class Stream:
         self._end_if_closed()
 
     def read(self, timeout: float = 1.0) -> Captured | None:
-        """Return the next stretch; None if none came within `timeout` seconds (ANEW for the first), or if it came late.
+        """Return the next stretch; None if none came within `timeout` seconds (ANEW for the first), or if it is late.
 
-        What is behind the clock by more than BEHIND is told by one None before it: the sound stood still, or this
-        computer cannot keep up. After ANEW seconds without a frame the device is looked for by its name and opened
-        anew, from ELSEWHERE on the system's own choice if need be; the count goes on. Raises DeviceError when nothing
-        came for GIVE_UP seconds, or nothing can be rendered any more.
+        A stretch that is behind the clock by more than BEHIND is preceded by one None: the sound stopped, or this
+        computer cannot keep up. After ANEW seconds without a frame the device is looked up by its name and opened
+        again, from ELSEWHERE seconds on also the system's default; the count goes on. Raises DeviceError if nothing
+        came for GIVE_UP seconds, or if nothing can be rendered any more.
         """
         if self._failed_in_a_row >= FAILED_BLOCKS:
             raise DeviceError(f"The coach can no longer make its sound ({self._last_error}); start the session again.")
         if self._late is not None:
             captured, self._late = self._late, None
             return captured
-        # A device may take a second or two to begin: that is no loss yet.
+        # A device may take a second or two to begin, which is no loss.
         patience = timeout if self._delivered or self._render is None else max(timeout, ANEW)
         try:
             captured = self._queue.get(timeout=patience)
@@ -209,7 +209,7 @@ class Stream:
         return None if late else captured
 
     def _wait(self, seconds: float) -> None:
-        """Note that nothing came for so long; open the device anew when it is time."""
+        """Add to the time without sound; open the device again when it is time."""
         self._without += seconds
         if self._without >= GIVE_UP:
             raise DeviceError(
@@ -221,7 +221,7 @@ class Stream:
                 self._opening = self._within(LET_GO, self._begin_anew)
 
     def close(self) -> None:
-        """Let go of the device. Harmless if it is closed already."""
+        """Close the device. Harmless if it is closed already."""
         self._render = None
         self._end()
 
@@ -252,7 +252,7 @@ class Stream:
 
             self._from_device = soxr.ResampleStream(own_rate, self.rate, 1, dtype="float32")
             self._for_device = soxr.ResampleStream(self.rate, own_rate, 1, dtype="float32")
-        # What was rendered before a break is passed on as heard in silence: the count has no holes.
+        # Sound rendered before a break is passed on with a silent microphone, so that the count has no holes.
         self._heard = np.zeros(len(self._in_hand), dtype=np.float32)
         self._to_device = np.zeros(0, dtype=np.float32)
         self._opened += 1
@@ -277,7 +277,7 @@ class Stream:
         self._stream.start()
 
     def _begin_anew(self) -> None:
-        """Look for the devices by their names again, after a plug was pulled; without success nothing changes."""
+        """After an unplug, look the devices up by their names again; without success nothing changes."""
         self._end()
         for name in dict.fromkeys((self._name, self._name if self._without < ELSEWHERE else None)):
             try:
@@ -290,24 +290,24 @@ class Stream:
             return
 
     def _end_if_closed(self) -> None:
-        """Let go of a device that answered when nobody waited for it any more."""
+        """Close a device that opened after its time limit."""
         if self._render is None:
             self._end()
 
     def _end(self) -> None:
         stream, self._stream = self._stream, None
-        self._opened += 1  # whatever the old one still asks for is not rendered
+        self._opened += 1  # further requests of the old stream are not rendered
         if stream is not None and self._within(LET_GO, lambda: _let_go(stream, self._sd.PortAudioError))():
             leave_behind()
 
     def _callback(self, heard: _Frames, to_play: _Frames, frames: int, _time: object, status: object) -> None:
-        """Take and give `frames` frames, shape (frames, channels); always fill `to_play` and never raise."""
+        """Exchange `frames` frames, shape (frames, channels); always fill `to_play` and never raise."""
         to_play.fill(0)
         try:
             if status:
                 self.xruns += 1
             self._exchange(heard, to_play, frames)
-        except Exception as error:  # noqa: BLE001  an exception here would be lost in a C library, with the stream
+        except Exception as error:  # noqa: BLE001  the C library would lose the exception and stop the stream
             self.failures += 1
             self._last_error = str(error) or type(error).__name__
 
@@ -329,7 +329,7 @@ class Stream:
             self._delivered += self._block
 
     def _next_block(self) -> Block:
-        """Return the next block of the session to play: silence where it cannot be rendered."""
+        """Return the next block of the session to play; silence if it cannot be rendered."""
         at, self._rendered = self._rendered, self._rendered + self._block
         try:
             if self._render is None:
@@ -345,7 +345,7 @@ class Stream:
 
 
 def _let_go(stream: Any, error: type[Exception]) -> None:  # noqa: ANN401  a class of another library
-    with suppress(error):  # it is gone already: that is what was wanted
+    with suppress(error):  # it is closed already
         stream.abort()
         stream.close()
     _in_use.discard(stream)

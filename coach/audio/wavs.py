@@ -18,20 +18,20 @@ from coach.ports import Block
 from coach.tempo.units import RATE, to_seconds
 
 LONGEST = 3600
-"""Seconds that a file may last: an hour is more than any session, and fits into memory (230 MB)."""
+"""Longest file in seconds: an hour is more than any session and fits into memory (230 MB)."""
 HIGHEST, MOST_CHANNELS = 768_000, 64
-"""Samples a second and channels of a file at most; a piece of a second must fit into memory."""
+"""Highest rate (samples per second) and most channels of a file; a piece of one second must fit into memory."""
 BEGINNINGS = (b"RIFF", b"fLaC")
-"""First bytes of WAV and FLAC: the library reads dozens of other kinds, whose decoders are not let near a file."""
+"""First bytes of WAV and FLAC files. The library would decode dozens of other formats, which are refused."""
 PLAIN = ("PCM_U8", "PCM_S8", "PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE")
-"""Ways to keep samples that need no decoder of their own; those of packed WAV files have known faults."""
+"""Sample formats that need no decoder; the decoders of packed WAV files have known faults."""
 
 
 def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
     """Return a WAV or FLAC file of any rate and any number of channels as mono at RATE.
 
-    Channels are averaged. Raises DeviceError if the file is missing, no sound file, empty or longer than `longest`
-    seconds.
+    Channels are averaged. Raises DeviceError if the file is missing, is no sound file, is empty or is longer than
+    `longest` seconds.
     """
     import soundfile
     import soxr
@@ -58,7 +58,7 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
                     f"{path} lasts {frames / rate / 60:.1f} minutes, the most is {longest / 60:.1f}; "
                     f"cut it into shorter files."
                 )
-            # A piece at a time, so that many channels at a high rate never stand in memory together.
+            # A piece at a time, so that many channels at a high rate are never in memory together.
             convert = soxr.ResampleStream(rate, RATE, 1, dtype="float32") if rate != RATE else None
             pieces: list[Block] = []
             for piece in file.blocks(blocksize=rate, dtype="float32", always_2d=True):
@@ -66,7 +66,7 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
                 pieces.append(convert.resample_chunk(mono) if convert else mono)
             if convert:
                 pieces.append(convert.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
-    except (soundfile.LibsndfileError, OSError, ValueError) as error:  # ValueError: it says that it has no end
+    except (soundfile.LibsndfileError, OSError, ValueError) as error:  # ValueError: its header gives no length
         raise DeviceError(f"{path} cannot be read as sound ({error}); give a WAV or FLAC file.") from error
     sound = np.concatenate(pieces) if pieces else np.zeros(0, dtype=np.float32)
     if not len(sound):
@@ -75,13 +75,13 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
 
 
 class _AbandonedError(Exception):
-    """What was written is to go away."""
+    """The file is to be discarded."""
 
 
 class WavWriter:
-    """A 16-bit WAV file that grows; it gets its name when it is closed and leaves nothing behind if it fails.
+    """A growing 16-bit WAV file; it gets its name when it is closed, and a failure leaves nothing behind.
 
-    Use it in a `with` block: an exception inside it throws away what was written.
+    Use it in a `with` block: an exception inside discards the file.
     """
 
     def __init__(self, path: Path | str, *, channels: int = 1, rate: int = RATE) -> None:
@@ -101,7 +101,7 @@ class WavWriter:
 
     @property
     def seconds(self) -> float:
-        """How much sound was written."""
+        """Length of the sound written so far."""
         return to_seconds(self.frames, self._rate)
 
     def write(self, sound: Block) -> None:
@@ -127,10 +127,10 @@ class WavWriter:
             self._output.close()
 
     def abandon(self) -> None:
-        """Throw away what was written; what stood under the name before is untouched."""
+        """Discard the new file; an earlier file of the same name is untouched."""
         if self._file is None:
             return
-        with suppress(OSError):  # a full disk refuses the last buffer too; the file goes anyway
+        with suppress(OSError):  # a full disk refuses the last buffer, too; the file is discarded anyway
             self._file.close()
         self._file = None
         with suppress(_AbandonedError), self._output:
@@ -146,7 +146,7 @@ class WavWriter:
             self.abandon()
 
     def _header(self) -> bytes:
-        """Return the RIFF header for what was written so far: 44 bytes, linear 16-bit samples."""
+        """Return the RIFF header for the samples written so far: 44 bytes, linear 16-bit samples."""
         width = 2 * self._channels
         size = self.frames * width
         form = struct.pack("<4sIHHIIHH", b"fmt ", 16, 1, self._channels, self._rate, self._rate * width, width, 16)
@@ -154,7 +154,7 @@ class WavWriter:
 
     @contextmanager
     def _or_nothing(self) -> Iterator[None]:
-        """Turn a refusal of the system into a sentence, with nothing left half-written."""
+        """Turn an error of the system into a sentence, with nothing left half-written."""
         try:
             yield
         except OSError as error:

@@ -27,7 +27,7 @@ def decibels(sound: Block, beside: Block) -> float:
 
 
 def echo_of(played: Block, seed: int = 1, late: float = 0.06) -> Block:
-    """What a room answers, as loud as what is played."""
+    """The impulse response of a room; its echo is as loud as the played sound."""
     answer = np.random.default_rng(seed).normal(size=1920) * np.exp(-np.arange(1920) / 320) * 0.2
     answer[0] = 1.0
     wet = np.convolve(np.concatenate([np.zeros(int(late * RATE)), played]), answer)[: len(played)]

@@ -78,7 +78,7 @@ def test_a_word_over_a_louder_echo_comes_through_as_it_was_said() -> None:
     assert decibels(heard, said[word]) == pytest.approx(0, abs=1)
 
 
-def test_where_nobody_speaks_the_rooms_own_noise_is_left_of_an_echo() -> None:
+def test_an_echo_without_a_voice_becomes_the_rooms_own_noise() -> None:
     played, noise = speechlike(12, 1), np.random.default_rng(3).normal(0, 1e-3, 12 * RATE).astype(np.float32)
 
     clean, _ = cancelled(echo_of(played) + noise, played)
@@ -113,7 +113,7 @@ def test_after_a_second_of_quiet_the_microphone_passes_as_it_is() -> None:
 def test_passing_and_cancelling_have_the_same_lag() -> None:
     canceller, mic = Canceller(), speechlike(4, 2)
     played = np.zeros(len(mic), np.float32)
-    played[:FRAME] = 1e-4  # something was played: the canceller works until IDLE has passed
+    played[:FRAME] = 1e-4  # sound was played, so the canceller works until IDLE has passed
 
     clean = np.concatenate(
         [
@@ -128,7 +128,7 @@ def test_passing_and_cancelling_have_the_same_lag() -> None:
 
 
 @pytest.mark.parametrize("size", [1, 100, 161, 480])
-def test_any_block_length_comes_back_as_long_as_it_went_in(size: int) -> None:
+def test_blocks_of_any_length_keep_their_length(size: int) -> None:
     canceller = Canceller()
     mic = np.linspace(0.1, 1, 4800, dtype=np.float32)
     quiet = np.zeros(size, np.float32)

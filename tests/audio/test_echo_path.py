@@ -50,7 +50,7 @@ def test_what_is_known_of_the_room_outlives_a_long_tone() -> None:
     assert decibels(rest_of(mic, played)[at:], mic[at:]) < -25
 
 
-def test_a_room_that_changes_is_learnt_anew() -> None:
+def test_a_room_that_changes_is_learnt_again() -> None:
     played = speechlike(16, 1)
     mic = np.concatenate([echo_of(played, 1)[: 8 * RATE], echo_of(played, 2)[8 * RATE :]])
 

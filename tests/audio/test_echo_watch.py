@@ -1,4 +1,4 @@
-"""A loudspeaker that is off takes sound as ever; only the microphone can tell."""
+"""A loudspeaker that is turned off still accepts sound; only the microphone shows it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from coach.tempo.units import BLOCK, RATE, to_samples
 
 WORD = to_samples(0.4)
 LATE = 5
-"""Blocks by which the echo is late."""
+"""Delay of the echo in blocks."""
 
 
 def told(
@@ -27,9 +27,9 @@ def told(
     more: Callable[[int], float] = lambda _: 0.0,
     unheard: list[float] | None = None,
 ) -> list[float]:
-    """Return the seconds at which it was told, of a word a second; `echo` and the others depend on the second.
+    """Return the seconds at which a loss was reported, with a word each second; `echo` and the others depend on it.
 
-    `unheard` is given every moment at which the coach counts as not heard.
+    `unheard` gets every moment at which the coach counts as not heard.
     """
     watch, random = EchoWatch(), np.random.default_rng(1)
     played = np.zeros(seconds * RATE, np.float32)
@@ -50,11 +50,11 @@ def told(
     return found
 
 
-def test_a_speaker_that_is_turned_off_is_missed_after_two_words_and_told_once() -> None:
+def test_a_speaker_that_is_turned_off_is_noticed_after_two_words_and_reported_once() -> None:
     assert told(30, lambda second: 0.1 if second < 10 else 0.0) == [pytest.approx(11.7, abs=0.05)]
 
 
-def test_the_coach_counts_as_not_heard_from_when_it_is_told_and_one_missing_echo_shows_nothing() -> None:
+def test_the_coach_counts_as_not_heard_from_the_report_on_and_one_missing_echo_shows_nothing() -> None:
     off: list[float] = []
     one: list[float] = []
 
@@ -65,7 +65,7 @@ def test_the_coach_counts_as_not_heard_from_when_it_is_told_and_one_missing_echo
     assert one == []
 
 
-def test_what_was_told_is_told_again_only_where_the_echo_had_come_back() -> None:
+def test_a_loss_is_reported_again_only_after_the_echo_had_come_back() -> None:
     on = told(40, lambda second: 0.1 if second < 10 or 15 <= second < 25 else 0.0)
 
     assert [round(at) for at in on] == [12, 27]
@@ -76,7 +76,7 @@ def test_headphones_are_never_missed(gain: float) -> None:
     assert told(20, lambda second: gain * (second < 10)) == []
 
 
-def test_a_word_or_two_are_not_enough_to_know_an_echo_by() -> None:
+def test_one_or_two_words_are_not_enough_to_know_an_echo() -> None:
     assert told(20, lambda second: 0.1 if second < KNOWN - 1 else 0.0) == []
 
 
@@ -86,7 +86,7 @@ def test_in_a_loud_room_nothing_is_missed() -> None:
 
 @given(st.lists(st.tuples(st.floats(0.02, 0.6), st.floats(0.09, 0.2), st.floats(0.0, 0.5)), min_size=20, max_size=20))
 @settings(max_examples=8)
-def test_an_echo_that_is_there_is_never_missed_however_loud_room_and_coach_are(
+def test_a_present_echo_is_never_reported_missing_however_loud_room_and_coach_are(
     seconds: list[tuple[float, float, float]],
 ) -> None:
     assert (
@@ -100,13 +100,13 @@ def test_an_echo_that_is_there_is_never_missed_however_loud_room_and_coach_are(
     )
 
 
-def test_a_noise_that_ends_is_not_taken_for_an_echo_that_is_gone() -> None:
+def test_a_noise_that_ends_is_not_taken_for_a_lost_echo() -> None:
     noise = {0: 0.5, 1: 0.0625, 3: 0.5, 4: 0.5, 5: 0.5, 6: 0.5}
 
     assert told(20, lambda _: 0.125, loud=lambda _: 0.5, more=lambda second: noise.get(second, 0.0)) == []
 
 
-def test_words_that_were_taken_back_are_not_waited_for() -> None:
+def test_cancelled_words_are_not_expected() -> None:
     watch = EchoWatch()
     silence = np.zeros(BLOCK, np.float32)
     for second in range(10):

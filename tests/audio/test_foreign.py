@@ -1,4 +1,4 @@
-"""What C code writes to the error output, as a terminal shows it. It is written by descriptor here, as C code does."""
+"""What a terminal shows of standard error; the tests write to the descriptor, as C code does."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def error_output(fd: int) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="there is no pseudo-terminal here")
-def test_foreign_lines_stay_off_a_terminal_and_ours_and_tracebacks_do_not() -> None:
+def test_foreign_lines_stay_off_a_terminal_and_our_lines_and_tracebacks_are_shown() -> None:
     screen, behind = os.openpty()
     error_output(behind)
     shown = os.read(screen, 100_000).decode()

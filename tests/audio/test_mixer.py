@@ -13,11 +13,11 @@ from coach.ports import Block
 from coach.tempo.units import BLOCK, RATE, to_samples
 
 LONG = 8_000
-"""Samples that the properties look at."""
+"""Samples that the properties examine."""
 
 
 def voice(frames: int, seed: int = 0, loud: float = 0.1) -> Block:
-    """Something as loud and as broad as speech, that begins at its first sample."""
+    """Return sound as loud and as broad as speech that begins at its first sample."""
     noise = np.random.default_rng(seed).standard_normal(frames)
     return np.asarray(noise / np.sqrt((noise**2).mean()) * loud, dtype=np.float32)
 
@@ -75,7 +75,7 @@ def scene(placed: list[tuple[int, int, Layer, float]], hushes: list[tuple[int, s
     cut=st.one_of(st.none(), st.integers(0, LONG)),
     borders=st.lists(st.integers(1, LONG + 3999), max_size=12),
 )
-def test_what_sounds_does_not_depend_on_how_time_is_cut(
+def test_the_output_does_not_depend_on_how_time_is_cut(
     placed: list[tuple[int, int, Layer, float]], hushes: list[tuple[int, str]], cut: int | None, borders: list[int]
 ) -> None:
     edges = [0, *sorted(set(borders)), LONG + 4000]
@@ -178,7 +178,7 @@ def test_hush_takes_the_sound_away_and_moves_nothing() -> None:
     np.testing.assert_array_equal(heard[5000 + RAMP :], clip[5000 + RAMP :])
 
 
-def test_a_sound_placed_late_goes_by_its_kind() -> None:
+def test_a_late_sound_is_played_or_dropped_by_its_kind() -> None:
     mixer = Mixer()
     mixer.render(0, 10_000)
 
@@ -191,7 +191,7 @@ def test_a_sound_placed_late_goes_by_its_kind() -> None:
     assert mixer.place(falling_tone(2000), 8000, layer=Layer.TONE) is None
 
 
-def test_a_tone_placed_late_is_where_it_would_be_by_now() -> None:
+def test_a_late_tone_starts_at_the_position_it_should_have_reached() -> None:
     mixer, tone = Mixer(), falling_tone(8000)
     mixer.render(0, 3000)
     mixer.place(tone, 1000, layer=Layer.TONE)
@@ -241,7 +241,7 @@ def test_a_tick_alone_is_as_it_was_made() -> None:
     np.testing.assert_allclose(heard[1000 + RAMP :][: len(tick())], tick(), atol=1e-7)
 
 
-def test_a_gain_of_nothing_turns_one_kind_off() -> None:
+def test_a_gain_of_zero_turns_one_kind_off() -> None:
     mixer = Mixer(speech_gain=1, tick_gain=0, tone_gain=0.5)
     mixer.place(tick(), 0, layer=Layer.TICK)
     mixer.place(falling_tone(2000), 4000, layer=Layer.TONE)

@@ -1,4 +1,4 @@
-"""A paced device gives each stretch when a real room would have given it."""
+"""A paced device gives each stretch when a real room would have."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from coach.tempo.units import BLOCK, RATE
 
 
 class Wall:
-    """A clock that moves only when somebody waits, each time a little less than asked: a wait may come back early."""
+    """A clock that moves only during waits, each time a little less than asked, since a wait may return early."""
 
     def __init__(self) -> None:
         self.now = 100.0
@@ -31,13 +31,13 @@ def run(pace: float, stretches: int) -> float:
     return wall.now - 100.0
 
 
-def test_a_stretch_comes_when_its_time_has_come() -> None:
+def test_a_stretch_comes_at_its_time() -> None:
     assert abs(run(1.0, 50) - 50 * BLOCK / RATE) < 1e-3
     assert abs(run(4.0, 50) - 50 * BLOCK / RATE / 4) < 1e-3
 
 
 def behind(seconds: float) -> int:
-    """Return how often a room waits for the next second of its sound after nobody read for so long."""
+    """Return how often a room waits during the next second of its sound, after nobody read for a while."""
     wall = Wall()
     device = Paced(VirtualRoom(), 1.0, wall.wait, lambda: wall.now)
     device.open(lambda _, frames: np.zeros(frames, np.float32))
@@ -51,5 +51,5 @@ def test_a_room_that_is_behind_is_not_held_back() -> None:
     assert behind(2.0) == 0
 
 
-def test_what_was_lost_while_the_process_was_stopped_is_not_caught_up_with() -> None:
+def test_time_lost_while_the_process_was_stopped_is_not_made_up() -> None:
     assert behind(60.0) >= RATE // BLOCK

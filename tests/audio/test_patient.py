@@ -145,7 +145,7 @@ def test_any_text_is_read_or_refused_in_a_sentence(text: str) -> None:
         parse_script("format: 1\nrules:\n  - " + text, "script.yaml", Path())
 
 
-def test_an_unknown_script_names_those_that_there_are(tmp_path: Path) -> None:
+def test_an_unknown_script_names_the_shipped_ones(tmp_path: Path) -> None:
     with pytest.raises(RoomError, match="one of: default"):
         read_script("nobody")
     (tmp_path / "bad.yaml").write_bytes(b"\xff\xfe\x00")

@@ -49,7 +49,7 @@ def test_two_runs_are_the_same_to_the_last_bit() -> None:
     assert run(1).tobytes() != run(2).tobytes()
 
 
-def test_what_is_played_is_what_the_mixer_gave_at_its_sample() -> None:
+def test_the_room_plays_what_the_mixer_gave_at_each_sample() -> None:
     mixer = Mixer()
     mixer.place(tick(), 1234, layer=Layer.TICK)
 
@@ -133,7 +133,7 @@ def test_a_moment_makes_the_patient_speak() -> None:
     assert np.flatnonzero(heard)[0] == 320 + to_samples(0.1)
 
 
-def test_a_patient_without_a_voice_is_told_of_in_a_sentence() -> None:
+def test_a_patient_without_a_voice_ends_in_one_sentence() -> None:
     script = parse_script("format: 1\nanswers: {ready: ready}", "s.yaml", Path())
 
     with pytest.raises(DeviceError, match='cannot say "ready" without a voice'):
@@ -185,7 +185,7 @@ def test_a_wav_file_can_be_the_microphone(tmp_path: Path) -> None:
     device.close()
 
     np.testing.assert_allclose(heard[:5000], sound, atol=1e-4)
-    # After the recording the room goes on, softly: silence alone would be a lost microphone.
+    # After the recording the room goes on softly: exact silence would mean a lost microphone.
     assert 0 < abs(heard[5000:]).max() < 1e-4
     assert len(soundfile.read(tmp_path / "out.wav")[0]) == 20 * BLOCK
 

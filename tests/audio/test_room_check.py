@@ -1,4 +1,4 @@
-"""What the start check measures, of sounds made here: an echo, none, noise, and somebody who speaks between words."""
+"""What the start check measures of synthetic sounds: an echo, none, noise, and somebody who speaks between words."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def noise(seconds: float, dbfs: float) -> Block:
 
 
 def coach(seconds: float) -> Block:
-    """Return something like speech: noise below 2 kHz whose loudness comes and goes four times a second."""
+    """Return noise like speech: below 2 kHz, with four syllables per second."""
     sound = np.convolve(noise(seconds, -20.0), np.ones(8) / 8, mode="same")
     return (sound * (0.6 + 0.4 * np.sin(2 * np.pi * 4 * np.arange(len(sound)) / RATE))).astype(np.float32)
 
@@ -30,7 +30,7 @@ def checked(mic: Block, played: Block) -> RoomCheck:
 
 
 def late(sound: Block, seconds: float, decibels: float) -> Block:
-    """Return `sound` as its echo: so much later and louder."""
+    """Return the echo of `sound`, with a delay and a gain."""
     by = to_samples(seconds)
     return np.concatenate([np.zeros(by, np.float32), sound])[: len(sound)] * np.float32(10 ** (decibels / 20))
 
@@ -52,7 +52,7 @@ def test_another_voice_is_no_echo() -> None:
     assert checked(coach(30), coach(30)).echo is False
 
 
-def test_before_the_coach_has_spoken_nothing_is_said_about_an_echo() -> None:
+def test_before_the_coach_has_spoken_the_echo_is_unknown() -> None:
     assert checked(noise(10, -40.0), np.zeros(10 * RATE, np.float32)).echo is None
     assert checked(noise(2, -40.0), coach(2)).echo is None
 

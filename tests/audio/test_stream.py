@@ -52,7 +52,7 @@ def drain(stream: Stream) -> list[Captured]:
 
 
 def ramp(at: int, frames: int) -> Block:
-    """Played sound that tells its own frame number."""
+    """Played sound whose samples hold their own frame number."""
     return (np.arange(at, at + frames) / 1e6).astype(np.float32)
 
 
@@ -127,7 +127,7 @@ def test_frames_are_counted_and_played_and_heard_in_the_same_frames(sd: FakeSoun
         np.testing.assert_array_equal(each.mic, heard[:, 0])
 
 
-def test_what_was_captured_outlives_the_systems_buffer(sd: FakeSoundDevice) -> None:
+def test_captured_sound_outlives_the_systems_buffer(sd: FakeSoundDevice) -> None:
     stream = Stream()
     stream.open(ramp)
     buffer = np.full((BLOCK, 1), 0.25, np.float32)
@@ -139,7 +139,7 @@ def test_what_was_captured_outlives_the_systems_buffer(sd: FakeSoundDevice) -> N
 
 
 @pytest.mark.parametrize("own_rate", [RATE, 48_000])
-def test_what_is_no_number_is_heard_as_silence_and_spoils_nothing_after_it(sd: FakeSoundDevice, own_rate: int) -> None:
+def test_nan_is_heard_as_silence_and_spoils_nothing_after_it(sd: FakeSoundDevice, own_rate: int) -> None:
     sd.refused_rates = {RATE, 48_000, 44_100, 32_000} - {own_rate}
     stream, canceller = Stream(), Canceller()
     speech = speechlike(2.0, 1)
@@ -192,7 +192,7 @@ def test_whatever_goes_wrong_in_the_callback_the_block_is_filled_and_nothing_is_
     assert stream.failures == 1
 
 
-def test_a_coach_that_stays_mute_is_the_end(sd: FakeSoundDevice) -> None:
+def test_a_coach_that_stays_mute_ends_the_session(sd: FakeSoundDevice) -> None:
     def broken(_at: int, _frames: int) -> Block:
         raise RuntimeError("clip lost")
 
@@ -214,7 +214,7 @@ def test_lost_sound_is_counted(sd: FakeSoundDevice) -> None:
     assert stream.xruns == 1
 
 
-def test_a_stream_that_dies_silently_is_noticed_and_begun_anew(sd: FakeSoundDevice) -> None:
+def test_a_stream_that_dies_silently_is_noticed_and_opened_again(sd: FakeSoundDevice) -> None:
     stream = Stream("aria")
     stream.open(ramp)
     sd.streams[0].run()
@@ -222,7 +222,7 @@ def test_a_stream_that_dies_silently_is_noticed_and_begun_anew(sd: FakeSoundDevi
 
     assert stream.read(0) is None
     before = sd.begun_anew
-    stream._without = ANEW  # as if that long had been waited
+    stream._without = ANEW  # as after a wait of that length
     assert stream.read(0) is None
 
     assert sd.begun_anew == before + 1
@@ -233,7 +233,7 @@ def test_a_stream_that_dies_silently_is_noticed_and_begun_anew(sd: FakeSoundDevi
     assert captured.at == BLOCK
 
 
-def test_a_device_that_does_not_come_back_is_gone_for_good(sd: FakeSoundDevice) -> None:
+def test_a_device_that_does_not_come_back_ends_the_session(sd: FakeSoundDevice) -> None:
     stream = Stream("aria")
     stream.open(ramp)
     sd.streams[0].run()
@@ -260,7 +260,7 @@ def test_a_device_with_two_channels_only_is_used(sd: FakeSoundDevice) -> None:
 
 @pytest.mark.parametrize("own_rate", [48_000, 44_100])
 def test_a_device_that_refuses_the_rate_runs_at_its_own(sd: FakeSoundDevice, own_rate: int) -> None:
-    """What is played is fed back without delay: in the converted count it must come at the very same frames."""
+    """Played sound is fed back without delay: in the converted count it must arrive at the same frames."""
     sd.refused_rates = {RATE, 48_000, 44_100, 32_000} - {own_rate}
     stream, mixer = Stream(), Mixer()
     mixer.place(tick(), 5000, layer=Layer.TICK)
@@ -310,7 +310,7 @@ def test_devices_tell_sides_and_defaults(sd: FakeSoundDevice) -> None:
 
 
 class Clock:
-    """A clock that is handed in; it goes on only when it is told to."""
+    """A clock that is passed in and moves only when told to."""
 
     now = 1000.0
 
@@ -319,14 +319,14 @@ class Clock:
 
 
 def after(sd: FakeSoundDevice, clock: Clock, stream: Stream, seconds: float) -> Captured | None:
-    """Let time pass, then one block of sound come; return what is read."""
+    """Let time pass, then deliver one block of sound; return what is read."""
     clock.now += seconds
     sd.streams[-1].run()
     return stream.read(0)
 
 
 @pytest.mark.parametrize("slept", [2.0, 100.0])
-def test_a_computer_that_slept_is_told_of_once_and_the_count_goes_on(sd: FakeSoundDevice, slept: float) -> None:
+def test_a_sleep_of_the_computer_is_reported_once_and_the_count_goes_on(sd: FakeSoundDevice, slept: float) -> None:
     clock = Clock()
     stream = Stream(clock=clock)
     stream.open(ramp)
@@ -339,7 +339,7 @@ def test_a_computer_that_slept_is_told_of_once_and_the_count_goes_on(sd: FakeSou
     assert [each.at for each in taken if each] == [(3 + i) * BLOCK for i in range(101)]
 
 
-def test_a_computer_that_slept_for_minutes_ends_the_session_in_one_sentence(sd: FakeSoundDevice) -> None:
+def test_a_sleep_of_minutes_ends_the_session_in_one_sentence(sd: FakeSoundDevice) -> None:
     clock = Clock()
     stream = Stream(clock=clock)
     stream.open(ramp)
@@ -349,8 +349,8 @@ def test_a_computer_that_slept_for_minutes_ends_the_session_in_one_sentence(sd: 
         after(sd, clock, stream, 5 * 3600.0)
 
 
-def test_who_reads_too_slowly_is_told_so_until_it_has_caught_up(sd: FakeSoundDevice) -> None:
-    """The sound goes on, but what is heard in it is looked at later and later."""
+def test_a_slow_reader_gets_reports_until_it_has_caught_up(sd: FakeSoundDevice) -> None:
+    """The sound goes on, but it is read later and later."""
     clock = Clock()
     stream = Stream(clock=clock)
     stream.open(ramp)
@@ -367,18 +367,18 @@ def test_who_reads_too_slowly_is_told_so_until_it_has_caught_up(sd: FakeSoundDev
             told.append(late.at)
     assert np.diff(told).tolist() == [RATE // 2] * 3
 
-    rest = [captured.at for _ in range(300) if (captured := stream.read(0)) is not None]  # now in no time
+    rest = [captured.at for _ in range(300) if (captured := stream.read(0)) is not None]  # now at once
     assert rest[-1] == 299 * BLOCK
     assert after(sd, clock, stream, BLOCK / RATE) is not None
 
 
-def test_a_stream_that_is_read_by_somebody_who_stops_to_think_tells_of_nothing(sd: FakeSoundDevice) -> None:
+def test_a_stream_without_a_clock_reports_no_late_sound(sd: FakeSoundDevice) -> None:
     stream = Stream()
     stream.open(ramp)
     assert all(after(sd, Clock(), stream, 100.0) is not None for _ in range(3))
 
 
-def test_a_named_device_that_stays_away_gives_its_place_to_the_systems_own_choice(sd: FakeSoundDevice) -> None:
+def test_a_named_device_that_stays_away_is_replaced_by_the_systems_default(sd: FakeSoundDevice) -> None:
     stream = Stream("aria")
     stream.open(ramp)
     sd.streams[-1].run()
@@ -417,10 +417,10 @@ def test_a_device_that_comes_back_at_another_rate_goes_on_in_the_same_count(sd: 
     assert ats == [i * BLOCK for i in range(len(ats))]
 
 
-def test_a_stream_that_does_not_let_go_is_left_behind_and_never_asked_again(
+def test_a_stream_that_cannot_be_closed_is_abandoned_and_never_called_again(
     sd: FakeSoundDevice, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As when a sound server is killed: the system's call to end the stream does not come back."""
+    """As when a sound server is killed: the system's call to end the stream does not return."""
     free = Event()
     monkeypatch.setattr("coach.audio.stream.LET_GO", 0.01)
     monkeypatch.setattr(FakeStream, "abort", lambda _: free.wait(60) and None)
@@ -449,7 +449,7 @@ def test_a_stream_that_does_not_let_go_is_left_behind_and_never_asked_again(
     assert stream.read(0) is None
 
 
-def test_what_was_plugged_in_since_is_found_without_starting_the_program_again(sd: FakeSoundDevice) -> None:
+def test_a_device_plugged_in_later_is_found_without_a_restart(sd: FakeSoundDevice) -> None:
     mics, sd.all = sd.all[:1], sd.all[1:2]
     with pytest.raises(DeviceError, match="No microphone was found"):
         Stream()
@@ -459,7 +459,7 @@ def test_what_was_plugged_in_since_is_found_without_starting_the_program_again(s
     assert Stream().names == ("Built-in Microphone", "Built-in Speakers")
 
 
-def test_a_device_that_was_pulled_out_before_it_is_opened_is_named_with_those_that_are_there(
+def test_a_device_unplugged_before_it_is_opened_is_named_with_the_remaining_ones(
     sd: FakeSoundDevice,
 ) -> None:
     stream = Stream("aria")
@@ -469,7 +469,7 @@ def test_a_device_that_was_pulled_out_before_it_is_opened_is_named_with_those_th
         stream.open(ramp)
 
 
-def test_where_none_was_named_what_was_pulled_out_before_the_start_gives_its_place_to_the_next(
+def test_a_default_device_unplugged_before_the_start_is_replaced_by_the_next(
     sd: FakeSoundDevice,
 ) -> None:
     stream = Stream()
@@ -481,7 +481,7 @@ def test_where_none_was_named_what_was_pulled_out_before_the_start_gives_its_pla
     assert stream.read(0) is not None
 
 
-def test_a_device_that_takes_nothing_but_all_of_its_channels_is_used(sd: FakeSoundDevice) -> None:
+def test_a_device_that_opens_only_with_all_channels_is_used(sd: FakeSoundDevice) -> None:
     sd.all[0] = device("Array of microphones", inputs=6)
     sd.refused_channels = {(1, 1), (2, 2)}
     stream = Stream()
@@ -492,7 +492,7 @@ def test_a_device_that_takes_nothing_but_all_of_its_channels_is_used(sd: FakeSou
     assert drain(stream)[0].mic[0] == 0.5
 
 
-def test_a_device_that_waits_for_no_clock_is_refused_before_it_makes_a_rep_too_fast(sd: FakeSoundDevice) -> None:
+def test_a_device_without_a_clock_is_refused_before_it_makes_a_rep_too_fast(sd: FakeSoundDevice) -> None:
     stream = Stream(clock=Clock())
     stream.open(ramp)
     for _ in range(5 * RATE // BLOCK):
@@ -519,7 +519,7 @@ def test_a_sound_system_that_does_not_answer_is_one_sentence(
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the library is waited for here, whatever it does")
-def test_a_device_that_answers_when_nobody_waits_any_more_is_let_go_of(
+def test_a_device_that_opens_after_the_time_limit_is_closed(
     sd: FakeSoundDevice, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     free = Event()

@@ -22,7 +22,7 @@ def tone(rate: int, seconds: float = 1.0) -> Block:
 @pytest.mark.parametrize("suffix", ["wav", "flac"])
 @pytest.mark.parametrize("rate", [8000, 16_000, 22_050, 44_100, 48_000])
 @pytest.mark.parametrize("channels", [1, 2])
-def test_any_rate_and_channels_come_out_as_the_session_hears(
+def test_any_rate_and_channels_become_mono_at_the_sessions_rate(
     tmp_path: Path, suffix: str, rate: int, channels: int
 ) -> None:
     path = tmp_path / f"take.{suffix}"
@@ -144,14 +144,14 @@ def test_an_exception_while_writing_leaves_nothing_behind(tmp_path: Path) -> Non
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_place_that_cannot_be_written_is_named(tmp_path: Path) -> None:
+def test_an_unwritable_place_is_named(tmp_path: Path) -> None:
     with pytest.raises(DeviceError, match="There is no folder"):
         write_sound(tmp_path / "nowhere" / "a.wav", tone(RATE))
     with pytest.raises(DeviceError, match="is a folder"):
         write_sound(tmp_path, tone(RATE))
 
 
-def test_a_closed_writer_takes_nothing_more(tmp_path: Path) -> None:
+def test_a_closed_writer_refuses_more(tmp_path: Path) -> None:
     writer = WavWriter(tmp_path / "a.wav")
     writer.close()
     writer.close()
