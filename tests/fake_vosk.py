@@ -1,4 +1,4 @@
-"""A stand-in for the module `vosk` that hears what a test writes down, and that has the real one's traps."""
+"""A fake of the module `vosk` that hears what a test scripts, with the traps of the real one."""
 
 from __future__ import annotations
 
@@ -7,34 +7,34 @@ from dataclasses import dataclass, field
 
 
 class ProcessEndedError(BaseException):
-    """The real library would have ended the process here: nothing in the coach may catch this."""
+    """The real library would have crashed the process here; nothing in the coach may catch this."""
 
 
 @dataclass(frozen=True)
 class Said:
-    """What one recogniser makes of what it is given."""
+    """The scripted results of one recogniser."""
 
     partials: tuple[tuple[int, str], ...] = ()
-    """(samples heard, text that is seen from then on)."""
+    """(samples heard, partial result from then on)."""
     final: str = ""
     confidence: float = 1.0
     ends_at: int | None = None
-    """Samples after which the recogniser finds by itself that the utterance is over, with `final`."""
+    """Samples after which the recogniser itself ends the utterance, with `final`."""
 
 
 @dataclass
 class FakeVosk:
-    """Put into sys.modules as "vosk"."""
+    """Placed in sys.modules as "vosk"."""
 
     vocabulary: frozenset[str]
     says: list[Said] = field(default_factory=list)
-    """What the recognisers will hear, one after the other; nothing when it is used up."""
+    """What the recognisers will hear, one after the other; afterwards nothing."""
     grammars: list[list[str]] = field(default_factory=list)
-    """The lists of the recognisers that were made."""
+    """The word lists of all recognisers made."""
     log_level: int | None = None
     loaded: list[str] = field(default_factory=list)
     broken: bool = False
-    """True: no model loads."""
+    """Whether no model loads."""
 
     def SetLogLevel(self, level: int) -> None:  # noqa: N802
         self.log_level = level
@@ -42,9 +42,9 @@ class FakeVosk:
     def Model(self, model_path: str | None = None, model_name: str | None = None, lang: str | None = None) -> FakeModel:  # noqa: N802
         if model_path is None:
             raise ProcessEndedError(f"to the network for {model_name or lang}")
-        model_path.encode("utf-8")  # a Path has none: AttributeError, as from the real one
+        model_path.encode("utf-8")  # a Path has no encode: AttributeError, as in the real one
         if self.broken:
-            raise Exception("Failed to create a model")  # noqa: TRY002  it raises nothing narrower
+            raise Exception("Failed to create a model")  # noqa: TRY002  as the real one does
         self.loaded.append(model_path)
         return FakeModel(self.vocabulary)
 

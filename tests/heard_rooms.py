@@ -25,13 +25,13 @@ SENTENCES = (
 
 
 class Voice(Protocol):
-    """Says a word at a number of words a minute."""
+    """Returns a word spoken at a number of words a minute."""
 
     def __call__(self, word: str, rate: int = SPOKEN_AT) -> Block: ...
 
 
 def room(seconds: float, *sounds: tuple[float, Block], noise: float = QUIET_ROOM, seed: int = 1) -> Block:
-    """Return so many seconds of a room's noise, in dBFS, with sounds that begin at given seconds."""
+    """Return seconds of a room's noise at a level in dBFS, with sounds that begin at given seconds."""
     whole = np.random.default_rng(seed).normal(0, 10 ** (noise / 20), to_samples(seconds)).astype(np.float32)
     for begin, sound in sounds:
         at = to_samples(begin)
@@ -40,7 +40,7 @@ def room(seconds: float, *sounds: tuple[float, Block], noise: float = QUIET_ROOM
 
 
 def blocks(mic: Block, *, played: Block | None = None, clean: Block | None = None) -> list[Captured]:
-    """Return `mic` as a device would give it; nothing is played unless given."""
+    """Return `mic` as a device would give it; nothing is played unless `played` is given."""
     played = np.zeros_like(mic) if played is None else played
     clean = mic if clean is None else clean
     return [
@@ -50,7 +50,7 @@ def blocks(mic: Block, *, played: Block | None = None, clean: Block | None = Non
 
 
 def as_version(path: Path, version: int) -> None:
-    """Make the file of an enrolment one of another version."""
+    """Change the version in the file of an enrolment."""
     with np.load(path) as data:
         arrays = {name: data[name] for name in data.files} | {"format": np.array(version)}
     with path.open("wb") as file:

@@ -1,4 +1,4 @@
-"""A lesson by voice without a device: somebody says each word that they are asked for."""
+"""A lesson by voice without a device: a simulated person says each word asked for."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from coach.tempo.units import to_samples
 from coach.voice.render import Renderer
 
 RATES = (140, 155, 170)
-"""Words a minute at which a word is said, one for each of its takes."""
+"""Words a minute of each take of a word."""
 
 
 def record_takes(folder: Path, words: Iterable[str]) -> None:
@@ -29,7 +29,7 @@ def record_takes(folder: Path, words: Iterable[str]) -> None:
 
 
 def learn_little(patch: pytest.MonkeyPatch) -> None:
-    """Learn from two of each take augmented instead of 24, and against 5 minutes of talk instead of 50."""
+    """Learn from two augmented takes per take instead of 24, and against 5 minutes of talk instead of 50."""
     whole = cohort()
     few = len(whole.frames) // 10
     little = Talk(whole.frames[:few], whole.levels[:few])
@@ -39,7 +39,7 @@ def learn_little(patch: pytest.MonkeyPatch) -> None:
 
 
 class Lesson(VirtualRoom):
-    """A room that stands in for the device, with a person who says each word they are asked for."""
+    """A room in place of the device, with a person who says each word asked for."""
 
     def __init__(self, takes: Path, stops_at: int = 1000) -> None:
         super().__init__()

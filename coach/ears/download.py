@@ -27,20 +27,20 @@ from coach.logbook.files import MIB, make_folder
 from coach.progress import HowFar
 
 PIECE = 256 * 1024
-"""Bytes that are read at a time."""
+"""Bytes per read."""
 LARGEST = 8 * 1024 * MIB
-"""Bytes that an archive, or the model in it, may take on the disk: the largest there are take about half of it."""
+"""Most bytes of an archive, or of the model in it: about twice the largest models."""
 PACKED_AT_MOST = 50
-"""Times that a model may be larger than its archive: models are numbers, which pack to about half."""
+"""Largest ratio of a model to its archive: models are numbers, which pack to about half."""
 MOST_FILES = 1000
-"""Entries of an archive: models have some twenty."""
+"""Most entries of an archive: models have some twenty."""
 TIMEOUT = 30.0
 """Seconds without a byte after which a download has broken off."""
 
 _NAME = re.compile(r"(?!\.{1,2}$)[A-Za-z0-9._+ -]{1,100}")
-"""A file or folder of a model. Nothing else is unpacked, so no name means another place on any system."""
+"""Permitted names of files and folders. Others are refused, so no name leads outside the folder on any system."""
 _UNUSABLE = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError)
-"""What a broken, encrypted or strangely packed archive raises."""
+"""Errors of a broken, encrypted or unusually packed archive."""
 
 
 def fetch(
@@ -48,14 +48,14 @@ def fetch(
 ) -> None:
     """Put the model of the archive `source` (https: or file: URL, or a path) into the folder `target`.
 
-    `sha256` is what the archive must be; what comes from elsewhere is not so much as opened without it. `check` is
-    given the unpacked model and raises HearingError if it is not usable (default: a trial load in a process of its
-    own). A model that was in `target` is replaced at the very end. Raises HearingError; then `target` is as it was.
+    `sha256` is the digest that the archive must have; a download without one is not even opened. `check` gets the
+    unpacked model and raises HearingError if it is not usable (default: a trial load in a process of its own). An older
+    model in `target` is replaced at the very end. Raises HearingError; then `target` is unchanged.
     """
     url = _url(source)
     try:
         make_folder(target.parent)
-        for left in target.parent.glob(f".{target.name}-*"):  # of a fetch that was killed
+        for left in target.parent.glob(f".{target.name}-*"):  # left by a killed fetch
             shutil.rmtree(left, ignore_errors=True)
         beside = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
     except OSError as error:
@@ -76,11 +76,11 @@ def fetch(
 
 
 def try_load(model: Path) -> None:
-    """Load the model in a process of its own, for a broken one may take its process down. Raises HearingError."""
+    """Load the model in a process of its own, since a broken one may crash it. Raises HearingError."""
     code = "import sys, vosk; vosk.SetLogLevel(-1); vosk.Model(sys.argv[1])"
     ran = subprocess.run([sys.executable, "-c", code, str(model)], capture_output=True, check=False)  # noqa: S603
     if ran.returncode:
-        raise HearingError("The model is all there but does not load; give another with --from.")
+        raise HearingError("The model is complete but does not load; give another with --from.")
 
 
 def _url(source: str) -> str:
@@ -96,7 +96,7 @@ def _url(source: str) -> str:
 
 
 def _download(url: str, archive: Path, progress: HowFar) -> str:
-    """Bring the archive here; return its SHA-256."""
+    """Download or copy the archive; return its SHA-256."""
     done = size = 0
     digest = hashlib.sha256()
     try:
@@ -123,7 +123,7 @@ def _download(url: str, archive: Path, progress: HowFar) -> str:
 
 
 def _compare(found: str, wanted: str, source: str, *, download: bool) -> None:
-    """Raise HearingError if the archive is not the one that is wanted, or came from elsewhere and nobody knows it."""
+    """Raise HearingError if the digest is not `wanted`, or if a download has no digest to be checked against."""
     if wanted and found != wanted:
         raise HearingError(
             f"{source} is not the archive that was wanted: its SHA-256 is {found}, not {wanted}; it was thrown away."
@@ -136,7 +136,7 @@ def _compare(found: str, wanted: str, source: str, *, download: bool) -> None:
 
 
 def _unpack(archive: Path, folder: Path, source: str) -> Path:
-    """Unpack into `folder`; return the model in it: the folder itself or the only one inside."""
+    """Unpack into `folder`; return the model's folder: `folder` itself or the only folder inside."""
     try:
         with zipfile.ZipFile(archive) as packed:
             entries = packed.infolist()
@@ -154,7 +154,7 @@ def _unpack(archive: Path, folder: Path, source: str) -> Path:
 
 
 def _refuse_tricks(entries: list[zipfile.ZipInfo], source: str) -> None:
-    """Raise HearingError for names that would land outside the folder or on one another, links, and too many files."""
+    """Raise HearingError for names that lead outside the folder or collide, for links, and for too many files."""
     if len(entries) > MOST_FILES:
         raise HearingError(f"{source} holds {len(entries)} files; that is no speech model.")
     files: set[str] = set()
@@ -165,7 +165,7 @@ def _refuse_tricks(entries: list[zipfile.ZipInfo], source: str) -> None:
         kind = stat.S_IFMT(entry.external_attr >> 16)
         if not all(map(_NAME.fullmatch, parts)) or kind not in (0, stat.S_IFREG, stat.S_IFDIR):
             raise HearingError(f'{source} is not safe to unpack: it holds "{name[:100]}"; do not use it.')
-        plain = [part.casefold() for part in parts]  # as a disk that takes "A" for "a" would have them
+        plain = [part.casefold() for part in parts]  # as on a disk that ignores case
         path = "/".join(plain)
         folders |= {"/".join(plain[:depth]) for depth in range(1, len(plain))} | ({path} if entry.is_dir() else set())
         if not entry.is_dir():

@@ -1,4 +1,4 @@
-"""What a person taught: takes of their words, as numbers, with the score that each word must reach."""
+"""A person's enrolment: takes of their words, as numbers, and the file that keeps them."""
 
 from __future__ import annotations
 
@@ -29,21 +29,21 @@ from coach.logbook.files import LARGEST_TAUGHT, AbsentError, clear_errors, list_
 from coach.tempo.units import to_samples
 
 FORMAT = 3
-"""Version of the file: 2 holds the room and the verdict as well, 3 the spectra of each take."""
+"""Version of the file: 2 added the room and the verdict, 3 the spectra of each take."""
 FILE = "enrolment.npz"
 """Name of the file in a person's folder."""
 _PART = ".enrolment-"
-"""How the name of a file begins that is not whole yet."""
+"""Start of the name of an unfinished file."""
 FARTHEST = 1e4
-"""Greatest number in an embedding: real ones stay below 100."""
+"""Largest number accepted in an embedding; real ones stay below 100."""
 LOUDEST = 120.0
-"""Greatest number of decibels in a spectrum."""
+"""Largest number of decibels accepted in a spectrum."""
 MOST_SAMPLES = to_samples(60.0)
 """Of a take, and of takes of a word: far more than any."""
 NEEDED_WORDS = ("stop", "ready", "yes", "no")
-"""Words without which no session is hands-free."""
+"""Words that a hands-free session needs."""
 RECOMMENDED_TAKES = 3
-"""Takes of a word: with one fewer a voice that is hoarse or out of breath is soon too far away."""
+"""Takes per word; with fewer, a hoarse or breathless voice is soon too different."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,42 +51,42 @@ class Enrolment:
     """The words that one person taught."""
 
     takes: Mapping[str, tuple[Take, ...]]
-    """Reply id to its takes; one at least."""
+    """Reply id to its takes, one or more."""
     language: str = "en"
     wordings: Mapping[str, str] = field(default_factory=dict)
-    """Reply id to what was said for it when it was taught, if that is known."""
+    """Reply id to the wording that was taught for it, if known."""
     source: str = ""
-    """Where the takes come from: "microphone", "files" or "synthesised"."""
+    """Source of the takes: "microphone", "files" or "synthesised"."""
 
     halts: frozenset[str] = frozenset({"stop"})
-    """Reply ids that halt: they are heard sooner and with less."""
+    """Reply ids that halt: they are reported sooner and at a lower score."""
     noise: RoomNoise | None = None
-    """The room in which the person trains, if it was listened to."""
+    """The noise of the person's room, if it was recorded."""
     verdict: str = ""
-    """What the forecast came to (a Verdict of forecast.py); empty if the words have changed since, or never had one."""
+    """Value of the forecast's verdict (see forecast.py); empty if there is none or the words have changed since."""
     learnt: Learnt | None = None
-    """What was learnt from the takes; None if they have changed since, or cannot be learnt from."""
+    """What was learnt from the takes; None if they have changed since or cannot be learnt from."""
 
     @property
     def thresholds(self) -> dict[str, float]:
-        """Reply id to the score that it must reach."""
+        """Reply id to the score from which it is heard."""
         return {word: threshold(word, self.halts) for word in self.takes}
 
     @property
     def room(self) -> float:
-        """Level of the room's noise in dBFS: as it was listened to, or else the median of all takes."""
+        """Level of the room's noise in dBFS: of its recording, or otherwise the median of all takes."""
         if self.noise is not None:
             return self.noise.level
         return float(np.median([take.room for takes in self.takes.values() for take in takes]))
 
     def matcher(self) -> Matcher | LearntMatcher:
-        """Return what compares speech with the words: what was learnt of them, or else the takes themselves."""
+        """Return the matcher of the words: by what was learnt of them, or otherwise by the takes themselves."""
         if self.learnt is not None and self.learnt.words == tuple(sorted(self.takes)):
             return LearntMatcher(self.learnt, self.takes, self.halts)
         return Matcher(self.takes, self.halts)
 
     def missing(self, words: Iterable[str]) -> tuple[str, ...]:
-        """Return those of `words` that were not taught: they can only be given by key."""
+        """Return the words of `words` that were not taught; they can only be given by key."""
         return tuple(word for word in words if word not in self.takes)
 
     def report(self) -> tuple[WordReport, ...]:
@@ -96,7 +96,7 @@ class Enrolment:
     def save(self, folder: Path) -> Path:
         """Write the file into `folder`, whole or not at all, readable by its owner only.
 
-        Raises HearingError if the disk refuses it.
+        Raises HearingError if the file cannot be written.
         """
         arrays: dict[str, Any] = {
             "format": np.array(FORMAT),
@@ -139,11 +139,11 @@ class Enrolment:
 
 
 class NoEnrolmentError(HearingError):
-    """Nothing was taught yet."""
+    """The person has taught no words yet."""
 
 
 class UnusableEnrolmentError(HearingError):
-    """What was taught is damaged or of an earlier version: the words can only be taught anew."""
+    """The enrolment is damaged or of an earlier version: the words must be taught again."""
 
 
 def load_enrolment(folder: Path) -> Enrolment:
@@ -163,7 +163,7 @@ def load_enrolment(folder: Path) -> Enrolment:
         with np.load(held, allow_pickle=False) as data:
             found = int(data["format"])
             enrolment = _read(data) if found == FORMAT else None
-    except Exception as error:  # a damaged archive raises whatever the layer that stumbles over it raises
+    except Exception as error:  # a damaged archive raises errors of any layer
         raise UnusableEnrolmentError(f"{path} is damaged; teach the words again: coach enrol {person}") from error
     if enrolment is None and found > FORMAT:
         raise HearingError(
@@ -178,7 +178,7 @@ def load_enrolment(folder: Path) -> Enrolment:
 
 
 def forget_enrolment(folder: Path) -> bool:
-    """Delete what a person taught; tell whether there was anything. Raises RecordError."""
+    """Delete what a person taught; return whether there was anything. Raises RecordError."""
     path = folder / FILE
     try:
         there = path in list_folder(folder)
@@ -191,7 +191,7 @@ def forget_enrolment(folder: Path) -> bool:
 
 
 def _sweep(folder: Path) -> None:
-    """Delete what a process that was killed while it wrote the file has left."""
+    """Delete unfinished files of processes that were killed while writing."""
     for part in folder.glob(f"{_PART}*"):
         part.unlink(missing_ok=True)
 
@@ -226,16 +226,16 @@ def _read(data: Any) -> Enrolment:  # noqa: ANN401  # numpy has no type for it
         learnt_words = tuple(str(word) for word in data["learnt_words"])
         if weights.shape != (SIZE + 1, len(learnt_words)) or lasts.shape != (len(learnt_words),):
             raise ValueError("learnt_weights")
-        if learnt_words == tuple(sorted(takes)):  # else words were forgotten since: see `learnt`
+        if learnt_words == tuple(sorted(takes)):  # otherwise words were forgotten since: see `learnt`
             learnt = Learnt(learnt_words, weights, lasts)
-    Matcher(takes, halts)  # raises where a take holds nothing to be compared
+    Matcher(takes, halts)  # raises if a take holds nothing to compare
     return Enrolment(
         takes, str(data["language"]), wordings, str(data["source"]), halts, noise, str(data["verdict"]), learnt
     )
 
 
 def _check_size(file: BytesIO) -> None:
-    """Raise ValueError if the arrays take up too much memory, or say that they hold more than lies there."""
+    """Raise ValueError if the arrays need too much memory, or claim more data than the file holds."""
     with ZipFile(file) as archive:
         entries = archive.infolist()
         if sum(entry.file_size for entry in entries) > LARGEST_TAUGHT:
@@ -243,10 +243,10 @@ def _check_size(file: BytesIO) -> None:
         for entry in entries:
             with archive.open(entry) as part:
                 version = np.lib.format.read_magic(part)
-                if version != (1, 0):  # as ours are written
+                if version != (1, 0):  # the version that we write
                     raise ValueError(entry.filename)
                 shape, _, kind = np.lib.format.read_array_header_1_0(part)
-            # Memory is set aside for what a header says before anything is read; texts may be 0 bytes wide.
+            # numpy allocates the memory that a header claims before it reads; texts may be 0 bytes wide.
             if math.prod(shape) * max(1, kind.itemsize) > entry.file_size:
                 raise ValueError(entry.filename)
 
@@ -297,7 +297,7 @@ def _rows(data: Any, name: str) -> Spectra:  # noqa: ANN401  # numpy has no type
 
 def _write(path: Path, arrays: dict[str, Any]) -> None:
     _sweep(path.parent)
-    handle, name = tempfile.mkstemp(prefix=_PART, dir=path.parent)  # made readable by the owner only
+    handle, name = tempfile.mkstemp(prefix=_PART, dir=path.parent)  # readable by the owner only
     part = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:

@@ -1,4 +1,4 @@
-"""Turn sound into speech embeddings: 96 numbers each 80 ms that tell one word from another."""
+"""Turn sound into speech embeddings: 96 numbers every 80 ms that distinguish words."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ EMBEDDING_STEP = 1280
 EMBEDDING_WIDTH = 96
 """Numbers in an embedding."""
 QUIETEST = -90.0
-"""dBFS below which levels are not told apart."""
+"""dBFS below which levels count as equal."""
 
 Frames = npt.NDArray[np.float32]
 """Embeddings in order, shape (frames, EMBEDDING_WIDTH)."""
@@ -26,20 +26,20 @@ NO_ROWS: Spectra = np.zeros((0, BANDS), np.float32)
 
 
 class Embedding(NamedTuple):
-    """What one step of sound is like."""
+    """One step of sound, as numbers."""
 
     at: int
-    """The sample just after its window."""
+    """The sample after the end of its window."""
     frame: Frames
     """Shape (EMBEDDING_WIDTH,)."""
     level: float = QUIETEST
-    """dBFS of the loudest 10 ms in the newest EMBEDDING_STEP of it, at least QUIETEST."""
+    """dBFS of the loudest 10 ms in its newest EMBEDDING_STEP samples, at least QUIETEST."""
     rows: Spectra = NO_ROWS
-    """Spectra since the embedding before, or since the start."""
+    """Spectra since the previous embedding, or since the start."""
 
 
 class Embedder:
-    """Speech embeddings of a stretch of sound that has no gaps; about 5 ms of one core for each.
+    """Computes speech embeddings of sound without gaps; each takes about 5 ms of one core.
 
     An embedding looks back 775 ms, so that the first comes 880 ms after a start.
     """
@@ -67,7 +67,7 @@ class Embedder:
     def start(self, at: int) -> None:
         """Forget everything; the next sample fed is number `at`."""
         self._model.reset()
-        self._model.new_audio_samples = 0  # the library would first work through 8 s of silence
+        self._model.new_audio_samples = 0  # otherwise the library first processes 8 s of silence
         self._rest = self._rest[:0]
         self._rows = NO_ROWS
         self._spectrometer.start()

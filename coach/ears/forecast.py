@@ -2,21 +2,20 @@
 
 The rules, in the order in which they are applied:
 
-1. How often a word is heard. Each take is scored against the others of its word (left out in turn) and against all
-   other words. Three takes cannot prove 95 %, so the margins speak: the scores are taken as a normal distribution
-   around their mean, with the spread that this person's takes have over all words together (`LEAST_SPREAD` at least),
-   and the share of it that lies above the word's threshold and, for a word that does not halt, above the best other
-   word is what is expected. Never more than `MOST`; with a take that was not heard never more than (heard + 2) /
-   (takes + 2); with one take only never more than half.
+1. How often a word is heard. Each take is scored against the other takes of its word and against all other words. Three
+   takes cannot prove 95 %, so the margins are used: the scores are modelled as a normal distribution around their mean,
+   with the spread of this person's takes over all words (at least `LEAST_SPREAD`). The expected share is the part of
+   the distribution above the word's threshold and, for a word that does not halt, above the best other word. It is at
+   most `MOST`; with a take that was not heard at most (heard + 2) / (takes + 2); with a single take at most a half.
 2. How often it is heard falsely. The cohort, other people's talk, is matched like a session's sound. The rate is the
-   larger of what was counted and of what the highest scores of stretches of `STRETCH` s foretell beyond it (a Gumbel
-   distribution), since no count of zero in 25 minutes proves one an hour. The room itself counts like the cohort, if it
-   was listened to.
-3. The verdict is the best one whose `Needs` are all met by every word that is needed and every word that halts.
+   larger of the count and of the extrapolation from the highest scores of stretches of `STRETCH` s (a Gumbel
+   distribution), since a count of zero in 25 minutes does not prove less than one an hour. If the room was recorded, it
+   counts like the cohort.
+3. The verdict is the best one whose `Needs` are met by every needed word and every word that halts.
 
-All of this is foretold from the plain match of the takes. What is learnt from them (learnt.py) hears more in noise, and
-has met the cohort, so that it cannot be judged by it. The cohort is synthesised speech; what real people near the
-microphone give will differ.
+The forecast rests on the plain match of the takes. The learnt match (learnt.py) hears more in noise, but it was trained
+on the cohort and so cannot be judged by it. The cohort is synthesised speech; real people near the microphone will
+differ.
 """
 
 from __future__ import annotations
@@ -37,20 +36,20 @@ from coach.ears.word_report import WordReport
 from coach.tempo.units import RATE
 
 LEAST_SPREAD = 0.03
-"""Standard deviation of scores at least: takes in one lesson are more alike than words on different days."""
+"""Smallest standard deviation of scores: takes of one lesson are more alike than words on different days."""
 MOST = 0.98
-"""Share that is promised at most: real people's words of which this much was expected were heard 97.9 % of the time
-(tests/bench/forecast.py, 99 words of three speakers)."""
+"""Largest share that is promised: about what such words of real people reached (tests/bench/RESULTS.md, "What the
+forecast of an enrolment promises")."""
 STRETCH = 10.0
-"""Seconds of talk whose highest score is one observation."""
+"""Seconds of talk that give one observation, their highest score."""
 AGAIN = 1.0
-"""Seconds in which one false alarm is not counted twice."""
+"""Seconds within which false alarms count as one."""
 READY_WORD = "ready"
-"""The reply id that makes work begin: the only one beside the halts whose false alarms count for the verdict."""
+"""The reply id that starts work; besides the halts, only its false alarms count for the verdict."""
 
 
 class Suitability(StrEnum):
-    """What the words are good for; the values are part of keys in screens.yaml, and are stored."""
+    """The verdict on the words; the values are parts of keys in screens.yaml, and are stored."""
 
     HANDS_FREE = "hands_free"
     WITHIN_REACH = "within_reach"
@@ -59,75 +58,74 @@ class Suitability(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Needs:
-    """What a verdict asks for."""
+    """Requirements of a verdict."""
 
     takes: int
-    """Takes of each word that is needed, at least."""
+    """Fewest takes of each needed word."""
     heard: float
-    """Share of each word that is needed that is heard, at least."""
+    """Smallest expected share heard of each needed word."""
     halt_heard: float
     """The same for a word that halts."""
     false_an_hour: float
-    """False alarms an hour of other people's talk, for "ready" and for each word that halts, at most."""
+    """Most false alarms per hour of other people's talk, for "ready" and for each word that halts."""
     clearance: float
-    """Decibels by which the words stood above the room, at least."""
+    """Fewest decibels of the words over the room's noise."""
     room_known: bool
-    """Whether the room must have been listened to."""
+    """Whether the room must have been recorded."""
 
 
 NEEDS: Mapping[Suitability, Needs] = {
     Suitability.HANDS_FREE: Needs(RECOMMENDED_TAKES, 0.95, 0.97, 1.0, 20.0, room_known=True),
     Suitability.WITHIN_REACH: Needs(2, 0.8, 0.8, 6.0, 10.0, room_known=False),
 }
-"""Verdicts from the best; if neither fits it is KEYS_ONLY. At 10 dB over household noise the plain match misses
-a quarter to a half of real people's words, so less is no basis; at 20 dB hardly more than in quiet. Six false holds an
-hour are bearable with somebody there who can press a key, not for somebody alone."""
+"""Requirements by verdict, the best first; if neither is met, the verdict is KEYS_ONLY. Below 10 dB over household
+noise the plain match misses too many words; at 20 dB it hears nearly as many as in quiet. Six false holds an hour are
+acceptable with somebody there to press a key, but not alone."""
 
 
 @dataclass(frozen=True, slots=True)
 class WordForecast:
-    """What is expected of one word."""
+    """The forecast for one word."""
 
     word: str
     takes: int
     heard: int
-    """Takes that the others would have heard."""
+    """Number of takes that the other takes would have heard."""
     expected: float
-    """Share of the times it is said that it will be heard, 0 to 1; see rule 1."""
+    """Expected share of times that it is heard when said, 0 to 1; see rule 1."""
     rival: str
-    """The other word of this person that sounds most like it; empty if there is none."""
+    """The person's other word that sounds most like it; empty if there is none."""
     false_an_hour: float
-    """False alarms in an hour of other people's talk; see rule 2."""
+    """Expected false alarms per hour of other people's talk; see rule 2."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One thing that keeps the verdict from being better."""
+    """One reason against a better verdict."""
 
     key: str
-    """After "forecast_" a key in screens.yaml."""
+    """End of the key "forecast_..." in screens.yaml."""
     words: tuple[str, ...] = ()
-    """Reply ids that it is about."""
+    """Reply ids that it concerns."""
 
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """What this person may expect in this room."""
+    """The forecast for this person in this room."""
 
     words: tuple[WordForecast, ...]
-    """In the order of their ids."""
+    """Forecasts of the words, in the order of their ids."""
     clearance: float
-    """Decibels by which the words stood above the room (the medians)."""
+    """Median decibels of the words over the room's noise."""
     verdict: Suitability
     because: tuple[Reason, ...]
-    """Why it is no better; empty for HANDS_FREE."""
+    """Reasons against a better verdict; empty for HANDS_FREE."""
 
 
 def forecast(enrolment: Enrolment, talk: Frames | None = None) -> Forecast:
-    """Return what `enrolment`, which must hold a word, is good for.
+    """Return the forecast for `enrolment`, which must hold a word.
 
-    `talk`: embeddings of other people's speech in order, shape (n, 96); default: the cohort that travels with the
-    package.
+    `talk`: embeddings of other people's speech in order, shape (n, 96); default: the cohort shipped with the package.
     """
     reports = enrolment.report()
     spread = _spread(reports)
@@ -152,7 +150,7 @@ def forecast(enrolment: Enrolment, talk: Frames | None = None) -> Forecast:
 def judge(
     words: Sequence[WordForecast], clearance: float, halts: frozenset[str], *, room_known: bool
 ) -> tuple[Suitability, tuple[Reason, ...]]:
-    """Return the best verdict whose needs are met, and what the next better one lacks."""
+    """Return the best verdict whose needs are met, and the unmet needs of the next better one."""
     because: tuple[Reason, ...] = ()
     for verdict, needs in NEEDS.items():
         lacks = _lacks(needs, {word.word: word for word in words}, clearance, halts, room_known=room_known)
@@ -163,7 +161,7 @@ def judge(
 
 
 def expected(report: WordReport, threshold: float, spread: float, *, halts: bool) -> float:
-    """Return the share of the times a word is said that it will be heard, by rule 1."""
+    """Return the expected share of times that a word is heard when said, by rule 1."""
     if report.takes < 2:
         return 0.5
     share = _above(float(np.mean(report.scores)) - threshold, spread)
@@ -205,7 +203,7 @@ def _spread(reports: Sequence[WordReport]) -> float:
 
 
 def false_an_hour(enrolment: Enrolment, talk: Frames, *, foretell: bool = True) -> dict[str, float]:
-    """Return for each word the false alarms an hour in `talk` and in the room, by rule 2; or only those counted."""
+    """Return each word's false alarms per hour in `talk` and in the room, by rule 2; or only the counted ones."""
     matcher = Matcher(enrolment.takes, enrolment.halts)
     limits = matcher.limits.astype(np.float64)
     urgent = np.array([word in enrolment.halts for word in matcher.words])
@@ -221,7 +219,7 @@ Numbers = npt.NDArray[np.float64]
 
 
 def _over(matcher: Matcher, frames: Frames, limits: Numbers, urgent: npt.NDArray[np.bool_]) -> Numbers:
-    """Return by how much each word passes what it needs at each embedding, shape (frames, words)."""
+    """Return each word's score above its limit at each embedding, shape (frames, words)."""
     scores = np.array(
         [matcher.push(Embedding((n + 1) * EMBEDDING_STEP, frame)).scores for n, frame in enumerate(frames)], np.float64
     )
@@ -234,7 +232,7 @@ def _over(matcher: Matcher, frames: Frames, limits: Numbers, urgent: npt.NDArray
 
 
 def _counted(over: Numbers) -> Numbers:
-    """Return the false alarms an hour that were there."""
+    """Return the counted false alarms per hour."""
     apart = round(AGAIN * RATE / EMBEDDING_STEP)
     count = np.zeros(over.shape[1])
     last = np.full(over.shape[1], -apart)
@@ -246,7 +244,7 @@ def _counted(over: Numbers) -> Numbers:
 
 
 def _foretold(over: Numbers) -> Numbers:
-    """Return the false alarms an hour that the highest of each stretch foretell."""
+    """Return the false alarms per hour extrapolated from the highest score of each stretch."""
     size = round(STRETCH * RATE / EMBEDDING_STEP)
     highest = over[: len(over) // size * size].reshape(-1, size, over.shape[1]).max(axis=1)
     if len(highest) < 2:

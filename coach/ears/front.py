@@ -1,4 +1,4 @@
-"""All ears of a session behind one door."""
+"""Feed all ears of a session and collect what they hear."""
 
 from __future__ import annotations
 
@@ -11,19 +11,19 @@ from coach.ports import Captured, Ear, Hearing
 
 
 class Ears:
-    """Feeds each ear in turn; what they noticed comes back in the order in which it was known.
+    """Feeds each ear in turn; returns what they heard in the order in which it was known.
 
-    The activity ear stands first where another ear is woken by it.
+    The activity ear comes before the ears that it wakes.
     """
 
     def __init__(self, ears: Sequence[Ear], room: float | None = None) -> None:
-        """`room` is the noise in dBFS of the room in which the words were taught, if any were."""
+        """`room` is the noise in dBFS of the room in which the words were taught; None: no words were taught."""
         self.ears = tuple(ears)
         self.room = room
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Which ears there are."""
+        """Names of the ears."""
         return tuple(ear.name for ear in self.ears)
 
     def open(self, words: frozenset[str]) -> None:
@@ -37,7 +37,7 @@ class Ears:
         return sorted(found, key=lambda hearing: hearing.at)
 
     def pressed(self, now: int) -> list[Hearing]:
-        """Return what was pressed while the device stands still at sample `now`: keys need no sound."""
+        """Return the keys pressed while the device is stopped at sample `now`: keys need no sound."""
         nothing = np.zeros(0, dtype=np.float32)
         still = Captured(now, nothing, nothing, nothing)
         return [hearing for ear in self.ears if isinstance(ear, Keys) for hearing in ear.feed(still)]

@@ -1,4 +1,4 @@
-"""Hear what is pressed, at the keyboard or on the page."""
+"""Take presses of keys, at the keyboard or on the page, as an ear."""
 
 from __future__ import annotations
 
@@ -10,22 +10,22 @@ from coach.words.replies import KEYS
 
 
 class Keys:
-    """The ear for what is pressed. Its score is always 1."""
+    """The ear for pressed keys. Its score is always 1."""
 
     name = "keys"
 
     def __init__(self, keys: Mapping[str, str] = KEYS) -> None:
         """`keys` maps a key to a reply id."""
         self._keys = keys
-        self._pressed: deque[tuple[str, str]] = deque()  # its append and popleft may be used from two threads
+        self._pressed: deque[tuple[str, str]] = deque()  # append and popleft are safe from two threads
 
     def open(self, words: frozenset[str]) -> None:
-        """Do nothing: any key may be pressed."""
+        """Do nothing: every key may be pressed at any time."""
 
     def press(self, key: str, by: str = "keys") -> bool:
-        """Take a key; tell whether it means anything. Letters count in either case. Any thread may call this.
+        """Take a key; return whether it has a meaning. The case of letters does not matter. Any thread may call this.
 
-        `by` is which ear the record names: "keys" at the keyboard, "page" on the page.
+        `by` is the ear that the record names: "keys" for the keyboard, "page" for the page.
         """
         word = self._keys.get(key) or self._keys.get(key.lower())
         if word is None:
@@ -34,7 +34,7 @@ class Keys:
         return True
 
     def feed(self, captured: Captured) -> list[Hearing]:
-        """Return what was pressed since the last stretch, as if at the end of this one."""
+        """Return the keys pressed since the last stretch, timed at the end of this one."""
         now = captured.at + len(captured.mic)
         found: list[Hearing] = []
         while self._pressed:

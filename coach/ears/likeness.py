@@ -14,45 +14,45 @@ from coach.ears.matching import unit
 from coach.ears.spectrum import SILENT, Spectra
 
 ROWS = 52
-"""Spectra that are looked at together: 1.04 s."""
+"""Spectra in one input: 1.04 s."""
 A_UNIT = 15.0
-"""Decibels that count as 1."""
+"""Decibels per unit of the input."""
 LEAST, MOST = -3.0, 1.0
-"""What is looked at lies between these."""
+"""Bounds of the input."""
 KERNEL = 5
-"""Rows that a number of each of the three lower layers looks at."""
+"""Rows in the window of each of the three lower layers."""
 STRIDES = (1, 2, 2)
-"""Rows from one number to the next in them."""
+"""Rows from one window to the next in them."""
 
 Stretches = npt.NDArray[np.float32]
 """Stretches of spectra in decibels, shape (n, ROWS, BANDS)."""
 
 
 class Around(NamedTuple):
-    """What may sound beside a word, in decibels over its mean power: made by tests/bench/likeness_learning.py."""
+    """Talk and noise beside a word, in decibels over its mean power; made by tests/bench/likeness_learning.py."""
 
     talk: Spectra
     noise: Spectra
 
 
 def as_seen(stretches: Stretches) -> Stretches:
-    """Return what the network looks at: levels against the loudest row, so that how loud it is tells nothing."""
+    """Return the network's input: levels relative to the loudest row, so that the loudness does not matter."""
     loudest = row_levels(stretches).max(axis=1)
     seen: Stretches = np.clip((stretches - loudest[:, None, None]) / np.float32(A_UNIT), LEAST, MOST)
     return seen
 
 
 def row_levels(rows: Spectra) -> npt.NDArray[np.float32]:
-    """Return the level of each row, in decibels of its mean power."""
+    """Return the level of each row: its mean power in decibels."""
     level: npt.NDArray[np.float32] = 10.0 * np.log10(np.mean(10.0 ** (rows / 10.0), axis=-1) + 10 ** (SILENT / 10))
     return level
 
 
 def kept_apart(seen: Stretches) -> Frames:
-    """Return where each of n stretches, see `as_seen`, lies: shape (n, 192), of length 1; near it lies the same word.
+    """Return the place of each of n stretches (see `as_seen`): shape (n, 192), of length 1; equal words lie close.
 
-    A network of three layers over time and one over all, learnt from synthesised words in noise and beside talkers by
-    tests/bench/likeness_learning.py; it has heard no real person.
+    A network of three layers over time and one over all, trained by tests/bench/likeness_learning.py on synthesised
+    words in noise and beside talkers; it never heard a real person.
     """
     net = _file()
     lit = seen
@@ -62,7 +62,7 @@ def kept_apart(seen: Stretches) -> Frames:
 
 
 def side_by_side(rows: Stretches, stride: int) -> Stretches:
-    """Return KERNEL rows after each other as one, of every `stride`-th row."""
+    """Return windows of KERNEL rows as one row each, at every `stride`-th row."""
     count = (rows.shape[1] - KERNEL) // stride + 1
     return np.concatenate([rows[:, n : n + stride * (count - 1) + 1 : stride] for n in range(KERNEL)], axis=2)
 
@@ -75,7 +75,7 @@ def around() -> Around:
 
 
 def at_no_level(rows: Spectra) -> Spectra:
-    """Return `rows` at a mean power of no decibels."""
+    """Return `rows` scaled to a mean power of 0 dB."""
     return rows - np.float32(10.0 * np.log10(np.mean(10.0 ** (row_levels(rows) / 10.0))))
 
 

@@ -1,9 +1,9 @@
 """Compare a stretch of sound with a taught word that other sound may cover.
 
-Other sound adds, it takes nothing away: where the word is strong, the stretch must be as strong; where it is much
-stronger, something may cover the word, and only so much of that is believed; where the word is weak, nearly anything
-may be. The word may be said slower, or up to twice as fast as in the take. The person's own spectrum shows
-through a noise or another voice 10 dB below it better than the embeddings do, and another person's does not fit it.
+Other sound only adds. Where the word is strong, the stretch must be as strong; where the stretch is much stronger,
+something may cover the word, at a limited cost; where the word is weak, nearly anything may sound. The word may be said
+slower, or up to twice as fast as in the take. With noise or another voice 10 dB below it, the person's own spectrum
+remains clearer than the embeddings, and another person's does not fit it.
 """
 
 from __future__ import annotations
@@ -18,19 +18,19 @@ from coach.ears.likeness import row_levels
 from coach.ears.spectrum import BANDS, Spectra
 
 WEAKEST = -30.0
-"""Decibels below a take's level at which nothing is told apart."""
+"""Decibels relative to a take's level below which values count as equal."""
 WEAK, STRONG = -26.0, -12.0
-"""Decibels beside a take's level from which a band begins to count, and counts fully."""
+"""Decibels relative to a take's level at which a band begins to count, and at which it counts fully."""
 A_LITTLE = 0.05
-"""What a weak band counts for where the stretch is even weaker."""
+"""Weight of a weak band if the stretch is even weaker."""
 MISSING, COVERED = 0.1, 0.05
-"""What a decibel too little costs, and one too much."""
+"""Cost of a decibel too little, and of one too much."""
 MOST = 0.7
-"""What a band costs at most: what is far off is no further off."""
+"""Highest cost of a band."""
 NEVER = 9.0
-"""Cost of what cannot be, above any other."""
+"""Cost of an impossible alignment, above any other."""
 LOUDEST_ROW = 3
-"""The row whose level is a stretch's level, from the loudest: one click does not set it."""
+"""Rank, from the loudest, of the row whose level is the stretch's level, so that a click does not set it."""
 
 Costs = npt.NDArray[np.float32]
 
@@ -40,20 +40,20 @@ class Outlines:
     """Some takes, side by side."""
 
     levels: npt.NDArray[np.float32]
-    """Decibels beside each take's level, shape (takes, rows, BANDS); behind a take's end without meaning."""
+    """Decibels relative to each take's level, shape (takes, rows, BANDS); undefined after a take's end."""
     strong: npt.NDArray[np.float32]
-    """How much each of them counts, 0 to 1, of the same shape."""
+    """Weight of each value, 0 to 1, of the same shape."""
     lengths: npt.NDArray[np.int64]
-    """Rows of each take."""
+    """Number of rows of each take."""
 
     def of(self, takes: npt.NDArray[np.int64]) -> Outlines:
-        """Return those of some takes, by their places."""
+        """Return the selected takes, by index."""
         longest = int(self.lengths[takes].max())
         return Outlines(self.levels[takes, :longest], self.strong[takes, :longest], self.lengths[takes])
 
 
 def outlines(takes: Sequence[Spectra]) -> Outlines:
-    """Return takes, each of shape (rows, BANDS) in decibels, as they are compared."""
+    """Prepare takes, each of shape (rows, BANDS) in decibels, for the comparison."""
     lengths = np.array([len(take) for take in takes])
     levels = np.full((len(takes), int(lengths.max()), BANDS), WEAKEST, np.float32)
     for row, take in zip(levels, takes, strict=True):
@@ -62,7 +62,7 @@ def outlines(takes: Sequence[Spectra]) -> Outlines:
 
 
 def cost(stretch: Spectra, own: Outlines) -> Costs:
-    """Return how little each take fits anywhere in `stretch`, shape (takes,): 0 is a perfect fit, MOST none at all.
+    """Return the cost of each take's best place in `stretch`, shape (takes,): 0 is a perfect fit, MOST no fit.
 
     The mean over the take's rows, in the best alignment; NEVER if the stretch is too short for the take.
     """
@@ -82,10 +82,10 @@ def _level(rows: Spectra) -> np.float32:
 
 
 def _best_alignment(costs: Costs, weights: Costs, lengths: npt.NDArray[np.int64]) -> Costs:
-    """Return the least mean cost of a path, or nearly (each step keeps the better mean so far), shape (takes,).
+    """Return nearly the least mean cost of a path (each step keeps the better mean so far), shape (takes,).
 
-    A path begins in the take's first row, goes on by none, one or two of its rows with each row of the stretch, and
-    ends in its last. `costs`: shape (rows of the stretch, takes, rows), `weights`: (takes, rows).
+    A path begins in the take's first row, advances by none, one or two rows with each row of the stretch, and ends in
+    the last. `costs`: shape (rows of the stretch, takes, rows), `weights`: (takes, rows).
     """
     which, last = np.arange(len(lengths)), lengths - 1
     costs, weights = np.ascontiguousarray(costs.transpose(0, 2, 1)), np.ascontiguousarray(weights.T)

@@ -16,28 +16,28 @@ from coach.ears.takes import Take
 from coach.tempo.units import to_samples
 
 FIRST = to_samples(0.16)
-"""Samples after a word's start from which an embedding knows enough of it."""
+"""Samples after a word's start from which an embedding is compared."""
 LAST = to_samples(0.48)
-"""Samples after a word's end up to which embeddings are compared: fewer mean more false alarms, more a later answer."""
+"""Samples after a word's end up to which embeddings are compared: fewer cause false alarms, more delay the answer."""
 LAST_URGENT = to_samples(0.4)
-"""The same for words that must be heard at once: 80 ms sooner, for about twice the false alarms of that one word."""
+"""The same for urgent words: 80 ms sooner, with about twice the false alarms of that word."""
 STRETCHES = (0.8, 1.0, 1.2)
-"""The word said faster, as taught, and slower."""
+"""Factors of a word's length: said faster, as taught, and slower."""
 
 THRESHOLD = 0.75
-"""Score that a word must reach. tests/bench/hearing.py measures what it gives on real voices."""
+"""Score that a word must reach; tests/bench/hearing.py measures its effect on real voices."""
 HALT_THRESHOLD = 0.72
-"""The same for a word that halts: one that is missed can hurt, a false one costs a moment."""
+"""The same for a word that halts: a missed one can hurt, a false one costs a moment."""
 
 Scores = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """How one stretch of sound compares with the taught words."""
+    """How one moment of sound compares with the taught words."""
 
     scores: Scores
-    """For each word how much what ends here is like it, shape (words,); the matcher says in which measure."""
+    """Likeness of each word to the sound that ends here, shape (words,), in the matcher's measure."""
     began: npt.NDArray[np.int64]
     """For each word the sample where it would have begun."""
     ended: npt.NDArray[np.int64]
@@ -48,28 +48,27 @@ class Matcher:
     """Compares the newest embeddings with every take in three tempos; a score is a mean cosine."""
 
     margin = 0.02
-    """Score by which a word must beat the next one; two words closer than that are no reply (a halt word is)."""
+    """Score by which a word must beat the next one; otherwise it is no reply, unless it halts."""
     over_coach = 0.62
-    """Score at which a halt word is believed that began while the coach sounded, if it is likeliest of all taught
-    words: what the canceller leaves of a voice scores about 0.1 lower, and a false halt does less harm than a missed
-    one."""
+    """Score that a halt word needs if it began while the coach sounded and is the likeliest word: the canceller lowers
+    the score of a voice by about 0.1, and a false halt does less harm than a missed one."""
     patience = 2
-    """Embeddings (80 ms each) at most that a word may wait for its score to fall, to be sure that it is the best."""
+    """Most embeddings (80 ms each) for which a word waits until its score falls, so that the best score is known."""
     unvoiced = np.inf
-    """Score by which a word must be over its limit where no voice is known: nobody measured one that would do."""
+    """Score over its limit that a word needs if no voice is known; infinite, since no safe value was measured."""
     doubt = 0.0
-    """Score around its limit in which a sound may be a word: see LearntMatcher."""
+    """Score around the limit within which a sound may be a word: see LearntMatcher."""
     lingers = 0
-    """Samples after a word's end in which it may still look like the beginning of another one."""
+    """Samples after a word's end within which it may still look like the beginning of another word."""
     pre_roll = to_samples(1.2)
-    """Samples before a voice was noticed that must be heard again: an embedding looks back 0.8 s, a soft start is
+    """Samples before a voice was noticed that are processed again: an embedding looks back 0.8 s, and a soft start is
     noticed late."""
 
     def __init__(self, takes: Mapping[str, Sequence[Take]], urgent: frozenset[str] = frozenset()) -> None:
-        """Prepare the takes of each word; a word must have one at least. `urgent` words are answered sooner."""
+        """Prepare the takes of each word, one or more. `urgent` words are answered sooner."""
         self.words = tuple(sorted(takes))
         self.limits = np.array([threshold(word, urgent) for word in self.words], np.float32)
-        """What each word must reach, shape (words,)."""
+        """Score that each word must reach, shape (words,)."""
         lasts = [LAST_URGENT if word in urgent else LAST for word in self.words]
         templates = [
             (index, _template(take, lasts[index], stretch), take, stretch)
@@ -92,7 +91,7 @@ class Matcher:
         self.forget()
 
     def forget(self) -> None:
-        """Begin anew: what comes next does not follow what came before."""
+        """Start again: the next embedding does not follow the last."""
         self._history = np.full((self._longest, len(self._frames)), -1.0, np.float32)
         self._at = 0
 
@@ -122,14 +121,14 @@ def threshold(word: str, halts: frozenset[str]) -> float:
 
 
 def unit(frames: Frames) -> Frames:
-    """Return `frames` with length 1 in their last axis."""
+    """Return `frames` normalised to length 1 along their last axis."""
     scaled: Frames = frames / np.maximum(np.linalg.norm(frames, axis=-1, keepdims=True), 1e-9)
     return scaled
 
 
 @cache
 def general_mean() -> Frames:
-    """Return the mean embedding of speech in general, shape (96,): what all words have in common.
+    """Return the mean embedding of speech in general, shape (96,), which all words have in common.
 
     Computed by tests/bench/general_speech.py from synthesised sentences of several voices.
     """
@@ -143,7 +142,7 @@ def _inner(take: Take, last: int) -> npt.NDArray[np.bool_]:
 
 
 def _tail(take: Take, last: int) -> int:
-    """Return by how many samples the last embedding compared ends after the word."""
+    """Return the samples from the word's end to the end of the last compared embedding."""
     return int(take.ends[_inner(take, last)][-1]) - take.length
 
 
@@ -153,7 +152,7 @@ def _template(take: Take, last: int, stretch: float) -> Frames:
 
 
 def stretched(rows: Frames, count: int) -> Frames:
-    """Return `rows`, one or more, as `count` rows evenly between the first and the last."""
+    """Resample `rows`, one or more, to `count` rows evenly between the first and the last."""
     places = np.linspace(0, len(rows) - 1, count)
     low = np.floor(places).astype(int)
     high = np.minimum(low + 1, len(rows) - 1)

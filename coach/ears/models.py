@@ -12,26 +12,26 @@ from typing import Any
 from coach.errors import HearingError
 
 NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/HCLr.fst", "graph/Gr.fst")
-"""Files of a model that must be there and hold something. The last two are what a word list works with; large models
-have one fixed graph instead, which takes none."""
+"""Files that a model must have, not empty. Word lists need the last two; large models have a fixed graph instead, which
+takes no word list."""
 
 
 @dataclass(frozen=True, slots=True)
 class ModelFolder:
-    """A folder that is, or ought to be, a model."""
+    """A folder that should hold a model."""
 
     folder: Path
     source: str
-    """Where it comes from: "home", "package" or "cache"."""
+    """Its source: "home", "package" or "cache"."""
 
     @property
     def size(self) -> int:
-        """Bytes on the disk."""
+        """Its size on the disk in bytes."""
         return sum(path.stat().st_size for path in self.folder.rglob("*") if path.is_file())
 
 
 def own_folder(home: Path, language: str) -> Path:
-    """Return where a fetched model is kept."""
+    """Return the folder of a fetched model."""
     return home / "models" / language
 
 
@@ -43,8 +43,8 @@ def package_name(language: str) -> str:
 def find_model(language: str, home: Path, cache: Path | None = None) -> ModelFolder | None:
     """Return the model for `language`, or None if there is none on this machine.
 
-    Looked for in this order: `home`/models/LANGUAGE, an installed package, Vosk's own cache (`cache` stands in for it).
-    Raises HearingError if the first one found is half there: it names the file and what to do; nothing is changed.
+    The order is: `home`/models/LANGUAGE, an installed package, Vosk's own cache (`cache` replaces it in tests). Raises
+    HearingError if the first one found is incomplete; the error names the file and what to do, and nothing is changed.
     """
     place = next(_places(language, home, cache or Path.home() / ".cache" / "vosk"), None)
     if place is not None:
@@ -61,7 +61,7 @@ def _places(language: str, home: Path, cache: Path) -> Iterator[ModelFolder]:
         yield ModelFolder(Path(package) / "model", "package")
     named = re.compile(rf"vosk-model-(small-)?{re.escape(language)}([-_.].*)?")
     folders = sorted(cache.iterdir()) if cache.is_dir() else []
-    # Small ones first: they take word lists.
+    # Small models first: they take word lists.
     for folder in sorted(folders, key=lambda folder: "-small-" not in folder.name):
         if folder.is_dir() and named.fullmatch(folder.name):
             yield ModelFolder(folder, "cache")
@@ -87,10 +87,10 @@ def check_whole(folder: Path, language: str) -> None:
 
 
 def engine() -> Any:  # noqa: ANN401  Vosk has no types
-    """Return the module of the open-vocabulary engine. Raises HearingError where it is missing or does not load."""
+    """Return the module of the open-vocabulary engine. Raises HearingError if it is missing or does not load."""
     try:
         import vosk
-    except (ImportError, OSError, TypeError) as error:  # TypeError: a system that it has no library for
+    except (ImportError, OSError, TypeError) as error:  # TypeError: it has no library for this system
         raise HearingError(
             f"The open-vocabulary engine is missing ({error}); run: pip install vosk, or use taught words and keys, "
             "which do without it."
@@ -103,11 +103,11 @@ def load_model(place: ModelFolder, language: str) -> Any:  # noqa: ANN401  Vosk 
 
     Raises HearingError if Vosk is missing, or if the model is not whole or does not load.
     """
-    check_whole(place.folder, language)  # Vosk itself says only that it failed
+    check_whole(place.folder, language)  # Vosk's own error gives no reason
     vosk = engine()
     vosk.SetLogLevel(-1)
     try:
-        # Always by path, as a text: a Path fails inside, and a language name would reach the network.
+        # Always by path, as a string: a Path fails inside Vosk, and a language name would use the network.
         return vosk.Model(str(place.folder))
     except Exception as error:  # Vosk raises nothing narrower
         raise HearingError(

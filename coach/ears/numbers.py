@@ -6,12 +6,12 @@ from coach.ears.enrolment import Enrolment
 from coach.words.replies import NUMBERS
 
 ENOUGH = 0.9
-"""Share of the takes of numbers that the others must hear. Each number is read back, so that a wrong one costs a
-denial; below this about one answer in ten would. Our own choice."""
+"""Share of the takes of numbers that the other takes must hear. Our own choice: each number is read back, and below
+this share about one answer in ten would be denied."""
 
 
 def numbers_heard(enrolment: Enrolment) -> bool:
-    """Tell whether all numbers 0-10 were taught, each with a take to spare, and are heard by each other's takes."""
+    """Tell whether all numbers 0-10 were taught with two takes or more, and enough takes are heard by the others."""
     if enrolment.missing(NUMBERS):
         return False
     reports = [report for report in enrolment.report() if report.word in NUMBERS]

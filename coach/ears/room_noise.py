@@ -12,17 +12,17 @@ from coach.ports import Block
 from coach.tempo.units import to_samples
 
 ROOM_SECONDS = 20.0
-"""How long a room is listened to: a refrigerator or a clock shows in it, and somebody can keep quiet so long."""
+"""Seconds for which a room is recorded: long enough for a refrigerator or a clock, short enough to keep quiet."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RoomNoise:
-    """A room without voices; the sound cannot be had back from it."""
+    """The noise of a room without voices; its sound cannot be reconstructed."""
 
     level: float
-    """dBFS: the median of its chunks of 32 ms."""
+    """Its level in dBFS: the median of chunks of 32 ms."""
     frames: Frames
-    """Embeddings of it, in order, shape (n, 96)."""
+    """Its embeddings in order, shape (n, 96)."""
 
 
 def room_noise(sound: Block, embedder: Embedder) -> RoomNoise:

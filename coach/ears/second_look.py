@@ -20,20 +20,20 @@ from coach.ears.spectrum import SILENT, Spectra
 from coach.ears.takes import AFTERWARDS, Take
 
 MIXTURES = 12
-"""Times that each take is mixed."""
+"""Mixtures per take."""
 NOISE, TALKER = (0.0, 20.0), (3.0, 20.0)
-"""Decibels of the word over noise and talk in them."""
+"""Decibels of the word over noise and talk in the mixtures."""
 SPEEDS = (0.85, 0.92, 1.0, 1.08, 1.18)
 LEAST_AFTER, MOST_AFTER = 6, 24
-"""Rows after a word's end in which it is looked for: 0.12 to 0.46 s."""
+"""Rows after a word's end within which it is searched: 0.12 to 0.46 s."""
 TALKS = 32
-"""Stretches of talk that tell how well a take usually fits."""
+"""Stretches of talk from which the usual fit of a take is computed."""
 NEWEST = 6
-"""Takes of a word that are compared at most."""
+"""Most takes of a word that are compared."""
 
 
 class SecondLook:
-    """What the takes of each word say of a stretch of spectra."""
+    """Compares stretches of spectra with the takes of each word."""
 
     def __init__(self, takes: Mapping[str, Sequence[Take]]) -> None:
         """Prepare; every take must have its spectra."""
@@ -49,14 +49,14 @@ class SecondLook:
         self._usual = np.concatenate(usual)
 
     def near(self, stretch: Spectra) -> npt.NDArray[np.float32]:
-        """Return how near `stretch`, shape (ROWS, 28), lies to each word, in their order by name: cosines."""
+        """Return the cosine between `stretch`, shape (ROWS, 28), and each word, in the order of their names."""
         near: npt.NDArray[np.float32] = kept_apart(as_seen(stretch[None]))[0] @ self._middles.T
         return near
 
     def fits(self, stretch: Spectra, words: npt.NDArray[np.int64]) -> npt.NDArray[np.float32]:
-        """Return by how much each of `words`, by their places among the names, fits better than talk; below 0: worse.
+        """Return how much better each of `words` fits than talk does; below 0: worse.
 
-        `words`: one or more, rising.
+        `words`: one or more indices in the order of the names, ascending.
         """
         takes = np.flatnonzero(np.isin(self._owners, words))
         costs = cost(stretch, self._outlines.of(takes))
@@ -66,13 +66,13 @@ class SecondLook:
 
 
 def _middle(takes: Sequence[Spectra], rng: np.random.Generator) -> Frames:
-    """Return where a word lies by its takes, shape (192,), of length 1."""
+    """Return the mean place of a word's takes, shape (192,), of length 1."""
     lies = kept_apart(as_seen(np.concatenate([mixed(take, rng) for take in takes])))
     return unit(lies.mean(axis=0))
 
 
 def mixed(word: Spectra, rng: np.random.Generator) -> Stretches:
-    """Return MIXTURES stretches that hold a word: a third each alone, in noise and beside talk."""
+    """Return MIXTURES stretches with a word: a third each alone, in noise and beside talk."""
     beside = around()
     said = at_no_level(word)
     made = np.full((MIXTURES, ROWS, word.shape[1]), SILENT, np.float32)

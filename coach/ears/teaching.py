@@ -22,9 +22,9 @@ from coach.progress import HowFar
 from coach.words.phrases import ReplyWords
 
 SOUNDS = (".wav", ".flac")
-"""Endings of the files that are looked at; in either case."""
+"""Suffixes of the files that are read, in either case."""
 MOST_TAKES = 12
-"""Takes of a word that are used; more cost work at every moment of a session and teach little."""
+"""Most takes of a word that are used; more cost work throughout a session and teach little."""
 
 HALTS = frozenset({"stop"})
 """Reply ids that halt, unless the voice pack says otherwise."""
@@ -34,17 +34,17 @@ _NUMBERED = re.compile(r"(?P<word>.+?)[ _-]+\d+")
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """A recording that taught nothing."""
+    """A recording that could not be used."""
 
     name: str
-    """Its file name, or the word that was asked for."""
+    """Its file name, or the word that was to be said."""
     because: str
-    """A sentence for the person."""
+    """The reason, as a sentence for the person."""
 
 
 @dataclass(frozen=True, slots=True)
 class Teaching:
-    """What came of it."""
+    """The result of teaching."""
 
     enrolment: Enrolment
     refused: tuple[Refused, ...] = ()
@@ -61,11 +61,11 @@ def enrol_folder(
     halts: frozenset[str] = HALTS,
     maker: TakeMaker | None = None,
 ) -> Teaching:
-    """Take the words from files named WORD_NN.wav or .flac, where WORD is a reply id or its wording.
+    """Teach words from files named WORD_NN.wav or .flac, where WORD is a reply id or its wording.
 
-    `read` gives a file's sound, mono at 16 kHz. `words`: only these reply ids (default: all that are there). `start`:
-    what was taught before; the takes are added to it (see `with_takes`), and takes that are unlike are left out.
-    Raises HearingError if the folder is missing or empty, a name is no word, or no file is usable.
+    `read` gives a file's sound, mono at 16 kHz. `words`: only these reply ids (default: all files). `start`: the
+    earlier enrolment; the takes are added to it (see `with_takes`), and takes that are unlike it are left out. Raises
+    HearingError if the folder is missing or empty, a name is no word, or no file is usable.
     """
     try:
         files = [path for path in list_folder(folder) if path.suffix.lower() in SOUNDS and path.is_file()]
@@ -101,27 +101,27 @@ def enrol_folder(
 
 
 def known_takes(start: Enrolment, replies: Mapping[str, ReplyWords], word: str) -> tuple[Take, ...]:
-    """Return the takes of `word`; none if its wording was another when they were made."""
+    """Return the takes of `word`; none if they were made with another wording."""
     same = start.wordings.get(word, replies[word].word) == replies[word].word
     return tuple(start.takes.get(word, ())) if same else ()
 
 
 def reworded(start: Enrolment, replies: Mapping[str, ReplyWords]) -> list[str]:
-    """Return the words that were taught in a wording that is no longer that of their reply."""
+    """Return the words whose taught wording is no longer that of their reply."""
     return [word for word in start.takes if word in replies and not known_takes(start, replies, word)]
 
 
 def with_takes(
     start: Enrolment, new: Mapping[str, Sequence[Take]], replies: Mapping[str, ReplyWords], source: str
 ) -> Enrolment:
-    """Return `start` with the takes of `new` added: the same recording once, of too many the newest.
+    """Return `start` with the takes of `new` added: each recording once, and the newest if there are too many.
 
-    Takes of a wording that is no longer that of its reply give way. What was forecast holds no longer.
+    Takes of an outdated wording are dropped. The earlier forecast is dropped, too.
     """
     takes = {word: tuple(own) for word, own in start.takes.items()}
     for word, more in new.items():
         own = list(known_takes(start, replies, word))
-        for take in more:  # a copy would look like a second take that agrees with the first
+        for take in more:  # a copy would look like a second, agreeing take
             if not any(np.array_equal(take.frames, old.frames) for old in own):
                 own.append(take)
         takes[word] = tuple(own[-MOST_TAKES:])
@@ -136,10 +136,10 @@ def learn_words(
     talk: Block | None = None,
     tell: HowFar = lambda _done, _of: None,
 ) -> Enrolment:
-    """Return `enrolment` with what can be learnt from its takes, and without their sound.
+    """Return `enrolment` with what is learnt from its takes, and without their sound.
 
-    `room`: the sound of the person's room, `talk`: some speech (see Augmenter). `tell` is given how many takes of how
-    many are augmented. A take whose sound is gone before it was augmented teaches as it is.
+    `room`: the sound of the person's room, `talk`: some speech (see Augmenter). `tell` gets the number of augmented
+    takes and of all takes. A take without its sound that was never augmented is used unchanged.
     """
     augmenter = Augmenter(room=room, talk=talk)
     fresh = sum(take.sound is not None for takes in enrolment.takes.values() for take in takes)
@@ -170,9 +170,9 @@ def enrol_synthetic(
     halts: frozenset[str] = HALTS,
     maker: TakeMaker | None = None,
 ) -> Teaching:
-    """Take the words from synthesised speech: `render(wording, variant)` with variants 0, 1, ... below `count`.
+    """Teach words from synthesised speech: `render(wording, variant)` with variants 0, 1, ... below `count`.
 
-    For the demo and for tests; it teaches a machine's voice. Raises HearingError if no sound is usable.
+    For the demo and for tests: the voice is a machine's. Raises HearingError if no sound is usable.
     """
     maker = maker or TakeMaker()
     takes: dict[str, list[Take]] = {}
@@ -192,7 +192,7 @@ def enrol_synthetic(
 
 
 def check_words(words: Sequence[str], replies: Mapping[str, ReplyWords]) -> tuple[str, ...]:
-    """Return the reply ids of `words` (ids or wordings). Raises HearingError that names the near ones."""
+    """Return the reply ids of `words` (ids or wordings). Raises HearingError that names similar ones."""
     return tuple(_reply_of(word, replies, f'"{word}" is no reply') for word in words)
 
 

@@ -1,4 +1,4 @@
-"""Hear words of a list with Vosk: any voice, nothing taught, but never trusted alone for anything but a halt."""
+"""Hear words of a list with Vosk: any voice without teaching, but alone trusted for halts only."""
 
 from __future__ import annotations
 
@@ -18,27 +18,27 @@ from coach.tempo.units import RATE, to_samples
 from coach.words.phrases import ReplyWords
 
 PRE_ROLL = to_samples(0.6)
-"""Samples before a voice was noticed that are heard again: a soft start is noticed late."""
+"""Samples before a voice was noticed that are processed again, since a soft start is noticed late."""
 LOOK_EVERY = to_samples(0.08)
-"""Samples that are given to the recogniser at a time."""
+"""Samples in each call of the recogniser."""
 LONGEST = to_samples(1.2)
-"""Samples of voice up to which an utterance may be a reply: a longer one is a sentence that came out as a word."""
+"""Longest utterance, in samples of voice, that may be a reply: a longer one is a sentence mistaken for a word."""
 IN_PASSING = 0.5
-"""Score of a halt that is reported before the utterance is over: Vosk has no confidence in it yet."""
+"""Score of a halt that is reported before its utterance ends, when Vosk gives no confidence yet."""
 LOOKS = 2
-"""Looks in a row that must show the same halt before it is reported: a first guess often changes."""
+"""Partial results in a row that must show the same halt before it is reported, since the first often changes."""
 GARBAGE = "[unk]"
-"""The word with which some models say that they heard none of the list."""
+"""The word by which some models report that they heard none of the list."""
 PARTS = 4
-"""Pieces at most into which a word may be split that the model does not know as a whole."""
+"""Most parts into which a word unknown to the model is split."""
 
 
 class Vosk:
-    """The ear with an open vocabulary. A score is Vosk's own confidence, 0 to 1, which says little.
+    """The ear with an open vocabulary. A score is Vosk's own confidence, 0 to 1, which means little.
 
-    It listens to the signal without the coach, while `activity` (to be fed first with each stretch) hears a voice. A
-    halt is reported as soon as nothing but a halt is seen, or at the end of a short utterance that holds one; any other
-    word when its utterance is over, was short and was nothing else.
+    It listens to the signal without the coach while `activity` (which must be fed first with each stretch) hears a
+    voice. A halt is reported as soon as the partial results show only a halt, or at the end of a short utterance that
+    holds one. Any other word is reported at the end of its utterance, if that was short and held nothing else.
     """
 
     name = "vosk"
@@ -52,9 +52,9 @@ class Vosk:
         *,
         activity: Activity,
     ) -> None:
-        """Prepare to hear the wordings of `replies` with a loaded Vosk model. No sound is needed yet.
+        """Prepare to hear the wordings of `replies` with a loaded Vosk model.
 
-        Raises HearingError if the model knows no wording that halts: it is of another language.
+        Raises HearingError if the model knows no wording of a halt, so that it is of another language.
         """
         self._model = model
         self._halts = halts
@@ -69,7 +69,7 @@ class Vosk:
                 else:
                     unknown.append(wording)
         self.unknown = tuple(unknown)
-        """Wordings that the model has no words for: this ear cannot hear them."""
+        """Wordings that the model lacks, so that this ear cannot hear them."""
         if not halts & set(self._wordings.values()):
             raise HearingError(
                 "The speech model has no word for any halt, so it is of another language; fetch its own."
@@ -77,7 +77,7 @@ class Vosk:
         self._decoys = tuple(spelt for decoy in decoys if (spelt := self._spelt(decoy)))
         self._decoys += (GARBAGE,) if self._knows(GARBAGE) else ()
         self._replies = {_close(text): reply for text, reply in self._wordings.items()}
-        # A halt, said once or several times over and nothing else; a halt with other words around it.
+        # First: one or more halts and nothing else. Second: a halt among other words.
         self._halting = re.compile(_any_of(text for text, reply in self._replies.items() if reply in halts) + "+")
         spelt_halts = _any_of(text for text, reply in self._wordings.items() if reply in halts)
         self._holding = re.compile(rf"(?<!\S){spelt_halts}(?!\S)")
@@ -87,14 +87,14 @@ class Vosk:
         self._utterance: _Utterance | None = None
 
     def open(self, words: frozenset[str]) -> None:
-        """From the next utterance on only these replies, the halts and the decoys are on the list."""
+        """From the next utterance on, limit the list to these replies, the halts and the decoys."""
         self._open = words
 
     @property
     def grammar(self) -> tuple[str, ...]:
-        """What may come out of an utterance that begins now.
+        """The word list of an utterance that begins now.
 
-        Never empty, for an empty list would end the process: some halt is always on it.
+        It always holds a halt, since an empty list would crash the process.
         """
         words = self._open | self._halts
         return (*(text for text, reply in self._wordings.items() if reply in words), *self._decoys)
@@ -120,7 +120,7 @@ class Vosk:
             self._held -= len(self._ring.popleft())
 
     def _begin(self, now: int) -> _Utterance:
-        """Begin an utterance with a recogniser of its own: to change the list of one that has heard sound aborts."""
+        """Begin an utterance with its own recogniser: Vosk aborts if a list is changed after the first sound."""
         from vosk import KaldiRecognizer
 
         recogniser = KaldiRecognizer(self._model, float(RATE), json.dumps(self.grammar, ensure_ascii=False))
@@ -131,12 +131,12 @@ class Vosk:
         utterance, self._utterance = self._utterance, None
         if utterance is None:
             return []
-        self._ring.clear()  # the next utterance has no part in this one
+        self._ring.clear()  # the next utterance must not contain this one
         self._held = 0
         text, score = utterance.end()
         began, ended = self._activity.span
         short = ended - began <= LONGEST
-        # A short utterance halts even if something else was heard in it: that errs to the safe side.
+        # A short utterance with a halt and other words still halts, which errs on the safe side.
         halting = self._holding.search(text) if short else self._halting.fullmatch(_close(text))
         text = _close(text)
         if halting:
@@ -154,14 +154,14 @@ class Vosk:
         return all(self._model.vosk_model_find_word(word) >= 0 for word in text.split())
 
     def _spelt(self, wording: str) -> str:
-        """Return `wording` in words that the model knows; an empty text if it has none for it."""
+        """Return `wording` in words that the model knows; an empty string if there are none."""
         words = [word if self._knows(word) else self._in_parts(word) for word in wording.split()]
         return " ".join(words) if all(words) else ""
 
     def _in_parts(self, word: str) -> str:
-        """Return an unknown word as known ones in a row, the fewest there are.
+        """Return an unknown word as the fewest known words in a row.
 
-        Only in Hangul, where each sign is a syllable and a word sounds as its parts do.
+        Only in Hangul, where each character is a syllable and a word sounds like its parts.
         """
         if not all("가" <= sign <= "힣" for sign in word):
             return ""
@@ -178,24 +178,24 @@ class Vosk:
 
 @dataclass(slots=True)
 class _Utterance:
-    """What was heard since a voice began."""
+    """One utterance, from the beginning of a voice."""
 
     recogniser: Any
     halting: re.Pattern[str]
-    """Texts that halt; its group is a wording."""
+    """Pattern of texts that halt; its group is a wording."""
     at: int
-    """Sample with which it begins, the pre-roll included."""
+    """Its first sample, including the pre-roll."""
     halted: bool = False
-    """True once a halt was reported: nothing else comes of this utterance."""
+    """Whether a halt was reported, after which the utterance gives nothing else."""
     waiting: bytes = b""
     heard: tuple[tuple[str, float], ...] = ()
-    """What the recogniser has settled so far: text and confidence."""
+    """Final results of the recogniser so far: text and confidence."""
     seen: str = ""
     looks: int = 0
 
     def hear(self, sound: Block) -> str:
-        """Take more sound; return a text that halts, once, as soon as it is seen."""
-        self.waiting += (np.clip(sound, -1.0, 1.0) * 32767).astype("<i2").tobytes()  # it takes nothing but bytes
+        """Take more sound; return a halting text once, as soon as it appears."""
+        self.waiting += (np.clip(sound, -1.0, 1.0) * 32767).astype("<i2").tobytes()  # Vosk takes bytes only
         halt = ""
         while len(self.waiting) >= 2 * LOOK_EVERY:
             part, self.waiting = self.waiting[: 2 * LOOK_EVERY], self.waiting[2 * LOOK_EVERY :]
@@ -217,7 +217,7 @@ class _Utterance:
         return halt[1]
 
     def end(self) -> tuple[str, float]:
-        """Return all that was heard and the lowest confidence of it."""
+        """Return everything heard and its lowest confidence."""
         if self.waiting and self.recogniser.AcceptWaveform(self.waiting):
             self._settle(self.recogniser.Result())
         self._settle(self.recogniser.FinalResult())
@@ -231,10 +231,10 @@ class _Utterance:
 
 
 def _any_of(texts: Iterable[str]) -> str:
-    """Return a pattern whose group is one of `texts`."""
+    """Return a pattern with a group that matches one of `texts`."""
     return f"({'|'.join(map(re.escape, texts))})"
 
 
 def _close(text: str) -> str:
-    """Return `text` without spaces: where a word ends is the model's own affair."""
+    """Return `text` without spaces, since models divide words differently."""
     return "".join(text.split())

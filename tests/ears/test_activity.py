@@ -22,7 +22,7 @@ def heard(sound: Block) -> tuple[Activity, list[Hearing]]:
     return activity, [hearing for block in blocks(sound) for hearing in activity.feed(block)]
 
 
-def test_a_word_is_a_voice_that_begins_and_ends_where_it_does(voice: Voice) -> None:
+def test_a_word_is_a_voice_with_the_same_beginning_and_end(voice: Voice) -> None:
     word = voice("ready")
 
     _, (began, ended) = heard(room(4, (1.0, word)))
@@ -70,7 +70,7 @@ def test_other_ears_are_woken_before_the_word_is_over_and_sleep_again(voice: Voi
 
 
 def in_a_virtual_room(place: VirtualRoom, coach: Block) -> Iterator[Captured]:
-    """Yield what the device gives while the coach says `coach` and for two seconds more, its echo cancelled."""
+    """Yield the device's sound while the coach says `coach` and for two more seconds, with the echo cancelled."""
     place.open(lambda at, frames: np.concatenate([coach[at : at + frames], np.zeros(frames, np.float32)])[:frames])
     canceller = Canceller()
     while place.now < len(coach) + 2 * RATE and (captured := place.read()):
@@ -130,7 +130,7 @@ def test_a_missing_detector_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 class Deafening:
-    """Stands for a detector that a noise makes deaf: it knows no voice after so many chunks."""
+    """Stands for a detector that a noise makes deaf: it knows no voice after a number of chunks."""
 
     def __init__(self, chunks: int) -> None:
         self.after = chunks
@@ -148,7 +148,7 @@ class Deafening:
         return float(self.loud and self.chunks <= self.after)
 
 
-def test_a_detector_that_noise_makes_deaf_begins_anew_but_for_a_voice_that_sounds(
+def test_a_detector_that_noise_makes_deaf_is_reset_except_during_a_voice(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     detector = Deafening(FORGETS + 40)
@@ -163,7 +163,7 @@ def test_a_detector_that_noise_makes_deaf_begins_anew_but_for_a_voice_that_sound
     assert detector.reset_in_a_voice == 0
 
 
-def test_a_nearer_voice_is_noticed_over_one_that_goes_on(voice: Voice, other_speech: Block) -> None:
+def test_a_nearer_voice_is_noticed_over_a_lasting_one(voice: Voice, other_speech: Block) -> None:
     word = voice("ready")
     television = other_speech[: 6 * RATE] * np.float32(0.1 / np.abs(other_speech).max())
 
@@ -192,7 +192,7 @@ class Deaf:
         return 0.1 if samples else 0.0
 
 
-def test_what_stands_out_over_the_coach_wakes_the_others_without_a_voice(
+def test_a_loud_sound_over_the_coach_wakes_the_others_without_a_voice(
     voice: Voice, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     activity = Activity()
@@ -209,7 +209,7 @@ def test_what_stands_out_over_the_coach_wakes_the_others_without_a_voice(
 
 
 def awake_in(activity: Activity, sound: Block) -> list[float]:
-    """Return the seconds in which others are awake, at each block of `sound`."""
+    """Return the seconds at which the other ears are awake during `sound`."""
     awake = []
     for block in blocks(sound):
         activity.feed(block)
@@ -217,7 +217,7 @@ def awake_in(activity: Activity, sound: Block) -> list[float]:
     return [float(number) * 0.02 for number in np.flatnonzero(awake)]
 
 
-def test_what_stands_out_of_the_room_wakes_the_others_for_a_while_though_no_voice_is_known(
+def test_a_sound_louder_than_the_room_wakes_the_others_for_a_while_without_a_voice(
     monkeypatch: pytest.MonkeyPatch, voice: Voice
 ) -> None:
     activity = Activity()

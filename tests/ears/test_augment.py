@@ -1,4 +1,4 @@
-"""A take in other surroundings: always the same for the same take, and still the same word."""
+"""Augmented takes: the same for the same take, and still the same word."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def test_the_same_take_is_augmented_the_same_way(word: Block) -> None:
         np.testing.assert_array_equal(one.levels, other.levels)
 
 
-def test_no_two_of_them_are_alike(word: Block) -> None:
+def test_no_two_augmented_takes_are_alike(word: Block) -> None:
     made = Augmenter(Embedder()).augment(word, 12)
 
     ends = {(one.ends[0], float(one.frames.sum())) for one in made}
@@ -42,7 +42,7 @@ def test_no_two_of_them_are_alike(word: Block) -> None:
     assert len(ends) == len(made)
 
 
-def test_each_holds_the_room_before_the_word_and_the_time_after_it(word: Block) -> None:
+def test_each_augmented_take_holds_the_room_before_the_word_and_the_time_after_it(word: Block) -> None:
     for one in Augmenter(Embedder()).augment(word, 12):
         assert one.frames.shape == (len(one.ends), 96)
         assert len(one.levels) == len(one.ends)
@@ -57,7 +57,7 @@ def test_with_fewer_takes_each_is_augmented_more_often() -> None:
 
 
 @pytest.mark.parametrize("beside", ["room", "talk"])
-def test_the_persons_room_and_talk_change_what_is_made(word: Block, beside: str) -> None:
+def test_the_persons_room_and_talk_change_the_augmented_takes(word: Block, beside: str) -> None:
     noise = np.random.default_rng(0).normal(0, 0.01, 6 * RATE).astype(np.float32)
 
     plain = Augmenter(Embedder()).augment(word, 9)
@@ -75,7 +75,7 @@ def test_a_room_without_sound_is_no_room(word: Block, beside: Block) -> None:
 
 
 @pytest.mark.usefixtures("learns_little")
-def test_learning_leaves_no_sound_behind_and_tells_how_far_it_is(maker: TakeMaker, voice: Voice) -> None:
+def test_learning_keeps_no_sound_and_reports_its_progress(maker: TakeMaker, voice: Voice) -> None:
     takes = {word: (maker.take_from(voice(word)),) for word in ("ready", "stop")}
     told: list[tuple[int, int]] = []
 
@@ -87,7 +87,7 @@ def test_learning_leaves_no_sound_behind_and_tells_how_far_it_is(maker: TakeMake
 
 
 @pytest.mark.usefixtures("learns_little")
-def test_a_take_whose_sound_is_gone_teaches_as_it_is(maker: TakeMaker, voice: Voice) -> None:
+def test_a_take_without_its_sound_is_used_unchanged(maker: TakeMaker, voice: Voice) -> None:
     take = replace(maker.take_from(voice("stop")), sound=None)
 
     assert as_taught(take).ends[0] == take.ends[0] - take.length

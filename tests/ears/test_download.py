@@ -31,7 +31,7 @@ def packed(names: tuple[str, ...] = NEEDED, top: str = "vosk-model-small-xx-0.1/
 
 
 def nothing(*_: object) -> None:
-    """Tell nobody; find nothing wrong."""
+    """Report nothing; find nothing wrong."""
 
 
 @pytest.fixture
@@ -86,7 +86,7 @@ def test_an_older_model_is_replaced(there: Path, tmp_path: Path) -> None:
     assert [path.name for path in there.parent.iterdir()] == ["xx"]
 
 
-def test_what_a_killed_fetch_left_is_cleared_away(there: Path, tmp_path: Path) -> None:
+def test_the_remains_of_a_killed_fetch_are_removed(there: Path, tmp_path: Path) -> None:
     left = there.parent / ".xx-abc"
     left.mkdir()
     (left / "archive.zip").write_bytes(b"half")
@@ -107,7 +107,7 @@ def with_entry(name: str, mode: int = stat.S_IFREG) -> bytes:
 
 
 def with_nul() -> bytes:
-    """The same as a name that ends at the NUL for whoever is careless."""
+    """The same with a name that a careless reader ends at the NUL."""
     return with_entry("am/final.mdlQ/../x").replace(b"am/final.mdlQ/../x", b"am/final.mdl\x00/../x")
 
 
@@ -121,7 +121,7 @@ def bomb() -> bytes:
 
 
 def overlapping() -> bytes:
-    """One piece of data that eight hundred names stand for."""
+    """One piece of data under eight hundred names."""
     made = io.BytesIO()
     with zipfile.ZipFile(made, "w") as archive:
         archive.writestr("first", b"x" * 100_000)
@@ -142,7 +142,7 @@ def crowd() -> bytes:
 
 
 def encrypted() -> bytes:
-    """Every entry says that it needs a password."""
+    """Every entry claims to need a password."""
     data = bytearray(packed())
     for mark, at in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
         where = data.find(mark)
@@ -163,7 +163,7 @@ def says_less() -> bytes:
 
 
 def zip64_lie() -> bytes:
-    """A directory entry that sends the reader to sizes of 2**62 in its 64-bit field."""
+    """A directory entry whose 64-bit field gives sizes of 2**62."""
     made = io.BytesIO()
     with zipfile.ZipFile(made, "w") as archive:
         for name in NEEDED:
@@ -216,7 +216,7 @@ def flipped(data: bytes) -> bytes:
         *("file as folder", "folder as file", "NUL", "bomb", "overlapping", "crowd", "encrypted", "says less", "zip64"),
     ],
 )
-def test_an_archive_that_will_not_do_changes_nothing(there: Path, tmp_path: Path, data: bytes, message: str) -> None:
+def test_an_unusable_archive_changes_nothing(there: Path, tmp_path: Path, data: bytes, message: str) -> None:
     path = archive_of(data, tmp_path)
 
     with pytest.raises(HearingError, match=message):
@@ -228,7 +228,7 @@ def test_an_archive_that_will_not_do_changes_nothing(there: Path, tmp_path: Path
 
 def test_a_model_that_does_not_load_changes_nothing(there: Path, tmp_path: Path) -> None:
     with pytest.raises(HearingError, match="does not load; give another with --from"):
-        fetch(str(archive_of(packed(), tmp_path)), there, nothing)  # the files are all there, and nonsense
+        fetch(str(archive_of(packed(), tmp_path)), there, nothing)  # all files are there, but hold nonsense
 
     assert_untouched(there)
 
@@ -239,7 +239,7 @@ def test_a_trial_load_of_nonsense_does_not_take_this_process_down(tmp_path: Path
 
 
 class Answer(io.BytesIO):
-    """What a server gives; it says that there is more."""
+    """A server's answer that is shorter than its length says."""
 
     def __init__(self, data: bytes, size: int, then: Callable[[], bytes] | None = None) -> None:
         super().__init__(data)
@@ -273,7 +273,7 @@ def breaks(error: BaseException) -> Callable[[], bytes]:
     ],
     ids=["short", "silent", "reset", "too large", "ctrl-c"],
 )
-def test_a_download_that_breaks_off_leaves_nothing_half(
+def test_a_download_that_breaks_off_leaves_nothing_behind(
     there: Path, monkeypatch: pytest.MonkeyPatch, answer: Callable[[], Any], error: type[BaseException], message: str
 ) -> None:
     asked: list[str] = []
@@ -293,17 +293,17 @@ def test_a_download_that_breaks_off_leaves_nothing_half(
 
 
 def served(data: bytes, monkeypatch: pytest.MonkeyPatch) -> str:
-    """Have the address give `data`; return its digest."""
+    """Serve `data` at the address; return its digest."""
     monkeypatch.setattr(urllib.request, "urlopen", lambda *_, **__: Answer(data, len(data)))
     return hashlib.sha256(data).hexdigest()
 
 
 @pytest.mark.parametrize("wanted", ["", "0" * 64])
-def test_a_download_that_nobody_vouches_for_is_not_opened_and_its_digest_is_shown(
+def test_a_download_without_a_digest_is_not_opened_and_its_digest_is_shown(
     there: Path, monkeypatch: pytest.MonkeyPatch, wanted: str
 ) -> None:
     digest = served(packed(), monkeypatch)
-    monkeypatch.setattr(zipfile, "ZipFile", None)  # whoever opens it stumbles
+    monkeypatch.setattr(zipfile, "ZipFile", None)  # opening it would fail
 
     with pytest.raises(HearingError, match=f"its SHA-256 is {digest}"):
         fetch(URL, there, nothing, sha256=wanted, check=nothing)
@@ -311,7 +311,7 @@ def test_a_download_that_nobody_vouches_for_is_not_opened_and_its_digest_is_show
     assert_untouched(there)
 
 
-def test_a_download_with_the_digest_that_was_named_is_used(there: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_download_with_the_named_digest_is_used(there: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     digest = served(packed(), monkeypatch)
 
     fetch(URL, there, nothing, sha256=digest.upper(), check=nothing)
@@ -319,7 +319,7 @@ def test_a_download_with_the_digest_that_was_named_is_used(there: Path, monkeypa
     assert missing_in(there) == ""
 
 
-def test_a_file_of_ones_own_is_held_against_a_digest_if_one_is_named(there: Path, tmp_path: Path) -> None:
+def test_a_local_file_is_checked_against_a_digest_if_one_is_named(there: Path, tmp_path: Path) -> None:
     with pytest.raises(HearingError, match=f"not {'0' * 64}; it was thrown away"):
         fetch(str(archive_of(packed(), tmp_path)), there, nothing, sha256="0" * 64, check=nothing)
 
@@ -346,7 +346,7 @@ def test_a_download_without_end_is_broken_off(there: Path, monkeypatch: pytest.M
         ("file:///nowhere/at/all.zip", "cannot be fetched"),
     ],
 )
-def test_only_safe_addresses_and_files_that_are_there_are_taken(there: Path, source: str, message: str) -> None:
+def test_only_safe_addresses_and_existing_files_are_accepted(there: Path, source: str, message: str) -> None:
     with pytest.raises(HearingError, match=message):
         fetch(source, there, nothing, check=nothing)
 
@@ -360,7 +360,7 @@ def test_a_home_that_cannot_be_written_to_is_one_sentence(tmp_path: Path) -> Non
         fetch(str(archive_of(packed(), tmp_path)), tmp_path / "models" / "xx", nothing, check=nothing)
 
 
-def test_a_home_that_the_model_is_the_first_to_need_is_its_owners_alone(target: Path, tmp_path: Path) -> None:
+def test_a_home_created_for_the_model_is_private(target: Path, tmp_path: Path) -> None:
     before = os.umask(0)
     try:
         fetch(str(archive_of(packed(), tmp_path)), target, nothing, check=nothing)

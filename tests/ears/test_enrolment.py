@@ -135,7 +135,7 @@ def test_a_refusing_disk_leaves_the_old_file_and_nothing_half_written(
     assert [path.name for path in tmp_path.iterdir()] == [FILE]
 
 
-def test_what_a_killed_process_left_half_written_goes_with_the_next_file_and_when_it_is_forgotten(
+def test_half_written_files_of_a_killed_process_are_removed_by_the_next_save_and_by_forgetting(
     tmp_path: Path,
 ) -> None:
     left = tmp_path / ".enrolment-k1lled"
@@ -151,7 +151,7 @@ def test_what_a_killed_process_left_half_written_goes_with_the_next_file_and_whe
 
 @pytest.mark.parametrize("how", BROKEN)
 @pytest.mark.parametrize("place", [FILE, "."])
-def test_what_cannot_be_read_is_neither_damaged_nor_never_taught(how: str, place: str, tmp_path: Path) -> None:
+def test_an_unreadable_enrolment_counts_neither_as_damaged_nor_as_missing(how: str, place: str, tmp_path: Path) -> None:
     takes = tmp_path / "mira" / "takes"
     takes.mkdir(parents=True)
     made_up("stop").save(takes)
@@ -165,7 +165,7 @@ def test_what_cannot_be_read_is_neither_damaged_nor_never_taught(how: str, place
     assert "teach" not in str(found.value)
 
 
-def test_what_cannot_be_forgotten_is_said(tmp_path: Path) -> None:
+def test_an_enrolment_that_cannot_be_deleted_is_reported(tmp_path: Path) -> None:
     takes = tmp_path / "takes"
     takes.mkdir()
     made_up("stop").save(takes)

@@ -1,4 +1,4 @@
-"""What somebody who wants harm may make of a file of taught words: it is damaged, at once and in little memory."""
+"""A malicious file of taught words is recognised as damaged, at once and in little memory."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ Members = dict[str, bytes]
 
 
 def members() -> Members:
-    """Return the arrays of a sound file, each as it lies there."""
+    """Return the arrays of a valid file as bytes."""
     with zipfile.ZipFile(io.BytesIO(hostile._enrolled()[0])) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
 
@@ -33,7 +33,7 @@ def packed(held: Members) -> bytes:
 
 
 def header(shape: str, descr: str = "'<f4'", fortran: str = "False") -> bytes:
-    """Return an array that says what it is, and holds 64 bytes."""
+    """Return an array with this header and 64 bytes of data."""
     told = f"{{'descr': {descr}, 'fortran_order': {fortran}, 'shape': {shape}, }}".ljust(117) + "\n"
     return b"\x93NUMPY\x01\x00" + len(told).to_bytes(2, "little") + told.encode() + bytes(64)
 
@@ -56,7 +56,7 @@ def put(**changed: bytes) -> Callable[[], bytes]:
 
 
 def bomb() -> bytes:
-    """11 MB of zeros in 11 kB, where 10 MB are the most."""
+    """11 MB of zeros in 11 kB; the limit is 10 MB."""
     made = io.BytesIO(packed(members()))
     with zipfile.ZipFile(made, "a", zipfile.ZIP_DEFLATED) as archive, archive.open("room_frames.npy", "w") as entry:
         for _ in range(11):
@@ -65,7 +65,7 @@ def bomb() -> bytes:
 
 
 def says_less() -> bytes:
-    """An array of which the directory says that it is 1 byte long."""
+    """An array whose length in the directory is 1 byte."""
     data = bytearray(packed(members()))
     where = data.find(b"PK\x01\x02")
     data[where + 24 : where + 28] = (1).to_bytes(4, "little")
@@ -102,7 +102,7 @@ ATTACKS: dict[str, Callable[[], bytes]] = {
 
 
 @pytest.mark.parametrize("attack", ATTACKS)
-def test_what_is_no_enrolment_is_damaged_at_once_and_does_nothing(
+def test_a_malicious_enrolment_is_damaged_at_once_and_does_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, attack: str
 ) -> None:
     monkeypatch.chdir(tmp_path)
@@ -115,7 +115,7 @@ def test_what_is_no_enrolment_is_damaged_at_once_and_does_nothing(
     try:
         with pytest.raises(UnusableEnrolmentError, match=r"is damaged; teach the words again: coach enrol mira"):
             load_enrolment(folder)
-        # What a header asks for counts here, though the system may only promise it.
+        # The memory that a header requests counts, even if the system only reserves it.
         assert tracemalloc.get_traced_memory()[1] < 100 * 2**20
     finally:
         tracemalloc.stop()
@@ -123,8 +123,8 @@ def test_what_is_no_enrolment_is_damaged_at_once_and_does_nothing(
     assert [path.name for path in tmp_path.iterdir()] == ["mira"]
 
 
-def test_names_in_the_archive_lead_nowhere(tmp_path: Path) -> None:
-    """Nothing of it is ever unpacked."""
+def test_names_in_the_archive_write_no_file(tmp_path: Path) -> None:
+    """The archive is never unpacked."""
     folder = tmp_path / "mira" / "takes"
     folder.mkdir(parents=True)
     (folder / FILE).write_bytes(traversal())

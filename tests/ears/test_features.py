@@ -29,7 +29,7 @@ def test_one_embedding_each_80_ms_with_the_sample_after_its_window(embedder: Emb
 
 @settings(max_examples=8)
 @given(cuts=st.lists(st.integers(0, len(SOUND)), max_size=6))
-def test_how_the_sound_is_cut_changes_nothing(embedder: Embedder, cuts: list[int]) -> None:
+def test_the_division_of_the_sound_changes_nothing(embedder: Embedder, cuts: list[int]) -> None:
     embedder.start(0)
     whole = embedder.feed(SOUND)
     embedder.start(0)
@@ -39,7 +39,7 @@ def test_how_the_sound_is_cut_changes_nothing(embedder: Embedder, cuts: list[int
     assert all(np.array_equal(one.frame, other.frame) for one, other in zip(whole, parts, strict=True))
 
 
-def test_with_each_embedding_come_the_spectra_since_the_one_before_and_none_from_before_a_start(
+def test_each_embedding_brings_the_spectra_since_the_last_one_and_none_from_before_a_start(
     embedder: Embedder,
 ) -> None:
     embedder.start(0)

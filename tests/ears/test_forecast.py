@@ -68,7 +68,7 @@ def foretold(good: Enrolment) -> Forecast:
         ({word: each for word, each in SURE.items() if word != "yes"}, Suitability.KEYS_ONLY, ["missing"]),
     ],
 )
-def test_the_verdict_follows_the_word_that_is_worst(
+def test_the_verdict_follows_the_worst_word(
     words: dict[str, WordForecast], verdict: Suitability, because: list[str]
 ) -> None:
     assert judged(words) == (verdict, because)
@@ -87,7 +87,7 @@ def test_the_verdict_follows_the_room(clearance: float, known: bool, verdict: Su
     assert judged(clearance=clearance, room_known=known) == (verdict, because)
 
 
-def test_each_better_verdict_asks_for_more() -> None:
+def test_each_better_verdict_requires_more() -> None:
     best, next_best = NEEDS.values()
 
     assert best.takes > next_best.takes
@@ -116,7 +116,7 @@ def test_a_word_close_to_another_promises_less_unless_it_halts() -> None:
     assert expected(report, 0.75, 0.04, halts=True) == MOST
 
 
-def test_words_that_were_taught_well_are_promised_and_the_talk_of_others_is_not_taken_for_a_halt(
+def test_well_taught_words_are_promised_and_other_peoples_talk_is_no_halt(
     foretold: Forecast,
 ) -> None:
     words = {word.word: word for word in foretold.words}
@@ -168,7 +168,7 @@ def test_a_room_is_kept_as_numbers(quiet: RoomNoise) -> None:
         room_noise(np.zeros(100, np.float32), Embedder())
 
 
-def test_a_room_s_level_is_that_of_most_of_it(other_speech: Block) -> None:
+def test_the_level_of_a_room_is_that_of_most_of_its_time(other_speech: Block) -> None:
     sound = room(6.0, (1.0, other_speech[:16000]))
 
     assert abs(room_noise(sound, Embedder()).level + 65) < 1.5

@@ -30,7 +30,7 @@ def test_keys_come_in_their_order_and_capitals_count() -> None:
     assert [hearing.word for hearing in found] == ["n7", "yes", "n10"]
 
 
-def test_a_key_without_a_meaning_is_nothing() -> None:
+def test_a_key_without_a_meaning_is_ignored() -> None:
     keys = Keys()
 
     assert not keys.press("\n")

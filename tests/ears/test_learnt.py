@@ -1,4 +1,4 @@
-"""What is learnt from takes tells words from each other and from talk."""
+"""The learnt match distinguishes words from each other and from talk."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ SPECTRA = {word: rng.uniform(-60, -10, (LENGTH // ROW, BANDS)).astype(np.float32
 
 
 def example(word: str, seed: int, loud: float = -20.0) -> Augmented:
-    """A made-up word: noise of embeddings, and the word's own direction while its window holds the whole word."""
+    """Return a made-up word: random embeddings, plus the word's own direction while the window holds the whole word."""
     own = np.random.default_rng(seed)
     ends = np.arange(-15, 10) * STEP + int(own.integers(STEP))
     frames = own.normal(0, 5, (len(ends), 96)).astype(np.float32) + general_mean()
@@ -76,7 +76,7 @@ def take_of(word: str, seed: int) -> Take:
 
 
 def pushes(word: str, made: Augmented) -> list[Embedding]:
-    """Return a made-up word as it comes to a matcher, with the spectra of that word."""
+    """Return a made-up word as a matcher gets it, with the spectra of that word."""
     return [
         Embedding(int(end), frame, float(level), np.array([row(word, int(end) - STEP + n * ROW) for n in range(4)]))
         for frame, end, level in zip(made.frames, made.ends, made.levels, strict=True)
@@ -84,7 +84,7 @@ def pushes(word: str, made: Augmented) -> list[Embedding]:
 
 
 def row(word: str, at: int) -> Spectra:
-    """Return the spectrum `at` samples from the word's end on."""
+    """Return the spectrum at `at` samples from the word's end."""
     inside = -LENGTH <= at < 0
     return SPECTRA[word][(at + LENGTH) // ROW] if inside else np.full(BANDS, QUIET, np.float32)
 
@@ -103,7 +103,7 @@ def best(matcher: LearntMatcher, word: str, seed: int) -> tuple[str, float, int]
 
 
 @pytest.mark.parametrize("word", sorted(DIRECTIONS))
-def test_a_word_it_never_met_in_this_form_is_known_when_it_has_ended(learnt: Learnt, word: str) -> None:
+def test_a_word_in_a_new_form_is_recognised_at_its_end(learnt: Learnt, word: str) -> None:
     matcher = matcher_of(learnt)
 
     found, score, at = best(matcher, word, 77)
@@ -125,7 +125,7 @@ def test_other_talk_reaches_no_limit(learnt: Learnt) -> None:
         assert (match.scores < matcher.limits).all()
 
 
-def test_all_four_have_their_say_and_a_word_that_cannot_pass_is_not_asked_how_well_it_fits(learnt: Learnt) -> None:
+def test_all_four_measures_count_and_no_fit_is_computed_for_a_word_that_cannot_pass(learnt: Learnt) -> None:
     takes = {word: [take_of(word, seed) for seed in range(3)] for word in DIRECTIONS}
     matcher, plain = matcher_of(learnt), Matcher(takes, frozenset({"stop"}))
     second, made = SecondLook(takes), example("ready", 5)
@@ -148,7 +148,7 @@ def test_all_four_have_their_say_and_a_word_that_cannot_pass_is_not_asked_how_we
 
 
 @given(quieter=st.floats(-30, 0))
-def test_how_loud_all_of_it_is_changes_nothing(learnt: Learnt, quieter: float) -> None:
+def test_the_overall_loudness_changes_no_score(learnt: Learnt, quieter: float) -> None:
     take = example("stop", 8)
 
     changed = learnt.score(looked_at(take.frames, take.levels + np.float32(quieter)))
@@ -156,9 +156,7 @@ def test_how_loud_all_of_it_is_changes_nothing(learnt: Learnt, quieter: float) -
     np.testing.assert_allclose(changed, learnt.score(looked_at(take.frames, take.levels)), atol=1e-3)
 
 
-def test_of_many_words_the_likeliest_are_asked_how_well_they_fit(
-    monkeypatch: pytest.MonkeyPatch, learnt: Learnt
-) -> None:
+def test_of_many_words_the_fit_is_computed_for_the_likeliest(monkeypatch: pytest.MonkeyPatch, learnt: Learnt) -> None:
     heard = pushes("ready", example("ready", 5))
     free = np.array([matcher.push(one).scores for matcher in [matcher_of(learnt)] for one in heard])
     monkeypatch.setattr("coach.ears.learnt.MOST_ASKED", 1)
@@ -171,7 +169,7 @@ def test_of_many_words_the_likeliest_are_asked_how_well_they_fit(
     np.testing.assert_array_equal(bound.max(axis=0).argmax(), free.max(axis=0).argmax())
 
 
-def test_after_forgetting_nothing_of_before_counts(learnt: Learnt) -> None:
+def test_after_forgetting_no_earlier_sound_counts(learnt: Learnt) -> None:
     matcher, heard = matcher_of(learnt), pushes("stop", example("stop", 3))
     first = [matcher.push(one).scores for one in heard]
     best(matcher, "ready", 4)
@@ -202,7 +200,7 @@ def test_the_cohort_is_some_minutes_of_talk_with_levels() -> None:
     assert -90 <= found.levels.min() < found.levels.max() <= 0
 
 
-def test_what_was_learnt_is_kept_with_the_takes_and_serves_them_only(
+def test_what_was_learnt_is_kept_with_its_takes_and_used_for_them_only(
     learnt: Learnt, enrolment: Enrolment, tmp_path: Path
 ) -> None:
     words = {word: enrolment.takes[word] for word in ("ready", "stop")}
@@ -222,7 +220,7 @@ def test_what_was_learnt_is_kept_with_the_takes_and_serves_them_only(
 
 @pytest.mark.parametrize("shape", [(0, BANDS), (AFTERWARDS, BANDS), (LONGEST_ROWS + 1, BANDS), (9, BANDS - 1), (9,)])
 @pytest.mark.parametrize("level", [-30.0, 1e3, np.nan])
-def test_spectra_that_cannot_be_are_damage(
+def test_impossible_spectra_are_damage(
     enrolment: Enrolment, tmp_path: Path, shape: tuple[int, ...], level: float
 ) -> None:
     strange = tuple(replace(take, rows=np.full(shape, level, np.float32)) for take in enrolment.takes["stop"])
@@ -232,7 +230,7 @@ def test_spectra_that_cannot_be_are_damage(
         load_enrolment(tmp_path)
 
 
-def test_a_file_of_which_a_word_was_forgotten_after_it_was_learnt_still_loads_and_is_matched_plainly(
+def test_a_file_with_a_word_forgotten_after_learning_still_loads_and_is_matched_plainly(
     learnt: Learnt, enrolment: Enrolment, tmp_path: Path
 ) -> None:
     replace(enrolment, takes={"ready": enrolment.takes["ready"]}, learnt=learnt).save(tmp_path)
@@ -243,7 +241,7 @@ def test_a_file_of_which_a_word_was_forgotten_after_it_was_learnt_still_loads_an
     assert isinstance(loaded.matcher(), Matcher)
 
 
-def test_what_is_looked_at_is_a_second_with_the_newest_first_and_the_first_for_what_was_before() -> None:
+def test_the_input_is_a_second_newest_first_with_the_first_embedding_for_the_past() -> None:
     frames = np.arange(3 * 96, dtype=np.float32).reshape(3, 96)
 
     rows = looked_at(frames, np.zeros(3, np.float32))
@@ -253,5 +251,5 @@ def test_what_is_looked_at_is_a_second_with_the_newest_first_and_the_first_for_w
     np.testing.assert_array_equal(rows[2, 96:192], rows[1, :96])
 
 
-def test_its_size_is_that_of_a_second_of_embeddings_and_levels() -> None:
+def test_the_input_has_the_size_of_a_second_of_embeddings_and_levels() -> None:
     assert SIZE == SPAN * 97

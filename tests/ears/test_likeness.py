@@ -1,4 +1,4 @@
-"""What is looked at keeps words apart where there is noise."""
+"""The network's places keep words apart in noise."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ AROUND = to_samples(1.2)
 
 
 def behind(word: Block, noise: float) -> Frames:
-    """Return where what is heard behind a word lies, in noise so many decibels below it."""
+    """Return the place of the sound after a word, in noise a number of decibels below it."""
     sound = np.random.default_rng(3).normal(0, 10 ** (-65 / 20), len(word) + 2 * AROUND).astype(np.float32)
     sound[AROUND:-AROUND] += word
     hiss = np.random.default_rng(4).normal(0, 1, len(sound)).astype(np.float32)
@@ -40,7 +40,7 @@ def test_a_word_in_noise_lies_nearest_to_itself_in_quiet() -> None:
 
 
 @given(st.integers(0, 2**31), st.integers(1, 30))
-def test_every_place_is_of_length_one_however_strange_the_sound(seed: int, count: int) -> None:
+def test_every_place_has_length_one_however_strange_the_sound(seed: int, count: int) -> None:
     levels = np.random.default_rng(seed).uniform(-90, 60, (count, ROWS, BANDS)).astype(np.float32)
 
     found = kept_apart(as_seen(levels))
@@ -50,7 +50,7 @@ def test_every_place_is_of_length_one_however_strange_the_sound(seed: int, count
 
 
 @given(st.integers(0, 2**31), st.floats(-20, 20))
-def test_how_loud_all_of_it_is_is_not_looked_at(seed: int, louder: float) -> None:
+def test_the_overall_loudness_changes_no_place(seed: int, louder: float) -> None:
     levels = np.random.default_rng(seed).uniform(-50, -10, (1, ROWS, BANDS)).astype(np.float32)
 
     seen = as_seen(levels)
@@ -61,7 +61,7 @@ def test_how_loud_all_of_it_is_is_not_looked_at(seed: int, louder: float) -> Non
 
 
 @pytest.mark.parametrize("rows", [around().talk, around().noise], ids=["talk", "noise"])
-def test_what_sounds_around_a_word_is_a_minute_or_more_at_about_no_decibels(rows: Frames) -> None:
+def test_the_surrounding_sounds_last_a_minute_or_more_at_about_zero_decibels(rows: Frames) -> None:
     assert rows.shape[1] == BANDS
     assert len(rows) * ROW >= to_samples(60.0)
     assert abs(float(10 * np.log10(np.mean(10 ** (row_levels(rows) / 10))))) < 0.1

@@ -1,4 +1,4 @@
-"""A taught word is found though other sound covers a part of it; another word is not."""
+"""A taught word is found even if other sound covers a part of it; another word is not."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ QUIET = -80.0
 
 
 def word(seed: int, rows: int = 20) -> Spectra:
-    """Return a made-up word: three strong bands that wander, over weak ones."""
+    """Return a made-up word: three strong, moving bands over weak ones."""
     own = np.random.default_rng(seed)
     made = np.full((rows, BANDS), -50.0, np.float32)
     for _ in range(3):
@@ -48,7 +48,7 @@ def test_another_word_does_not_fit() -> None:
 
 
 @pytest.mark.parametrize(("below", "little"), [(25.0, 0.01), (10.0, 0.15)])
-def test_sound_below_the_strong_bands_costs_little_and_hides_no_other_word(below: float, little: float) -> None:
+def test_sound_below_the_strong_bands_costs_little_and_makes_no_other_word_fit(below: float, little: float) -> None:
     beside = np.random.default_rng(3).uniform(-15 - below, -10 - below, (ROWS, BANDS)).astype(np.float32)
 
     covered = cost(together(stretch(word(1)), beside), OWN)[0]
@@ -57,10 +57,10 @@ def test_sound_below_the_strong_bands_costs_little_and_hides_no_other_word(below
     assert covered < 0.4 * cost(together(stretch(word(2)), beside), OWN)[0]
 
 
-def test_what_is_missing_costs_more_than_what_is_covered() -> None:
+def test_missing_sound_costs_more_than_covering_sound() -> None:
     softer, louder = stretch(word(1)), stretch(word(1))
     softer[28:30] -= 7.0
-    louder[28:30] += 7.0  # two rows: a click, which does not set the level
+    louder[28:30] += 7.0  # two rows, as of a click, do not set the level
 
     assert cost(softer, OWN)[0] > 1.5 * cost(louder, OWN)[0] > 0
 
@@ -79,7 +79,7 @@ def test_noise_alone_fits_nothing_well() -> None:
 
 
 @given(st.integers(0, 2**31))
-def test_takes_beside_each_other_cost_what_each_costs_alone(seed: int) -> None:
+def test_takes_compared_together_cost_what_each_costs_alone(seed: int) -> None:
     own = np.random.default_rng(seed)
     takes = [word(int(own.integers(99)), int(own.integers(6, 40))) for _ in range(3)]
     sound = stretch(word(int(own.integers(99)), 25))

@@ -14,7 +14,7 @@ from coach.errors import HearingError
 
 @pytest.fixture
 def package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder on the path into which a package can be put."""
+    """A folder on the import path for a package."""
     folder = tmp_path / "site"
     folder.mkdir()
     monkeypatch.syspath_prepend(str(folder))
@@ -36,7 +36,7 @@ def test_the_home_comes_before_a_package_and_a_package_before_the_cache(tmp_path
     assert find_model("xx", home, cache) == ModelFolder(own, "home")
 
 
-def test_in_the_cache_a_small_model_comes_first_and_other_languages_are_passed_over(tmp_path: Path) -> None:
+def test_in_the_cache_a_small_model_comes_first_and_other_languages_are_skipped(tmp_path: Path) -> None:
     for name in ("vosk-model-xx-0.42", "vosk-model-small-xxy-0.1", "vosk-model-small-yy-0.3"):
         model_in(tmp_path / name)
     (tmp_path / "vosk-model-small-xx-0.9.zip").write_bytes(b"")
@@ -50,7 +50,7 @@ def test_in_the_cache_a_small_model_comes_first_and_other_languages_are_passed_o
 
 @pytest.mark.parametrize("missing", NEEDED)
 @pytest.mark.parametrize("spoil", [Path.unlink, lambda path: path.write_bytes(b"")], ids=["gone", "empty"])
-def test_a_model_that_is_half_there_is_one_sentence_and_stays_as_it_is(
+def test_an_incomplete_model_is_one_sentence_and_stays_unchanged(
     tmp_path: Path, missing: str, spoil: Callable[[Path], object]
 ) -> None:
     folder = model_in(own_folder(tmp_path, "xx"))
@@ -67,7 +67,7 @@ def test_a_model_that_is_half_there_is_one_sentence_and_stays_as_it_is(
     assert sorted(folder.rglob("*")) == before
 
 
-def test_a_model_is_loaded_by_its_path_as_a_text_and_quietly(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_model_is_loaded_quietly_by_its_path_as_a_string(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     vosk = FakeVosk(frozenset())
     monkeypatch.setitem(sys.modules, "vosk", vosk)
 
@@ -77,7 +77,7 @@ def test_a_model_is_loaded_by_its_path_as_a_text_and_quietly(tmp_path: Path, mon
     assert vosk.log_level == -1
 
 
-def test_a_model_that_is_not_whole_never_reaches_the_engine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_incomplete_model_never_reaches_the_engine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     vosk = FakeVosk(frozenset())
     monkeypatch.setitem(sys.modules, "vosk", vosk)
 
@@ -93,7 +93,9 @@ def test_a_model_that_does_not_load_is_one_sentence(tmp_path: Path, monkeypatch:
         load_model(ModelFolder(model_in(tmp_path), "home"), "xx")
 
 
-def test_without_the_engine_it_is_said_how_to_install_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_engine_is_one_sentence_that_says_how_to_install_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setitem(sys.modules, "vosk", None)
 
     with pytest.raises(HearingError, match="pip install vosk"):

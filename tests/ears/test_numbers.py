@@ -17,7 +17,7 @@ TAKE = Take(np.zeros((1, 96), np.float32), np.zeros(1, np.int32), 1, -30.0, -60.
 
 
 class Reported(Enrolment):
-    """An enrolment of three takes a word that tells how many of each are heard by the others."""
+    """An enrolment of three takes per word that reports how many of each the others hear."""
 
     heard: dict[str, int]
 
@@ -37,7 +37,7 @@ def taught(heard: dict[str, int], takes: int = 3) -> Reported:
     ("weak", "enough"),
     [({}, True), ({"n3": 2}, True), ({"n3": 0, "n7": 2}, False), ({"stop": 0, "yes": 0}, True)],
 )
-def test_numbers_are_asked_for_where_nine_of_ten_are_heard_whatever_the_other_words(
+def test_numbers_are_asked_for_if_nine_of_ten_are_heard_whatever_the_other_words(
     weak: dict[str, int], enough: bool
 ) -> None:
     assert numbers_heard(taught(dict.fromkeys((*NUMBERS, "stop", "yes"), 3) | weak)) is enough

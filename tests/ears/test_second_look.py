@@ -1,4 +1,4 @@
-"""The takes' own spectra know their word, said by the same voice, in noise and beside a talker."""
+"""The spectra of takes recognise their word in the same voice, in noise and beside a talker."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def takes() -> Mapping[str, tuple[Take, ...]]:
 
 
 def heard(clip: Block, beside: Block, snr: float) -> Spectra:
-    """Return what there is to look at behind a word, with something so many decibels below it."""
+    """Return the stretch after a word, with another sound a number of decibels below it."""
     end = BEFORE + len(clip) - len(clip) % ROW
     sound = np.random.default_rng(3).normal(0, 10 ** (-65 / 20), end + AFTER).astype(np.float32)
     sound[end - len(clip) : end] += clip
@@ -84,7 +84,7 @@ def test_the_same_takes_are_prepared_alike(takes: Mapping[str, tuple[Take, ...]]
     np.testing.assert_array_equal(one.fits(stretch, EVERY), two.fits(stretch, EVERY))
 
 
-def test_some_words_together_fit_as_each_does_alone(takes: Mapping[str, tuple[Take, ...]]) -> None:
+def test_words_compared_together_fit_as_each_does_alone(takes: Mapping[str, tuple[Take, ...]]) -> None:
     second = SecondLook({**takes, "yes": takes["yes"][:1]})
     stretch = heard(Renderer("en-us+m3", 157).render(WORDS)["stop"], np.ones(16000, np.float32), 60.0)
     some = np.array([0, 3, 5])
@@ -113,12 +113,12 @@ def test_mixtures_hold_the_word_at_its_place_alone_in_noise_and_beside_talk() ->
     for stretch in made[1::3]:
         assert beside(stretch).std() > 0.5
     talks = [beside(stretch).std() > 0.5 for stretch in made[2::3]]
-    assert sum(talks) >= len(talks) - 1  # whoever talks makes a pause now and then
+    assert sum(talks) >= len(talks) - 1  # a talker pauses now and then
 
 
 @settings(max_examples=20, deadline=None)
 @given(st.integers(0, 2**31), st.lists(st.integers(AFTERWARDS + 1, 90), min_size=1, max_size=4))
-def test_however_strange_the_takes_and_the_sound_the_measures_are_numbers(seed: int, lengths: list[int]) -> None:
+def test_the_measures_are_finite_however_strange_the_takes_and_the_sound(seed: int, lengths: list[int]) -> None:
     own = np.random.default_rng(seed)
 
     def strange(rows: int) -> Spectra:

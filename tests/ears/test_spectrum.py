@@ -1,4 +1,4 @@
-"""Spectra show where a sound is strong, and come in pieces as they come at once."""
+"""Spectra show the strong bands of a sound, and are the same in pieces and as a whole."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def test_silence_is_silent() -> None:
 
 
 @given(st.lists(st.integers(0, 6), min_size=1, max_size=8), st.integers(0, 2**31))
-def test_pieces_give_what_the_whole_gives(sizes: list[int], seed: int) -> None:
+def test_pieces_give_the_same_spectra_as_the_whole(sizes: list[int], seed: int) -> None:
     sound = np.random.default_rng(seed).normal(0, 0.1, sum(sizes) * ROW).astype(np.float32)
     edges = np.cumsum(sizes)[:-1] * ROW
     pieces = Spectrometer()
@@ -46,7 +46,7 @@ def test_pieces_give_what_the_whole_gives(sizes: list[int], seed: int) -> None:
     np.testing.assert_allclose(together, spectra(sound), atol=1e-4)
 
 
-def test_a_row_knows_nothing_of_what_comes_after_it() -> None:
+def test_a_row_does_not_depend_on_later_sound() -> None:
     sound = np.zeros(10 * ROW, np.float32)
     sound[5 * ROW :] = 0.5
 

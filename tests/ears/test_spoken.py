@@ -20,7 +20,7 @@ from coach.words.phrases import Phrase, ReplyWords
 class DeadRoom(VirtualRoom):
     """A room whose microphone gives nothing."""
 
-    def read(self, timeout: float = 1.0) -> None:  # noqa: ARG002  a Device has it
+    def read(self, timeout: float = 1.0) -> None:  # noqa: ARG002  as Device has it
         return None
 
 
@@ -39,7 +39,7 @@ class Pupil:
         self._answers = answers
 
     def say(self, phrase: Phrase) -> Block:
-        """Give a beep for what the coach says, and let the person answer after it if they are asked something."""
+        """Return a beep as the coach's phrase, and let the person answer after it if it asks for something."""
         self.said.append(phrase.key)
         beep: Block = (0.1 * np.sin(np.arange(to_samples(0.3)) * 0.2)).astype(np.float32)
         if phrase.key in ASKING:
@@ -137,7 +137,7 @@ def test_silence_is_asked_again_and_ends_the_lesson_with_what_was_taught(maker: 
     assert pupil.said[-1] == "enrol_ended"
 
 
-def test_a_word_that_never_comes_right_is_left_out(maker: TakeMaker, say: Answers) -> None:
+def test_a_word_whose_takes_are_always_refused_is_skipped(maker: TakeMaker, say: Answers) -> None:
     pupil = Pupil(say("stop", *["how many"] * TRIES, "yes", "yes", "yes"))
 
     made = pupil.learn(["stop", "yes"], maker)
@@ -146,7 +146,7 @@ def test_a_word_that_never_comes_right_is_left_out(maker: TakeMaker, say: Answer
     assert "enrol_left_out" in pupil.said
 
 
-def test_what_was_said_well_is_kept_when_the_lesson_is_interrupted(maker: TakeMaker, say: Answers) -> None:
+def test_good_takes_are_kept_when_the_lesson_is_interrupted(maker: TakeMaker, say: Answers) -> None:
     def interrupted() -> Iterator[Block | None]:
         yield from say("stop", "stop", "stop", "yes")
         raise KeyboardInterrupt
@@ -168,7 +168,7 @@ def test_a_dead_microphone_is_one_sentence(maker: TakeMaker, say: Answers) -> No
         pupil.learn(["stop"], maker)
 
 
-def test_the_room_is_listened_to_first_and_kept_as_numbers(maker: TakeMaker, say: Answers) -> None:
+def test_the_room_is_recorded_first_and_kept_as_numbers(maker: TakeMaker, say: Answers) -> None:
     pupil = Pupil(say("stop", "stop", "stop"))
 
     made = pupil.learn(["stop"], maker)
@@ -185,7 +185,7 @@ def test_the_room_is_listened_to_first_and_kept_as_numbers(maker: TakeMaker, say
     assert len(maker.room_sound) == 20 * 16000
 
 
-def test_a_room_in_which_somebody_speaks_is_listened_to_again(maker: TakeMaker, voice: Voice) -> None:
+def test_a_room_in_which_somebody_speaks_is_recorded_again(maker: TakeMaker, voice: Voice) -> None:
     pupil = Pupil(iter(()))
     pupil.room.speak(voice("how many"), to_samples(5))
 
@@ -195,7 +195,7 @@ def test_a_room_in_which_somebody_speaks_is_listened_to_again(maker: TakeMaker, 
     assert made.noise is not None
 
 
-def test_a_room_that_never_gets_quiet_is_left_out(maker: TakeMaker, voice: Voice) -> None:
+def test_a_room_that_never_gets_quiet_is_skipped(maker: TakeMaker, voice: Voice) -> None:
     pupil = Pupil(iter(()))
     for second in range(3, 80, 4):
         pupil.room.speak(voice("how many"), to_samples(second))
@@ -207,7 +207,7 @@ def test_a_room_that_never_gets_quiet_is_left_out(maker: TakeMaker, voice: Voice
     assert made.noise is None
 
 
-def test_a_word_that_never_comes_right_keeps_its_takes_of_an_earlier_lesson(
+def test_a_skipped_word_keeps_its_takes_of_an_earlier_lesson(
     maker: TakeMaker, say: Answers, enrolment: Enrolment
 ) -> None:
     pupil = Pupil(say(*["how many"] * TRIES))
@@ -218,7 +218,7 @@ def test_a_word_that_never_comes_right_keeps_its_takes_of_an_earlier_lesson(
     assert made.noise is not None
 
 
-def test_a_lesson_that_was_broken_off_is_taken_up_again_where_it_was(enrolment: Enrolment) -> None:
+def test_an_interrupted_lesson_continues_where_it_was(enrolment: Enrolment) -> None:
     takes = {"stop": enrolment.takes["stop"], "ready": enrolment.takes["ready"][:1]}
 
     lesson = wanted(Enrolment(takes), REPLIES)
@@ -231,5 +231,5 @@ def test_with_every_word_taught_each_gets_more_takes(enrolment: Enrolment) -> No
     assert wanted(enrolment, REPLIES, ("no",)) == {"no": 3}
 
 
-def test_a_word_whose_wording_has_changed_is_taught_anew(enrolment: Enrolment) -> None:
+def test_a_word_whose_wording_has_changed_is_taught_again(enrolment: Enrolment) -> None:
     assert wanted(enrolment, REPLIES | {"left": ReplyWords("how much")}) == {"left": 3}

@@ -32,7 +32,7 @@ def words_in(
 
 @pytest.fixture(scope="module")
 def sequence(voice: Voice) -> Block:
-    """Every word once, 2 s apart, at a speed that was not taught."""
+    """All words once, 2 s apart, at a speed that was not taught."""
     clips = [(1.0 + 2.0 * number, voice(reply.word)) for number, reply in enumerate(REPLIES.values())]
     return room(2.0 * len(clips) + 2.0, *clips)
 
@@ -50,7 +50,7 @@ def test_each_word_is_heard_once_at_its_place(
         assert hearing.at - end < to_samples(0.4 if name == "stop" else 0.7)
 
 
-def test_being_woken_by_the_voice_loses_no_word_and_saves_work(
+def test_waking_by_the_voice_loses_no_word_and_saves_work(
     enrolment: Enrolment, sequence: Block, shared: Embedder
 ) -> None:
     woken, lazy = words_in(enrolment, blocks(sequence), shared)
@@ -108,13 +108,13 @@ def test_the_cancelled_signal_is_matched_while_the_coach_sounds(
 
 
 class Deaf:
-    """A detector that never knows a voice, and has a hint of one at most."""
+    """A detector that never knows a voice, but may have a hint of one."""
 
     def process_samples(self, samples: list[float]) -> float:
         return 0.1 if samples else 0.0
 
     def reset(self) -> None:
-        """Do nothing: it remembers nothing."""
+        """Do nothing: it has no memory."""
 
 
 def through_deaf_detector(
@@ -126,7 +126,7 @@ def through_deaf_detector(
     return [hearing for block in blocks(sound) for hearing in ears.feed(block)]
 
 
-def test_a_halt_is_heard_though_the_detector_knows_no_voice(
+def test_a_halt_is_heard_even_if_the_detector_knows_no_voice(
     enrolment: Enrolment, voice: Voice, shared: Embedder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     found = through_deaf_detector(enrolment, room(5, (2.0, voice("stop"))), shared, monkeypatch)
@@ -135,7 +135,7 @@ def test_a_halt_is_heard_though_the_detector_knows_no_voice(
     assert found[0].at / RATE < 2.0 + len(voice("stop")) / RATE + 0.5
 
 
-def test_a_word_that_is_not_sure_enough_without_a_voice_holds_a_set_and_starts_nothing(
+def test_an_uncertain_word_without_a_voice_holds_a_set_and_starts_nothing(
     enrolment: Enrolment, voice: Voice, shared: Embedder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     word = voice("ready")
@@ -152,7 +152,7 @@ def test_a_word_that_is_not_sure_enough_without_a_voice_holds_a_set_and_starts_n
 
 
 @pytest.mark.parametrize(("surer", "found"), [(np.inf, []), (0.0, ["voice_began", "voice_ended"])])
-def test_a_word_that_the_detector_has_no_hint_of_is_a_voice_only_if_it_is_sure(
+def test_a_word_without_a_hint_of_the_detector_is_a_voice_only_if_it_is_certain(
     enrolment: Enrolment,
     voice: Voice,
     shared: Embedder,
@@ -172,7 +172,7 @@ def test_a_word_that_the_detector_has_no_hint_of_is_a_voice_only_if_it_is_sure(
     ("sureness", "hinted", "heard"),
     [(0.5, True, ["stop"]), (1.5, True, ["ready", "stop"]), (0.5, False, []), (1.5, False, ["stop"])],
 )
-def test_without_a_voice_a_word_must_be_surer_and_have_a_hint_and_a_halt_needs_one_of_both(
+def test_without_a_voice_a_word_needs_a_high_score_and_a_hint_and_a_halt_one_of_them(
     enrolment: Enrolment, sureness: float, *, hinted: bool, heard: list[str]
 ) -> None:
     taught = Taught(enrolment)
@@ -195,7 +195,7 @@ def test_without_a_voice_a_word_must_be_surer_and_have_a_hint_and_a_halt_needs_o
 
 
 class Unsure(Activity):
-    """Somebody may speak; nothing says that it is a voice."""
+    """An activity that is awake without knowing a voice."""
 
     def awake(self, at: int) -> bool:
         return at >= 0
@@ -230,7 +230,7 @@ def test_the_microphone_is_matched_while_the_coach_is_silent(
     assert found == same
 
 
-def test_a_word_at_the_very_start_of_a_block_split_gives_the_same(
+def test_a_word_is_heard_alike_wherever_it_falls_in_the_blocks(
     enrolment: Enrolment, voice: Voice, shared: Embedder
 ) -> None:
     mic = room(3, (1.0, voice("ready")))
@@ -240,14 +240,14 @@ def test_a_word_at_the_very_start_of_a_block_split_gives_the_same(
     assert [hearing.word for hearing in whole] == [hearing.word for hearing in shifted] == ["ready"]
 
 
-def test_scores_are_between_nought_and_one(enrolment: Enrolment, sequence: Block, shared: Embedder) -> None:
+def test_scores_are_between_zero_and_one(enrolment: Enrolment, sequence: Block, shared: Embedder) -> None:
     found, _ = words_in(enrolment, blocks(sequence[: 6 * RATE]), shared)
 
     assert found
     assert all(0 <= hearing.score <= 1 for hearing in found)
 
 
-def test_what_still_sounds_like_the_word_that_was_reported_is_no_halt(enrolment: Enrolment) -> None:
+def test_sound_that_still_resembles_the_reported_word_is_no_halt(enrolment: Enrolment) -> None:
     taught = Taught(enrolment)
     ready, stop = taught.words.index("ready"), taught.words.index("stop")
 

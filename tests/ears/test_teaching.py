@@ -20,14 +20,14 @@ def silence(_: Path) -> Block:
 
 @pytest.fixture
 def takes(tmp_path: Path, voice: Voice) -> Path:
-    """Two good takes of two words, under the reply's id and under its wording."""
+    """Two good takes each of two words, one named by its reply id, one by its wording."""
     for number, rate in enumerate(TAUGHT_AT[:2]):
         write_sound(tmp_path / f"stop_0{number}.wav", voice("stop", rate))
         write_sound(tmp_path / f"How-many_{number}.wav", voice("how many", rate))
     return tmp_path
 
 
-def test_files_are_taken_by_reply_id_and_by_wording(takes: Path, maker: TakeMaker) -> None:
+def test_files_may_be_named_by_reply_id_or_wording(takes: Path, maker: TakeMaker) -> None:
     taught = enrol_folder(takes, REPLIES, read_sound, maker=maker)
 
     assert {word: len(made) for word, made in taught.enrolment.takes.items()} == {"stop": 2, "left": 2}

@@ -1,4 +1,4 @@
-"""The Vosk ear without a model: what is heard is written down, the traps are those of the real library."""
+"""The Vosk ear without a model: a script says what is heard, and the traps are those of the real library."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ VOCABULARY = frozenset(["stop", "now", "halt", "ready", "i", "am", "yes", "no", 
 
 
 class Voiced(Activity):
-    """Hears a voice from one sample to another, whatever sounds."""
+    """Reports a voice from one sample to another, whatever sounds."""
 
     def __init__(self, *voices: tuple[int, int]) -> None:
         self.voices = voices
@@ -60,7 +60,7 @@ LONG = (BEGAN, BEGAN + LONGEST + 2 * BLOCK)
 
 
 def hear(vosk: FakeVosk, *voices: tuple[int, int], opened: Iterable[str] = ("ready", "yes", "no")) -> list[Hearing]:
-    """Return what the ear hears in five seconds in which a voice sounds so."""
+    """Return what the ear hears in five seconds with voices at `voices`."""
     activity = Voiced(*voices)
     ear = ear_for(vosk, activity)
     ear.open(frozenset(opened))
@@ -89,13 +89,13 @@ def test_anything_but_one_wording_is_no_word(vosk: FakeVosk, text: str) -> None:
     assert hear(vosk, SHORT) == []
 
 
-def test_a_sentence_that_comes_out_as_a_word_is_no_word_however_sure(vosk: FakeVosk) -> None:
+def test_a_sentence_mistaken_for_a_word_is_no_word_at_any_confidence(vosk: FakeVosk) -> None:
     vosk.says = [Said(final="ready", confidence=1.0)]
 
     assert hear(vosk, LONG) == []
 
 
-def test_confidence_is_told_and_decides_nothing(vosk: FakeVosk) -> None:
+def test_confidence_is_reported_and_decides_nothing(vosk: FakeVosk) -> None:
     vosk.says = [Said(final="ready", confidence=0.01)]
 
     assert [(heard.word, heard.score) for heard in hear(vosk, SHORT)] == [("ready", 0.01)]
@@ -119,7 +119,7 @@ def test_a_halt_is_reported_while_the_voice_still_sounds_and_once(vosk: FakeVosk
     assert heard.at < SHORT[1]
 
 
-def test_a_halt_that_is_seen_only_once_in_passing_is_no_halt(vosk: FakeVosk) -> None:
+def test_a_halt_in_a_single_partial_result_is_no_halt(vosk: FakeVosk) -> None:
     seen = to_samples(0.8)
     vosk.says = [Said(((seen, "stop"), (seen + LOOK_EVERY, "stop i"), (seen + 2 * LOOK_EVERY, "yes")), "yes")]
 
@@ -133,13 +133,13 @@ def test_halts_in_a_row_and_a_halt_in_a_short_utterance_halt(vosk: FakeVosk, tex
     assert [heard.word for heard in hear(vosk, voice)] == ["stop"]
 
 
-def test_a_halt_inside_a_sentence_is_none(vosk: FakeVosk) -> None:
+def test_a_halt_inside_a_long_sentence_does_not_halt(vosk: FakeVosk) -> None:
     vosk.says = [Said(((0, "tea"),), "tea stop tea")]
 
     assert hear(vosk, LONG) == []
 
 
-def test_without_a_voice_nothing_is_asked_of_the_engine(vosk: FakeVosk) -> None:
+def test_without_a_voice_the_engine_does_no_work(vosk: FakeVosk) -> None:
     assert hear(vosk) == []
     assert vosk.grammars == []
 
@@ -150,7 +150,7 @@ def test_the_list_holds_what_is_open_the_halts_and_the_decoys_that_are_known(vos
     assert vosk.grammars == [["stop", "stop now", "halt", "yes", "tea", "[unk]"]]
 
 
-def test_what_the_model_has_no_word_for_is_left_out_and_told(vosk: FakeVosk) -> None:
+def test_wordings_that_the_model_lacks_are_left_out_and_reported(vosk: FakeVosk) -> None:
     ear = ear_for(vosk, Voiced())
     ear.open(frozenset(REPLIES))
 
@@ -176,7 +176,7 @@ def test_a_model_that_knows_no_halt_is_refused(vosk: FakeVosk) -> None:
         ear_for(vosk, Voiced())
 
 
-def test_the_list_is_never_empty_even_where_nothing_is_open(vosk: FakeVosk) -> None:
+def test_the_list_is_never_empty_even_if_nothing_is_open(vosk: FakeVosk) -> None:
     vosk.says = [Said(final="stop")]
 
     assert [heard.word for heard in hear(vosk, SHORT, opened=())] == ["stop"]
@@ -197,7 +197,7 @@ def test_a_question_that_opens_in_mid_utterance_changes_no_list_that_has_heard_s
     assert [("yes" in grammar, "ready" in grammar) for grammar in vosk.grammars] == [(True, False), (False, True)]
 
 
-def test_an_utterance_that_the_engine_ends_by_itself_is_read_and_counts_as_a_whole(vosk: FakeVosk) -> None:
+def test_an_utterance_that_the_engine_ends_itself_counts_as_a_whole(vosk: FakeVosk) -> None:
     vosk.says = [Said(final="ready", ends_at=to_samples(0.8))]
     assert [heard.word for heard in hear(vosk, SHORT)] == ["ready"]
 
@@ -207,7 +207,7 @@ def test_an_utterance_that_the_engine_ends_by_itself_is_read_and_counts_as_a_who
 
 @pytest.fixture
 def given(monkeypatch: pytest.MonkeyPatch) -> list[np.ndarray]:
-    """Collect what the recogniser is given, as numbers."""
+    """Collect the recogniser's input, as numbers."""
     sounds: list[np.ndarray] = []
     accept: Callable[[FakeRecogniser, bytes], int] = FakeRecogniser.AcceptWaveform
 
@@ -220,7 +220,7 @@ def given(monkeypatch: pytest.MonkeyPatch) -> list[np.ndarray]:
 
 
 def feed(vosk: FakeVosk, level: float, *voices: tuple[int, int]) -> None:
-    """Let the ear hear a signal of one level without the coach, in which voices are noticed so."""
+    """Feed the ear a constant signal, with voices at `voices` and the coach cancelled."""
     activity, ended = Voiced(*voices), voices[-1][1]
     ear = ear_for(vosk, activity)
     coach, clean = np.full(BLOCK, -0.5, np.float32), np.full(BLOCK, level, np.float32)
@@ -245,7 +245,7 @@ def test_sound_beyond_full_scale_does_not_turn_over(vosk: FakeVosk, given: list[
     assert set(np.concatenate(given)) == {32767}
 
 
-def test_an_utterance_that_follows_at_once_holds_nothing_of_the_one_before(
+def test_an_utterance_that_follows_at_once_holds_nothing_of_the_last_one(
     vosk: FakeVosk, given: list[np.ndarray]
 ) -> None:
     feed(vosk, 0.25, SHORT)
