@@ -119,7 +119,7 @@ def test_no_model_is_fetched_without_its_engine(
         (["fetch", "ko"], ""),
     ],
 )
-def test_the_digest_of_the_usual_archive_counts_for_that_archive_alone_and_of_another_it_is_said_before(
+def test_the_digest_of_the_usual_archive_applies_to_it_only_and_another_is_announced(
     tmp_path: Path,
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
