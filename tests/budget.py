@@ -1,4 +1,4 @@
-"""How much the tests of chance draw: a part of it in the suite, all of it in tests/bench/all_chances.py."""
+"""The budgets of random tests: a part in the suite, everything in tests/bench/all_chances.py."""
 
 from __future__ import annotations
 
@@ -8,5 +8,5 @@ ALL = os.environ.get("COACH_TESTS") == "all"
 
 
 def draws(suite: int, whole: int) -> int:
-    """Return how many of `whole` examples, seeds or rounds are tried: so many in the suite."""
+    """Return how many examples, seeds or rounds are tried: `suite` in the suite, otherwise `whole`."""
     return whole if ALL else suite

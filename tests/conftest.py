@@ -1,4 +1,4 @@
-"""What several folders of tests share: one whole session of a made-up person, as the machine writes it."""
+"""Fixtures that several folders of tests share, such as one whole session of a made-up person as it is written."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from budget import draws
 from hypothesis import settings
 from once import once
 
-if TYPE_CHECKING:  # loads the whole package: only the tests that use it pay for it
+if TYPE_CHECKING:  # it loads the whole package, for the tests that use it only
     from in_the_room import Furnished
 
-# a shared machine stalls now and then: no test is timed
+# a shared machine stalls at times, so no test has a time limit
 settings.register_profile("coach", deadline=None, max_examples=draws(40, 100))
 settings.load_profile("coach")
 
@@ -26,12 +26,12 @@ Told = list[tuple[str, int, dict[str, Any]]]
 SECOND = 16_000
 
 SHORT = round(0.8 * SECOND)
-"""Samples that the coach's sentences last at most: enough for the microphone to hear the coach and miss its echo."""
+"""Longest sentence of the coach, in samples: enough for the microphone to hear the coach and miss its echo."""
 
 
 @pytest.fixture(scope="session")
 def told() -> Told:
-    """Return (kind, sample, fields) of a session: two sets, one cut short by a halt, one with a rep that was missed."""
+    """Return (kind, sample, fields) of a session: two sets, one cut short by a halt, one with a missed rep."""
     heel = {"exercise": "heel_lowering", "level": "one_foot", "side": "left"}
     first = heel | {"set_id": 1, "set": 1, "kind": "reps", "planned_low": 10, "planned_high": 12}
     second = first | {"set_id": 2, "set": 2}
@@ -88,7 +88,7 @@ def told() -> Told:
 
 @pytest.fixture
 def ticking() -> Callable[[], datetime]:
-    """Return a clock that is a second later each time it is asked."""
+    """Return a clock that advances a second with each call."""
     at = datetime(2027, 1, 11, 9, 30, tzinfo=UTC) - timedelta(seconds=1)
 
     def now() -> datetime:
@@ -101,7 +101,7 @@ def ticking() -> Callable[[], datetime]:
 
 @pytest.fixture(scope="session")
 def furnished(tmp_path_factory: pytest.TempPathFactory) -> Furnished:
-    """Return a home with every clip of the short program and a person who taught their words, made once a run."""
+    """Return a home with all clips of the short program and a person who taught their words, made once per run."""
     from in_the_room import furnish_home, prepared
 
     def furnish(home: Path) -> None:
@@ -112,7 +112,7 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Furnished:
 
 @pytest.fixture
 def learns_little(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let lessons learn from few takes augmented and little talk, for tests of what stands around the learning."""
+    """Let lessons learn from few augmented takes and little talk, for tests of everything around the learning."""
     from lesson_room import learn_little
 
     learn_little(monkeypatch)

@@ -1,7 +1,7 @@
-"""Doors that files of strangers come through, each as a function of bytes, and what a hostile file holds.
+"""The doors through which foreign files come in, each as a function of bytes, and the content of hostile files.
 
-A door may refuse with a CoachError. Anything else that it raises is a defect, and so is a text that would steer a
-terminal, and markup that it did not write itself. Used by tests/test_hostile.py and tests/bench/fuzz.py.
+A door may refuse with a CoachError. Any other error is a defect, and so are control characters on a terminal, and
+markup that came from a file. Used by tests/test_hostile.py and tests/bench/fuzz.py.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ VALUES = (
     "\x85", "\u2028", "\ufeff", "\u202e", "[]", "{}", "[null]", '{"a": {}}', "1.5", "00012", "'{0.__class__}'",
     "'{n:>999999999}'", "'{'", "'}'",
 )  # fmt: skip
-"""What stands where something else should: numbers, dates, names, markup, YAML and JSON that no honest file has."""
+"""Hostile values: numbers, dates, names, markup, YAML and JSON that no honest file has."""
 
 SCALAR = re.compile(r'"(?:[^"\\\n]|\\.)*"|[^\s:,{}\[\]"]+')
 
@@ -96,11 +96,11 @@ class Door:
     seeds: Callable[[], list[bytes]]
     """Honest files."""
     text: bool = True
-    """Whether `worse` may put values in the place of others."""
+    """Whether `worse` may replace values."""
 
 
 def worse(data: bytes, chance: random.Random) -> bytes:
-    """Return a file with one value, or a few, taken for hostile ones, doubled, or gone."""
+    """Return a file with one or a few values replaced by hostile ones, doubled, or removed."""
     text = data.decode("utf-8", "replace")
     for _ in range(chance.choice((1, 1, 1, 2, 4))):
         spans = [found.span() for found in SCALAR.finditer(text[:20_000])]
@@ -114,14 +114,14 @@ def worse(data: bytes, chance: random.Random) -> bytes:
 
 
 TURNS = re.compile("[\u202a-\u202e\u2066-\u2069]")
-"""Signs that show what follows in another order."""
+"""Characters that change the order in which the following text is shown."""
 
 
 SESSION = "20270111t093000z-1"
 
 
 class _Tags(HTMLParser):
-    """Looks for what no page of ours holds."""
+    """Finds markup that no page of ours holds."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -141,7 +141,7 @@ def check_page(html: str) -> None:
 
 
 def check_terminal(text: str) -> None:
-    """Assert that nothing in `text` steers a terminal."""
+    """Assert that `text` holds no control characters."""
     assert all(sign.isprintable() or sign == "\n" for sign in text), ascii(text)
 
 
@@ -158,13 +158,13 @@ def _labels() -> Labels:
 
 @cache
 def _folder() -> Path:
-    """Return a folder for what can only be read from a file; in memory where there is such a place."""
+    """Return a folder for doors that read files; in memory if the system has such a place."""
     shm = Path("/dev/shm")
     return Path(mkdtemp(prefix="hostile-", dir=shm if shm.is_dir() else None))
 
 
 def program(data: bytes) -> None:
-    """A program file, and all that is made of one."""
+    """A program file, and everything made from it."""
     pack = _english()
     read = load(_text(data, Path("hostile.yaml")), "hostile.yaml", halt_words(pack))
     today = plan(read, (), date(2027, 1, 11))
@@ -183,7 +183,7 @@ def _english() -> VoicePack:
 
 
 def pack(data: bytes) -> None:
-    """A file of a voice pack; the first byte says which."""
+    """A file of a voice pack; the first byte selects it."""
     path = _folder() / "phrases.yaml"
     path.write_bytes(data[1:])
     (_phrases, _replies, _numbers, _speech)[data[0] % 4 if data else 0](_Node.read(path))
@@ -197,7 +197,7 @@ def script(data: bytes) -> None:
 
 
 def _sealed(data: bytes) -> bytes:
-    """Return a file as it is or sealed, by its length: whoever forges one seals it."""
+    """Return a file unchanged or sealed, by its length, since a forger would seal it."""
     return data if len(data) % 2 else sealed(data)
 
 
@@ -251,7 +251,7 @@ def _program() -> Program:
 
 
 def row(data: bytes) -> None:
-    """What stands for a session among the records that were put together before, sealed by whoever forged it."""
+    """The cached row of a session, sealed by the forger."""
     path = _folder() / "rows"
     key = "0" * 64
     path.write_bytes(key.encode() + b" " + _seal(key, data) + b" " + data)
@@ -314,7 +314,7 @@ def decisions(data: bytes) -> None:
 
 
 def enrolment(data: bytes) -> None:
-    """The file of taught words, as it stands."""
+    """The file of taught words, as raw bytes."""
     folder = _folder() / "mira" / "takes"
     folder.mkdir(parents=True, exist_ok=True)
     (folder / FILE).write_bytes(data)
@@ -324,7 +324,7 @@ def enrolment(data: bytes) -> None:
 
 
 def arrays(data: bytes) -> None:
-    """The file of taught words, whole as an archive, with arrays that are not what they should be."""
+    """The file of taught words, a valid archive with wrong arrays."""
     chance = random.Random(data)
     held = dict(_arrays())
     for _ in range(chance.randint(1, 3)):
@@ -408,7 +408,7 @@ def _sounds() -> list[bytes]:
 
 
 def person(data: bytes) -> None:
-    """A person's own file, with the name that is shown."""
+    """A person's own file, with the name for the screen."""
     home = Home(_folder() / "home")
     folder = home.root / "people" / "mira"
     folder.mkdir(parents=True, exist_ok=True)
@@ -417,7 +417,7 @@ def person(data: bytes) -> None:
 
 
 def ids(data: bytes) -> None:
-    """An id that is typed; only a short plain word may become the name of a folder."""
+    """A typed id; only a short plain word may become the name of a folder."""
     name = data.decode("utf-8", "replace")
     home = Home(_folder() / "ids")
     home.check_id(name)
@@ -430,7 +430,7 @@ POSTS = [(b"POST", f"/{SECRET}/{name}".encode()) for name in ("do", "windows")]
 def request(data: bytes) -> None:
     """A request to the page's server, with or without its secret: lines of method, target, host, origin; then a body.
 
-    Without the exact address, from another origin or for another host nothing is shown, and nothing is passed on.
+    Without the exact address, from another origin, or for another host, nothing is shown and nothing is passed on.
     """
     lines = (data.split(b"\n", 4) + [b""] * 5)[:5]
     method, target, host, origin = lines[:4]
@@ -454,7 +454,7 @@ def request(data: bytes) -> None:
         assert isinstance(message, dict)
         sent.append(message)
 
-    if raw == f"/{SECRET}/screens".encode():  # it goes on for as long as somebody looks
+    if raw == f"/{SECRET}/screens".encode():  # this stream lasts as long as its reader
         return
     asyncio.run(gate(scope, receive, send))
     status = sent[0]["status"]

@@ -1,8 +1,8 @@
-"""Kill a real process with SIGKILL at any call that touches the disk, and look at what it leaves behind.
+"""Kill a real process with SIGKILL at any call that touches the disk, and check what it leaves behind.
 
-The child is forked, so that what it needs is loaded already. In it each call of the system that changes a file counts
-as a point; at the point that was drawn it is done not at all, in part (a write, of which some bytes get through) or
-whole, and then the child kills itself. What the child was told is on the disk it says through a pipe, as it is told.
+The child is forked, so its modules are already loaded. In it, each system call that changes a file is a point. At the
+drawn point the call is skipped, done in part (some bytes of a write) or done whole, and then the child kills itself.
+Through a pipe, the child reports at once everything that it was told is on the disk.
 """
 
 from __future__ import annotations
@@ -48,22 +48,22 @@ PERSON = "mira"
 BEGAN = datetime(2027, 1, 11, 9, 30, tzinfo=UTC)
 
 TOUCHES = ("open", "write", "fsync", "ftruncate", "close", "replace", "rename", "unlink", "mkdir", "rmdir")
-"""Calls of `os` that change a file, or make sure of it; and what is written to a file that `os.fdopen` gave."""
+"""Calls of `os` that change or sync a file; writes to files of `os.fdopen` count as well."""
 
 
 PARTS = 6
-"""How often a day is taken up at most, the last time to its end."""
+"""Most times that a day is taken up, the last time to its end."""
 
 NEVER = 10**9
 
 
 Told = list[dict[str, Any]]
-"""What a child said through its pipe, in order."""
+"""The reports of a child through its pipe, in order."""
 Tell = Callable[..., None]
 
 
 class Fatal:
-    """Counts what touches the disk; at one of these the process dies by SIGKILL."""
+    """Counts the calls that touch the disk; at one of them the process dies by SIGKILL."""
 
     def __init__(self, chance: Random, at: int) -> None:
         self._chance, self._at, self.count = chance, at, 0
@@ -104,7 +104,7 @@ class Fatal:
 
 
 class _Through:
-    """A file whose `write` is another."""
+    """A file with another `write`."""
 
     def __init__(self, file: Any, write: Callable[..., Any]) -> None:
         self._file, self.write = file, write
@@ -121,50 +121,50 @@ class _Through:
 
 @dataclass
 class Left:
-    """What was left behind and found, added up over many kills."""
+    """What was left behind and found, summed over many kills."""
 
     points: Counter[str] = field(default_factory=Counter)
-    """What was going on at each kill."""
+    """The activity at each kill."""
     ran_out: int = 0
-    """Children that came to their end before their point."""
+    """Children that ended before their point."""
     finished: int = 0
-    """Sets that were on the disk, as the child was told, when it died."""
+    """Sets that were on the disk when the child died, by its reports."""
     found: int = 0
-    """Of these, the ones that the record holds with the same count and end."""
+    """Those of them that the record holds with the same count and end."""
     torn: int = 0
     named: int = 0
-    """Torn tails that reading named."""
+    """Torn tails that reading reported."""
     aside: int = 0
-    """Torn tails that stood to the byte in the file beside, after the next start."""
+    """Torn tails that the next start kept byte for byte in the file beside."""
     died: int = 0
     """Sessions without their end."""
     closed: int = 0
-    """Of these, closed as interrupted by the next start."""
+    """Those of them that the next start closed as interrupted."""
     taken_up: int = 0
     whole: int = 0
-    """Sessions that were taken up and came to their end."""
+    """Sessions that were taken up and completed."""
     twice: int = 0
-    """Sets of an exercise, number and side that are in the record of a day twice."""
+    """Sets of the same exercise, number and side that a day's record holds twice."""
     beyond: int = 0
-    """Sets beyond what was planned."""
+    """Sets beyond the plan."""
     days: int = 0
-    """Days that count as more than one session for the plan."""
+    """Days that the plan counts as more than one session."""
     decisions: int = 0
-    """Decisions that were lost, or not read."""
+    """Decisions that were lost or could not be read."""
     words: int = 0
-    """Times that the words somebody taught were lost, or not whole."""
+    """Times that taught words were lost or incomplete."""
     archives: int = 0
-    """Exports that were lost, or not whole."""
+    """Exports that were lost or incomplete."""
 
     @property
     def lost(self) -> int:
-        """How often something was not as it must be."""
+        """Number of broken rules."""
         wrong = self.twice + self.beyond + self.days + self.decisions + self.words + self.archives
         return wrong + (self.finished - self.found) + 2 * self.torn - self.named - self.aside + self.died - self.closed
 
 
 def made_up_words(chance: Random) -> Enrolment:
-    """Return an enrolment of made-up numbers; its verdict tells it from others."""
+    """Return an enrolment of made-up numbers; its verdict identifies it."""
     generator = np.random.default_rng(chance.randint(0, 2**31))
 
     def take() -> Take:
@@ -177,7 +177,7 @@ def made_up_words(chance: Random) -> Enrolment:
 
 
 def _live_on(home: Home, program: Program, today: Today, chance: Random, tell: Tell) -> None:
-    """Do in the child what a person's days bring: decide, teach words, a session, before and after it an export."""
+    """Run a person's day in the child: a decision, taught words, a session, and an export before and after it."""
     anew = today.taken_up is None
     if chance.random() < 0.3:
         _export(home, tell)
@@ -220,9 +220,9 @@ def _archive(home: Home) -> Path:
 
 
 def killed(do: Callable[[Random, Tell], None], seed: int, at: int, within: float = 0.0) -> tuple[Told, bool]:
-    """Run `do` in a child that dies at its `at`th touch of the disk; return what it told, and whether it was killed.
+    """Run `do` in a child that dies at call number `at` to the disk; return its reports, and whether it was killed.
 
-    `within`: it dies after so many seconds instead, wherever it is, in another library too; 0: not so.
+    `within`: seconds after which it dies instead, wherever it is, even in another library; 0: not used.
     """
     reads, writes = os.pipe()
     sys.stdout.flush()
@@ -235,7 +235,7 @@ def killed(do: Callable[[Random, Tell], None], seed: int, at: int, within: float
             def tell(**told: Any) -> None:
                 fatal.real["write"](writes, json.dumps(told).encode() + b"\n")
 
-            signal.setitimer(signal.ITIMER_REAL, within)  # its signal ends a process like a kill: nothing runs any more
+            signal.setitimer(signal.ITIMER_REAL, within)  # its signal ends the process like a kill, without clean-up
             do(Random(seed), tell)
         except BaseException:  # noqa: BLE001 - the child must not go on as a second parent
             traceback.print_exc()
@@ -250,7 +250,7 @@ def killed(do: Callable[[Random, Tell], None], seed: int, at: int, within: float
 
 
 def look(home: Home, told: Told, left: Left) -> None:
-    """Look at what a killed child left, let the next start close it, and look again."""
+    """Check what a killed child left, let the next start close it, and check again."""
     _look_at_export(home, told, left)
     folder = home.person(PERSON).sessions
     before = home.history(PERSON)
@@ -294,7 +294,7 @@ def _close(home: Home) -> None:
 
 
 def _look_at_export(home: Home, told: Told, left: Left) -> None:
-    """Look whether an export is whole, and holds all that there is if it was the last thing that was done."""
+    """Check that an export is complete, and holds everything if it was the last action."""
     out, person = _archive(home), home.person(PERSON).folder
     if not out.exists():
         left.archives += any("exported" in one for one in told)
@@ -309,7 +309,7 @@ def _look_at_export(home: Home, told: Told, left: Left) -> None:
 
 
 def most_of(today: Today) -> Counter[tuple[str, str]]:
-    """Return how many sets of each exercise and side are planned."""
+    """Return the number of planned sets by exercise and side."""
     return Counter(
         (planned.exercise.id, "+".join(side for side in sides if side))
         for planned in today.exercises
@@ -318,7 +318,7 @@ def most_of(today: Today) -> Counter[tuple[str, str]]:
 
 
 def count_day(records: tuple[SessionRecord, ...], program: Program, first: Today, left: Left) -> None:
-    """Hold all parts of a day together against its first plan."""
+    """Compare all parts of a day together with its first plan."""
     if not records or not records[0].sets:
         return
     begun = [one for record in records for one in record.sets]
@@ -337,7 +337,7 @@ def _shipped(name: str) -> Program:
 
 
 def one_day(root: Path, seed: int, left: Left) -> None:
-    """Let one day of somebody be killed over and over, each time taken up, until nothing is left of it."""
+    """Kill one day again and again, each time taken up, until nothing is left of it."""
     chance = Random(seed)
     program = _shipped(chance.choice(sorted(shipped()))) if chance.random() < 0.5 else random_program(chance)
     now = [BEGAN]
@@ -356,7 +356,7 @@ def one_day(root: Path, seed: int, left: Left) -> None:
             left.ran_out += 1
             left.whole += today.taken_up is not None
         now[0] += timedelta(minutes=10)
-        if died and chance.random() < 0.3:  # and the next start dies while it closes what was left
+        if died and chance.random() < 0.3:  # the next start dies, too, while it closes the session
             _, too = killed(lambda _chance, _tell: _close(home), chance.randint(0, 2**32), chance.randint(1, 12))
             left.points["closing"] += too
         look(home, told, left)
@@ -371,7 +371,7 @@ def one_day(root: Path, seed: int, left: Left) -> None:
 
 
 def cut_anywhere(path: Path, root: Path, chance: Random, left: Left, cuts: int) -> None:
-    """Cut a session's file at any byte, as a write that got through in part, and let the next start find it so."""
+    """Cut a session's file at any byte, like a partial write, and let the next start find it."""
     raw = path.read_bytes()
     for _ in range(cuts):
         home = Home(root, lambda: BEGAN)
@@ -391,9 +391,9 @@ def cut_anywhere(path: Path, root: Path, chance: Random, left: Left, cuts: int) 
 
 
 def room_child(root: Path, seed: int, at: int) -> None:
-    """Run, in a process of its own, a session in the virtual room that dies at its `at`th touch of the disk.
+    """Run a session in the virtual room, in its own process, that dies at call number `at` to the disk.
 
-    On standard output it says what is on the disk, as soon as the thread that writes has brought it there.
+    It reports on standard output what is on the disk, as soon as the writing thread has written it.
     """
     from in_the_room import furnish_home, prepared, session
 
@@ -412,12 +412,12 @@ def room_child(root: Path, seed: int, at: int) -> None:
             said = {"session": store.session} | {name: one[name] for name in ("set_id", "counted", "why")}
             fatal.real["write"](out, json.dumps(said).encode() + b"\n")
 
-    setattr(SessionStore, "flush", flushed)  # noqa: B010 - for the whole of this process
+    setattr(SessionStore, "flush", flushed)  # noqa: B010 - for the rest of this process
     session(furnished, ready, seed=seed)
 
 
 def in_a_room(root: Path, command: list[str], seed: int, left: Left) -> None:
-    """Let a session with sound be killed, by `command` with the home, a seed and a point; look at what it left."""
+    """Kill a session with sound, run by `command` with the home, a seed and a point; check what it left."""
     at = Random(seed).randint(1, 110)
     ran = subprocess.run([*command, str(root), str(seed), str(at)], check=False, stdout=subprocess.PIPE)
     if ran.returncode == -signal.SIGKILL:

@@ -1,8 +1,7 @@
-"""Kill a command that writes, at any call that touches the disk or at any moment; look, run it again, look again.
+"""Kill a command that writes, at any call to the disk or at any moment; check, run it again, check again.
 
-What must hold is said by `half` and `done` of each trial: right after a kill there is the old or the new, never a part
-of it, and whoever runs the command again has what they would have had, with nothing left over that holds words of a
-person.
+The rules are in `half` and `done` of each trial: right after a kill there is the old or the new state, never a part of
+it. After another run the result is as without the kill, and no leftover holds words of a person.
 """
 
 from __future__ import annotations
@@ -37,28 +36,28 @@ from coach.voice.cache import ClipVoice, _read
 
 OLD, NEW = (replace(made_up_words(Random(seed)), verdict=verdict) for seed, verdict in ((1, "keys_only"), (2, "")))
 TAUGHT = "within_reach"
-"""Verdict of what the command teaches, in the end."""
+"""Verdict of the enrolment that the command finally keeps."""
 TEXTS = [f"Sentence {number}." for number in range(8)]
 SECRET = "words of mira's program"
 
 
 @dataclass(frozen=True)
 class Trial:
-    """A command, and what must hold when it was killed."""
+    """A command, and the rules after a kill."""
 
     run: Callable[[Path], None]
     """Run it, in a child."""
     half: Callable[[Path, Path], Iterable[str]]
-    """Given where it was killed and what was there before: yield what is wrong."""
+    """Yields what is wrong after a kill, given the place and the state before."""
     done: Callable[[Path], Iterable[str]]
-    """Given where it was run again: yield what is wrong."""
+    """Yields what is wrong after the second run, given the place."""
     seconds: float
-    """About as long as it takes, for a kill at any moment."""
+    """Its usual time in seconds, for a kill at any moment."""
 
 
 @dataclass
 class Tally:
-    """What came of many kills."""
+    """The results of many kills."""
 
     killed: int = 0
     ran_out: int = 0
@@ -66,7 +65,7 @@ class Tally:
 
 
 def furnish(root: Path) -> Path:
-    """Make what every trial begins with: a home with two people, an archive of before, and folders."""
+    """Make the start of every trial: a home with two people, an earlier archive, and folders."""
     home = Home(root / "home", lambda: BEGAN)
     for number, person in enumerate((PERSON, "otto")):
         home.add_person(person, person.title())
@@ -218,7 +217,7 @@ def _forgotten(root: Path) -> Iterator[str]:
 
 
 class Stand:
-    """A rendering without an engine: each clip as many samples as its text has signs, times a hundred."""
+    """Render without an engine: a clip has a hundred samples per character of its text."""
 
     identity = "one voice"
 
@@ -230,7 +229,7 @@ class Stand:
 def _render(root: Path) -> None:
     clips = _home(root).clips
     for half in clips.glob(".new-*"):
-        os.utime(half, (0, 0))  # it is later now
+        os.utime(half, (0, 0))  # as if time had passed
     voice = ClipVoice(clips, Stand())
     voice.prepare(TEXTS)
     assert all(len(voice.clip(text)) == 100 * len(text) for text in TEXTS)
@@ -291,7 +290,7 @@ def _child(run: Callable[[Path], None], root: Path, _chance: Random, _tell: obje
 
 
 def try_it(name: str, base: Path, root: Path, seed: int, at: int, tally: Tally, within: float = 0.0) -> bool:
-    """Kill a command at one point, in a copy of `base` at `root`; tell whether it came to its end before."""
+    """Kill a command at one point, in a copy of `base` at `root`; return whether it ended before that point."""
     trial = TRIALS[name]
     shutil.copytree(base, root)
     _, died = killed(partial(_child, trial.run, root), seed, at, within)

@@ -1,4 +1,4 @@
-"""The versions known to be good, and the systems on which they are to install."""
+"""The versions known to work, and the systems on which they must install."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from packaging.requirements import Requirement
 
 ROOT = Path(__file__).resolve().parent.parent
 LOCKS = {False: ROOT / ".known-good.txt", True: ROOT / ".known-good-macos.txt"}
-"""The file of a system, by whether it is macOS."""
+"""The lock file of a system, by whether it is macOS."""
 PYTHONS = ("3.11", "3.12", "3.13", "3.14")
 
 
@@ -23,11 +23,11 @@ class System:
     """sys_platform."""
     machine: str
     tags: tuple[str, ...]
-    """What pip is told that it takes, the best first."""
+    """The platform tags that pip gets, the best first."""
     release: str = ""
 
     def environment(self, python: str) -> dict[str, str]:
-        """Return the values of markers there."""
+        """Return the values of the environment markers on the system."""
         return {
             "sys_platform": self.platform,
             "platform_system": {"darwin": "Darwin", "win32": "Windows"}.get(self.platform, "Linux"),
@@ -65,7 +65,7 @@ SYSTEMS = (
 
 
 def locked(mac: bool) -> Iterator[tuple[Requirement, list[str]]]:
-    """Give each line of a lock with its hashes."""
+    """Yield each line of a lock file with its hashes."""
     text = LOCKS[mac].read_text("utf-8").replace("\\\n", " ")
     for line in text.splitlines():
         if line and not line.startswith("#"):
@@ -74,7 +74,7 @@ def locked(mac: bool) -> Iterator[tuple[Requirement, list[str]]]:
 
 
 def wanted_on(system: System, python: str) -> list[Requirement]:
-    """Return the lines of the lock that count on a system, without their markers."""
+    """Return the lines of the lock file that apply to a system, without their markers."""
     found = [line for line, _ in locked(system.platform == "darwin")]
     environment = system.environment(python)
     return [

@@ -1,4 +1,4 @@
-"""What the scenes share: a small program, and the way to a moment of its session."""
+"""What scenes of sessions share: a small program, and functions that run its session to a moment."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def made(
     change: Callable[[Program], Program] = lambda program: program,
     **limits: Any,
 ) -> Program:
-    """Return a program of exercises with a level for each of `works`, the hardest to begin with; nothing is asked."""
+    """Return a program of exercises with a level for each of `works`, starting at the hardest, without questions."""
     first = BASE.exercises[0]
     sets = sets or (2,) * len(works)
     levels = tuple(
@@ -56,7 +56,7 @@ def begun(program: Program) -> WatchedRun:
 
 
 def come_to(run: WatchedRun, state: State) -> WatchedRun:
-    """Go on, ready whenever asked, until `state`."""
+    """Run the session to `state`, with "ready" whenever it is asked for."""
     while run.session.state is not state:
         if run.session.state in (State.CHECKING, State.WAITING):
             run.say(On.READY)
@@ -65,7 +65,7 @@ def come_to(run: WatchedRun, state: State) -> WatchedRun:
 
 
 def work_until(run: WatchedRun, kind: On, number: int, phase: int = 0, side: str = "") -> WatchedRun:
-    """Let the set run until that mark has just happened."""
+    """Run the set until `mark` has just happened."""
     come_to(run, State.WORKING)
     while True:
         running = run.session.open_set
