@@ -115,7 +115,7 @@ def test_a_recording_is_found_from_the_script(tmp_path: Path) -> None:
         ("rules:\n  - {after: halt, say: x, delay: 3}", 3, "with its unit"),
         ("rules:\n  - {after: halt, say: x, delay: -3 s}", 3, "with its unit"),
         ("rules:\n  - {after: halt, say: x, times: 1, always: true}", 3, 'either "times" or "always"'),
-        ("rules:\n  - {after: halt, say: x, always: false}", 3, "only true"),
+        ("rules:\n  - {after: halt, say: x, always: false}", 3, "write true here"),
         ("rules:\n  - {after: halt, clip: none.wav}", 3, "no recording"),
         ("rules:\n  - {after: halt, say: }", 3, "a word"),
         ("rules: {after: halt}", 2, "a list"),
