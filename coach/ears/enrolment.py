@@ -39,7 +39,7 @@ FARTHEST = 1e4
 LOUDEST = 120.0
 """Largest number of decibels accepted in a spectrum."""
 MOST_SAMPLES = to_samples(60.0)
-"""Of a take, and of takes of a word: far more than any."""
+"""Largest number of samples or of takes accepted: far more than real ones."""
 NEEDED_WORDS = ("stop", "ready", "yes", "no")
 """Words that a hands-free session needs."""
 RECOMMENDED_TAKES = 3

@@ -36,7 +36,7 @@ class Taught:
     always works. Words that are not open are reported as well: the best word wins. If the activity knows no voice but
     has a hint of one, a halt needs a slightly higher score, another word a much higher one, and it must begin after the
     coach's sound. Without a hint, only a halt counts, at a higher score. A sound that is nearly a word, or not certain
-    enough, is reported as a voice if none has begun, so that nobody speaks without an effect.
+    enough, is reported as a voice if none has begun, so that no speech goes unnoticed.
     """
 
     name = "taught"

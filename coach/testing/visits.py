@@ -83,7 +83,7 @@ class TruePlan:
     each: int
     """Amount of a set, in `unit`, all sides together."""
     tension_s: float
-    """Of a set."""
+    """Seconds under tension of a set."""
 
 
 @dataclass(slots=True)

@@ -123,7 +123,7 @@ def test_the_watched_run_notices_a_halt_that_halts_nothing(monkeypatch: pytest.M
     ("others", "ear", "rule"),
     [
         ((), "vosk", "needs a second one"),
-        (("no",), "taught", "speak against each other"),
+        (("no",), "taught", "contradict each other"),
     ],
 )
 def test_the_watched_run_notices_a_word_that_may_not_count(
