@@ -141,10 +141,10 @@ MODULES = sorted({module for module, *_ in ROWS} | {f"{folder}/{path.stem}" for 
                  for path in (COACH / folder).glob("[!_]*.py")})  # fmt: skip
 UNITS = {
     "s": "Second|seconds", "samples": "Samples|samples", "a_second": "Rates|Samples a second", "dB": "Decibels|How far",
-    "dBFS": "dBFS", "times": "How often|How much|so many times|How many times", "beats": "Beats", "reps": "Reps",
-    "pain": "pain", "share": "Share", "words": "Words", "reads": "Reads|The same", "echoes": "Echoes",
-    "blocks": "Blocks|blocks", "percent": "Percentile", "peak": "Level", "sounds": "sounds", "states": "states",
-    "channels": "Channels|channels",
+    "dBFS": "dBFS", "times": "How often|How much|so many times|How many times|Multiple", "beats": "Beats",
+    "reps": "Reps", "pain": "pain", "share": "Share", "words": "Words", "reads": "Reads|The same",
+    "echoes": "Echoes|echoes", "blocks": "Blocks|blocks", "percent": "Percentile", "peak": "Level", "sounds": "sounds",
+    "states": "states", "channels": "Channels|channels",
 }  # fmt: skip
 """Unit to what the constant's own words say of it, one of these at least."""
 NOT_SAID_IN_SAMPLES = {"BACK_AFTER_AT_MOST", "DEAD_MIC_AT_MOST", "LATE_COUNT", "LATE_TICK", "TOLD_EVERY"}

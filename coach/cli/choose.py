@@ -30,7 +30,7 @@ class InUse:
 
 
 def in_use(sessions: Iterable[Brief]) -> tuple[InUse, ...]:
-    """Return the programs that a person has used, the one that was run last at the end."""
+    """Return the programs that a person has used, in the order of their last sessions."""
     found: dict[str, InUse] = {}
     for one in sessions:
         found.pop(one.program, None)

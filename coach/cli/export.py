@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
 def labels_for(home: Home, person: str = "") -> Labels:
     """Return the labels of the language in which a person trains; without one, English."""
     sessions: tuple[LoggedSession, ...] = ()
-    with suppress(UnreadableError):  # what cannot be read is said where it matters
+    with suppress(UnreadableError):  # the command itself reports unreadable files
         sessions = home.history(person).sessions if person else ()
     language = sessions[-1].record.language if sessions else ""
     return Labels(load_pack(language if language in languages() else "en").screens)

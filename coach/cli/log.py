@@ -67,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def find(history: History, session: str, person: str) -> SessionRecord:
-    """Return the session of that id, or the last. Raises RecordError that lists the candidates."""
+    """Return the session with this id, or the last one for "last". Raises RecordError that lists the candidates."""
     known = [one.session for one in history.briefs]
     lost = [
         one for one in history.problems if not one.line and one.path.stem in {each.session for each in history.unread}
@@ -130,7 +130,7 @@ def _with_problems(table: Table, problems: Sequence[object], above: str = "") ->
 def sessions(
     person: str, history: History, labels: Labels, zone: tzinfo | None = None, *, whole: bool = False
 ) -> RenderableType:
-    """Return a person's newest sessions, or the `whole` of them, oldest first, and what is wrong with their files."""
+    """Return a person's newest sessions, or with `whole` all, oldest first, and the problems of their files."""
     if not history.sessions and not history.problems:
         return Text(labels("log_no_sessions", person=person))
     table = _table(labels, "session", "when", "program", "sets", "pain", "halts", "ended")

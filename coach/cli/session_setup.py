@@ -82,7 +82,7 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "", histo
     sessions = past(history.sessions, program.id, history.unread)
     today = plan(program, sessions, home.today(), home.decisions(person).decisions)
     broken = broken_off(history.sessions, program.id, home.now())
-    known = broken is not None and sessions[-1].session == broken.session  # else what is left of it, nobody knows
+    known = broken is not None and sessions[-1].session == broken.session  # otherwise its rest is unknown
     left = take_up(today, broken) if broken and known else None
     return Prepared(program, pack, today, file.data, broken, history, left, sessions)
 
@@ -290,7 +290,7 @@ def record_after(home: Home, person: str, ran: Ran) -> SessionRecord:
 
 
 def record_of(home: Home, person: str, session: str) -> SessionRecord:
-    """Return the record of a session that is kept here."""
+    """Return the record of a session that is kept in its place."""
     found = read_session(home.person(person).sessions / f"{session}{ENDING}").session
     assert found is not None, "its first line is on the disk before anything is heard"
     return found.record

@@ -140,7 +140,7 @@ def _other_program(labels: Labels) -> Choice:
 
 
 def _program(desk: Desk, home: Home, person: Person) -> Prepared:
-    """Return the program in use, where there is only one that it can be, or the one that is chosen."""
+    """Return the program in use if only one is possible, otherwise the one that the caregiver chooses."""
     if home.history(person.id).sessions:
         try:
             return chosen(None, home, person)
