@@ -30,7 +30,7 @@ from coach.session.taken_up import Broken, ahead, take_up
 from coach.voice.pack import halt_words, load_pack
 from coach.words.phrases import VoicePack, sentence
 
-if TYPE_CHECKING:  # sound takes a fifth of a second to load, and who only looks at the plan needs none
+if TYPE_CHECKING:  # sound takes 0.2 s to load, and commands that only plan need none
     from coach.ears.front import Ears
     from coach.measuring import Measured
     from coach.ports import Device
