@@ -7,21 +7,21 @@ from coach.ports import Hearing
 from coach.tempo.units import to_samples
 
 HUSHED_AT_MOST = to_samples(1.5)
-"""Samples that the coach stays quiet because somebody speaks, if nothing comes of it."""
+"""Samples for which the coach stays quiet after a voice begins, if no word is understood."""
 
 HUSH_AFTER_VOICE = to_samples(0.5)
-"""Samples that the coach stays quiet behind a voice: as long as a word may take to be understood."""
+"""Samples for which the coach stays quiet after a voice ends: the longest time to understand a word."""
 
 
 class Hush:
-    """Told what is heard and how time goes on; turns the mixer down and up again."""
+    """Mutes the mixer while somebody speaks, and restores it afterwards."""
 
     def __init__(self, mixer: Mixer) -> None:
         self._mixer = mixer
         self._until: int | None = None
 
     def heard(self, hearing: Hearing, now: int) -> bool:
-        """Take what was heard by sample `now`; tell whether the coach falls quiet for it."""
+        """Take what was heard by sample `now`; return whether it makes the coach quiet."""
         if hearing.kind == "voice_began":
             quiet = self._until is not None or self._mixer.sounding_until > now
             if quiet:
@@ -33,11 +33,11 @@ class Hush:
         return False
 
     def pass_by(self, now: int) -> None:
-        """Let the coach be heard again once its time is over."""
+        """Restore the coach's sound once the time of quiet is over."""
         if self._until is not None and self._until <= now:
             self.end(now)
 
     def end(self, now: int) -> None:
-        """Let the coach be heard again: what was said is understood."""
+        """Restore the coach's sound, since a word was understood."""
         self._until = None
         self._mixer.hush(on=False, now=now)

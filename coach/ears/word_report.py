@@ -21,9 +21,9 @@ class WordReport:
     heard: int
     """Takes that would be heard as this word by the other takes; 0 of 1 if there is only one."""
     scores: tuple[float, ...]
-    """Of each take the score with the other takes of its word; 0 if there is only one."""
+    """Score of each take with the other takes of its word; 0 if there is only one."""
     leads: tuple[float, ...]
-    """Of each take by how much that is above the best other word."""
+    """Score of each take above that with the best other word."""
     nearest: str
     """The other word that sounds most like it; empty if there is none."""
     nearest_score: float
@@ -54,9 +54,9 @@ def best_scores(
 def left_out(
     takes: Mapping[str, Sequence[Take]], halts: frozenset[str] = frozenset()
 ) -> Iterator[tuple[str, int, dict[str, float]]]:
-    """Give each word and number of a take with the best score of each word in it, itself left out of its own word.
+    """Yield each take, as word and number, with the best score of each word in it, itself left out of its own word.
 
-    A word with one take has no score of its own there. Relies on a word's score not depending on the other words.
+    A word with a single take gets no score in that take. This relies on scores being independent of the other words.
     """
     if not takes:
         return
@@ -70,10 +70,10 @@ def left_out(
 
 
 def unlike(takes: Mapping[str, Sequence[Take]]) -> tuple[str, int] | None:
-    """Return word and number of the take that is less like its own word than like another one, the worst; or None.
+    """Return word and number of the worst take that is less like its own word than like another one, or None.
 
-    Such a take would answer for other words and for other people's speech. Words with two takes or fewer are left
-    alone: there, nobody can say which of them is wrong. Ask again after it is gone; it may have made others look bad.
+    Such a take would match other words and other people's speech. Words with two takes or fewer are skipped, since
+    either take may be the wrong one. Call it again after removing the take, which may have made others look bad.
     """
     leads: dict[tuple[str, int], float] = {}
     for word, number, scores in left_out({word: own for word, own in takes.items() if own}):
@@ -92,7 +92,7 @@ def _best(matcher: Matcher, take: Take) -> dict[str, float]:
 
 
 class _Report:
-    """Gathers what the takes of one word scored."""
+    """Collects the scores of the takes of one word."""
 
     def __init__(self) -> None:
         self.own: list[float] = []

@@ -40,7 +40,7 @@ class Speaking:
         return heard
 
 
-def test_a_voice_makes_the_coach_quiet_and_a_moment_behind_its_end_it_is_heard_again() -> None:
+def test_a_voice_makes_the_coach_quiet_until_a_moment_after_its_end() -> None:
     coach = Speaking()
 
     assert coach.hear("voice_began")
@@ -56,7 +56,7 @@ def test_a_voice_that_comes_to_nothing_keeps_the_coach_quiet_for_a_while_only() 
     assert coach.go_on(4 * RATE)[0] - BEGAN == HUSHED_AT_MOST + BLOCK
 
 
-def test_what_was_understood_lets_the_coach_speak_at_once() -> None:
+def test_an_understood_word_lets_the_coach_speak_at_once() -> None:
     coach = Speaking()
     coach.hear("voice_began")
     coach.go_on(BEGAN + RATE // 4)
@@ -68,7 +68,7 @@ def test_what_was_understood_lets_the_coach_speak_at_once() -> None:
 
 
 @pytest.mark.parametrize("kind", ["word", "voice_ended"])
-def test_nothing_but_a_voice_that_begins_makes_it_quiet(kind: Literal["word", "voice_ended"]) -> None:
+def test_only_the_beginning_of_a_voice_makes_the_coach_quiet(kind: Literal["word", "voice_ended"]) -> None:
     coach = Speaking()
 
     assert not coach.hear(kind)

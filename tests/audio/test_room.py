@@ -151,7 +151,7 @@ def test_a_recording_is_the_patients_voice(tmp_path: Path) -> None:
     assert np.flatnonzero(heard)[0] == 640
 
 
-def test_a_listener_can_have_it_all_in_one_file(tmp_path: Path) -> None:
+def test_everything_can_be_written_to_one_file(tmp_path: Path) -> None:
     room, mixer = VirtualRoom(wav=tmp_path / "out.wav", acoustics=Acoustics(noise_db=-np.inf)), Mixer()
     mixer.place(tick(), 1600, layer=Layer.TICK)
     room.speak(noise(800), 4000)

@@ -16,7 +16,7 @@ def test_each_take_is_heard_by_the_others(enrolment: Enrolment) -> None:
     assert all(min(report.leads) > 0 for report in reports)
 
 
-def test_a_word_taught_as_another_is_not_called_heard(enrolment: Enrolment) -> None:
+def test_a_word_taught_with_another_words_sound_is_not_reported_as_heard(enrolment: Enrolment) -> None:
     mixed = (*enrolment.takes["yes"][:1], *enrolment.takes["ready"][:1])
 
     (report,) = (each for each in Enrolment({"yes": mixed}).report() if each.word == "yes")
