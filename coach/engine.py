@@ -156,7 +156,7 @@ class Engine:
             if writing.ident is not None:
                 writing.join(LAST_WRITE)
             self._store.close(reachable=not writing.is_alive())
-        return self.session.end_why
+        return self.session.end_why or ""
 
     @property
     def seconds(self) -> float:

@@ -44,11 +44,11 @@ def _question(session: Session) -> str:
         case State.CHECKING:
             return "check"
         case State.SCREENING:
-            asked = session.today.screen[session.screen_index].id
+            asked = session.screen_question.id
             return asked if asked == NEXT_DAY else f"screen.{asked}"
         case State.SCREEN_CHECK | State.CONFIRMING:
             return "confirm"
-        case State.ASKING if session.rung >= 0:
+        case State.ASKING if session.rung is not None:
             return f"pain_above.{above(session)}"
         case State.ASKING:
             return _ABOUT_SETS[session.asked_about]
@@ -70,7 +70,7 @@ def moment_of(session: Session, event: Event, before: State) -> Moment | None:
 
 def _moment(session: Session, kind: Kind, at: int, event: Event | None = None, question: str = "") -> Moment:
     inside = session.state not in (State.OPENING, State.CHECKING, State.SCREENING, State.SCREEN_CHECK)
-    number = session.turns[min(session.turn, len(session.turns) - 1)][0]
+    number = session.present_turn[0]
     return Moment(
         kind,
         at,

@@ -78,11 +78,12 @@ def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showi
     exercising = session.state in _WITH_EXERCISE
     running = session.open_set
     work = work_of(session)
-    in_phase = running is not None and running.phase_began >= 0 and session.state is State.WORKING
-    length = (running.phase_until - running.phase_began) if running and in_phase else 0
-    done = min(max((now - running.phase_began) / length, 0.0), 1.0) if running and length else 0.0
+    began = running.phase_began if running is not None and session.state is State.WORKING else None
+    in_phase = began is not None
+    length = running.phase_until - began if running and began is not None else 0
+    done = min(max((now - began) / length, 0.0), 1.0) if began is not None and length else 0.0
     stands = way(work, running.phase) if running and in_phase else (0.0, 0.0)
-    number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
+    number, sides = session.present_turn
     side = (running.side if running and running.side else "+".join(sides)) if exercising else ""
     warnings = ("microphone_gone",) * showing.mic_lost + ("speaker_gone",) * showing.speaker_lost
     warnings += ("no_echo",) * showing.no_echo + ("record_unwritten",) * showing.unwritten
@@ -176,7 +177,8 @@ def time_left(session: Session, rehearsal: Rehearsal, now: int) -> float:
     starts = [at for _, _, at in rehearsal.turns]
     if not session.exercising:
         return max(to_seconds(rehearsal.end - now), to_seconds(rehearsal.end - (starts[0] if starts else 0)))
-    here = next((at for e, t, at in rehearsal.turns if (e, t) == (session.exercise_index, session.turn)), rehearsal.end)
+    present = session.exercise.index, session.exercise.turn
+    here = next((at for e, t, at in rehearsal.turns if (e, t) == present), rehearsal.end)
     after = bisect_right(starts, here)
     following = starts[after] if after < len(starts) else rehearsal.end
     if session.state in (State.SET_END, State.ASKING, State.CONFIRMING, State.RESTING):

@@ -208,7 +208,7 @@ class Tape:
     def phase(self) -> int:
         """Index of the current phase; -1 outside."""
         running = self.session.open_set
-        return running.phase if running is not None and running.phase_began >= 0 else -1
+        return running.phase if running is not None and running.phase_began is not None else -1
 
     @property
     def rep(self) -> int:

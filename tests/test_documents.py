@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.session.diagram import mermaid
+from coach.session.diagram import diagrams
 
 ROOT = Path(__file__).resolve().parent.parent
 DEVELOPERS = ROOT / "DEVELOPERS.md"
@@ -17,14 +17,14 @@ DIAGRAMS = ROOT / "coach" / "session" / "DIAGRAMS.md"
 
 def drawn() -> str:
     """Return the file of the diagrams as it is to stand."""
-    return f"""# The states of a session
-
-Drawn from the table in `table.py` by `python tests/test_documents.py`. A test compares the two.
-
-```mermaid
-{mermaid()}
-```
-"""
+    parts = (f"## {title}\n\n```mermaid\n{drawing}\n```\n" for title, drawing in diagrams().items())
+    return "\n".join(
+        (
+            "# The states of a session\n",
+            "Drawn from the table in `table.py` by `python tests/test_documents.py`. A test compares the two.\n",
+            *parts,
+        )
+    )
 
 
 def test_the_diagrams_are_the_table() -> None:

@@ -168,7 +168,7 @@ class Desk:
     def phase(self) -> tuple[int, int]:
         """Return rep (from 1) and phase (from 0) that run; (0, -1) outside."""
         running = self.engine.session.open_set
-        if running is None or running.phase_began < 0 or self.state is not State.WORKING:
+        if running is None or running.phase_began is None or self.state is not State.WORKING:
             return 0, -1
         return running.rep, running.phase
 

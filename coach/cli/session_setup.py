@@ -207,7 +207,7 @@ def run_session(
             if not engine.begun:
                 raise
             problem = str(error)
-        return Ran(engine.session.end_why, store.session, engine.seconds, store, problem, voice.unkept)
+        return Ran(engine.session.end_why or "", store.session, engine.seconds, store, problem, voice.unkept)
 
 
 def keep(prepared: Prepared, home: Home, person: str) -> None:

@@ -44,8 +44,8 @@ class Agenda:
         self._length = length
         self._pause = pause
         self._speech_end = -pause
-        self._cue_done = -1
-        self._wake = -1
+        self._cue_done: int | None = None
+        self._wake: int | None = None
         self._marks: list[tuple[int, int, Mark]] = []
         self._order = 0
 
@@ -65,7 +65,7 @@ class Agenda:
             case Silence():
                 self._marks.clear()
                 self._speech_end = now - self._pause
-                self._cue_done = -1
+                self._cue_done = None
             case CutFrom(at):
                 self._marks = [entry for entry in self._marks if entry[0] < at]
                 heapq.heapify(self._marks)
@@ -87,11 +87,11 @@ class Agenda:
     @property
     def talking(self) -> bool:
         """True while something is being said or still to be said (placed counts aside)."""
-        return self._cue_done >= 0
+        return self._cue_done is not None
 
     def next_at(self) -> int | None:
         """Return the sample of the next event, or None if nothing is due ever."""
-        waiting = [at for at in (self._wake, self._cue_done) if at >= 0]
+        waiting = [at for at in (self._wake, self._cue_done) if at is not None]
         if self._marks:
             waiting.append(self._marks[0][0])
         return min(waiting, default=None)
@@ -105,7 +105,7 @@ class Agenda:
             mark = heapq.heappop(self._marks)[2]
             return Event(_ON[mark.kind], at, number=mark.rep, phase=mark.phase, side=mark.side, until=mark.until)
         if self._cue_done == at:
-            self._cue_done = -1
+            self._cue_done = None
             return Event(On.CUE_DONE, at)
-        self._wake = -1
+        self._wake = None
         return Event(On.TIME_UP, at)

@@ -13,6 +13,7 @@ else:
     def changed(value, **changes):  # noqa: ANN001, ANN003, ANN201 - typed above
         """Return `value`, of a frozen dataclass without slots, with `changes`."""
         new = object.__new__(type(value))
-        new.__dict__.update(value.__dict__)
-        new.__dict__.update(changes)
+        fields = new.__dict__
+        fields.update(value.__dict__)
+        fields.update(changes)
         return new

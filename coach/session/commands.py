@@ -38,9 +38,9 @@ class CutFrom:
 
 @dataclass(frozen=True, slots=True)
 class WakeAt:
-    """Make TIME_UP happen at this sample; it replaces an earlier wish. Less than 0: no more."""
+    """Make TIME_UP happen at this sample; it replaces an earlier wish. None: no more."""
 
-    at: int
+    at: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,3 +58,6 @@ class End:
 
 
 Command = Say | PlaceCues | Silence | CutFrom | WakeAt | Record | End
+
+HUSH: tuple[Command, ...] = (WakeAt(None), Silence())
+"""Say no more and wait for nothing: what was asked is answered, or is asked anew."""

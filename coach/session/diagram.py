@@ -1,67 +1,108 @@
-"""Draw the table of states as a diagram, for DIAGRAMS.md."""
+"""Draw the table of states as diagrams, for DIAGRAMS.md: one for each part of a session."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
+from coach.session import halts, table
 from coach.session.events import On
 from coach.session.state import State
-from coach.session.table import RESUME, TABLE, targets
+from coach.session.table import RESUMED, TABLE, Row, targets
 
 MANY = 8
 """Events that lead from so many states or more to the same one are drawn once, from "anywhere"."""
 
-WHERE_IT_WAS = "where_it_was"
-"""Node for all that "ready" may take up again after a halt or a pause."""
+ANYWHERE, WHERE_IT_WAS = "anywhere", "where_it_was"
+"""Nodes for all of many states, and for all that "ready" may take up again after a halt or a pause."""
+
+PARTS: dict[str, tuple[State, ...]] = {
+    "The start": table.BEFORE,
+    "Getting ready, and the set": (*table.GETTING_READY, *table.IN_SET),
+    "After a set": table.AFTER,
+    "Halts, pauses, lost devices": (*table.INTERRUPTED, *table.GONE),
+    "The end": (State.CLOSING, State.ENDED),
+}
+"""Every state, by the diagram that shows what leads out of it."""
 
 Arrows = dict[tuple[str, str], tuple[On, ...]]
 
 
-def mermaid() -> str:
-    """Return the changes of state of TABLE in Mermaid's notation: an arrow for each two states, its events on it.
+def diagrams() -> dict[str, str]:
+    """Return for each part of a session its changes of state in Mermaid's notation, by its title.
 
-    Events that a state takes without leaving it are not drawn.
+    An arrow for each two states, its events on it; events that a state takes without leaving it are not drawn. What
+    leads from many states to one is drawn from "anywhere", in the diagram of the state that it leads to.
     """
     arrows = _arrows()
-    sources: dict[tuple[On, str], list[str]] = {}
-    for (start, end), events in arrows.items():
-        for on in events:
-            sources.setdefault((on, end), []).append(start)
-    common = {pair: states for pair, states in sources.items() if len(states) >= MANY}
-    lines = ["stateDiagram-v2", "    state anywhere <<fork>>", f"    state {WHERE_IT_WAS} <<choice>>"]
-    lines += ["    [*] --> opening", *_from_anywhere(common)]
+    common = _common(arrows)
+    return {title: _diagram(states, arrows, common) for title, states in PARTS.items()}
+
+
+def _diagram(states: tuple[State, ...], arrows: Arrows, common: dict[tuple[On, str], list[str]]) -> str:
+    here = [_name(state) for state in states]
+    lines = ["stateDiagram-v2"]
+    lines += ["    [*] --> opening"] * (State.OPENING in states)
+    lines += _from_anywhere({pair: sources for pair, sources in common.items() if pair[1] in here})
     for (start, end), events in arrows.items():
         own = [on for on in events if (on, end) not in common]
-        if own:
+        if start in here and own:
             lines.append(f"    {start} --> {end}: {_words(own)}")
-    lines += [f"    {WHERE_IT_WAS} --> {end}" for end in dict.fromkeys(state for _, state in RESUME)]
-    return "\n".join((*lines, "    ended --> [*]"))
+    if State.HALTED in states:
+        resumed = dict.fromkeys(_name(state) for _, state in RESUMED)
+        lines.append(f"    note right of {WHERE_IT_WAS}: {_words(resumed)}")
+    lines += ["    ended --> [*]"] * (State.ENDED in states)
+    return "\n".join(lines)
 
 
 def _arrows() -> Arrows:
     """Return the events between each two states, in the order of the states; staying is left out."""
     found: Arrows = {}
     for row in TABLE:
-        if row.to is None:
-            continue
-        for end in (WHERE_IT_WAS,) if row.to is RESUME else targets(row):
-            events = found.get((row.state, end), ())
-            found[row.state, end] = events if row.on in events else (*events, row.on)
-    order = [*map(str, State), WHERE_IT_WAS]
+        for end in _ends(row):
+            events = found.get((_name(row.state), end), ())
+            found[_name(row.state), end] = events if row.on in events else (*events, row.on)
+    order = [*map(_name, State), WHERE_IT_WAS]
     return dict(sorted(found.items(), key=lambda arrow: (order.index(arrow[0][0]), order.index(arrow[0][1]))))
 
 
+def _ends(row: Row) -> tuple[str, ...]:
+    """Return where a row leads, as the diagram has it."""
+    if row.to is None:
+        return ()
+    if row.act is halts.ready and row.state in table.INTERRUPTED:
+        return (WHERE_IT_WAS,)
+    return tuple(_name(state) for state in targets(row))
+
+
+def _common(arrows: Arrows) -> dict[tuple[On, str], list[str]]:
+    """Return what leads from many states to one: event and state, with the states that it leads from."""
+    sources: dict[tuple[On, str], list[str]] = {}
+    for (start, end), events in arrows.items():
+        for on in events:
+            sources.setdefault((on, end), []).append(start)
+    return {pair: states for pair, states in sources.items() if len(states) >= MANY and pair[1] != WHERE_IT_WAS}
+
+
 def _from_anywhere(common: dict[tuple[On, str], list[str]]) -> list[str]:
-    ends: dict[str, list[On]] = {}
-    for on, end in common:
-        ends.setdefault(end, []).append(on)
-    lines = [f"    anywhere --> {end}: {_words(events)}" for end, events in ends.items()]
-    lines.append("    note right of anywhere")
+    """Draw one arrow to each state, and note beside it where an event does not lead there from."""
+    ends: dict[str, dict[str, list[On]]] = {}
     for (on, end), states in common.items():
-        others = [state for state in State if state not in states]
-        where = f"not from {_words(others)}" if len(others) < len(states) else f"from {_words(states)}"
-        lines.append(f"        {on} to {end}: {where}")
-    return [*lines, "    end note"]
+        ends.setdefault(end, {}).setdefault(_where(states), []).append(on)
+    lines = []
+    for end, wheres in ends.items():
+        lines.append(f"    {ANYWHERE} --> {end}: {_words(on for events in wheres.values() for on in events)}")
+        told = (f"{_words(events)} {where}" for where, events in wheres.items())
+        lines.append(f"    note right of {end}: {'<br>'.join(told)}")
+    return lines
+
+
+def _where(states: list[str]) -> str:
+    others = [_name(state) for state in State if _name(state) not in states]
+    return f"not from {_words(others)}" if len(others) < len(states) else f"from {_words(states)}"
+
+
+def _name(state: State) -> str:
+    return state.name.lower()
 
 
 def _words(names: Iterable[str]) -> str:

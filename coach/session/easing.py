@@ -6,29 +6,29 @@ from coach.loglines.kinds import Eased
 from coach.program.model import Hold
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
-from coach.session.entries import Result, say
 from coach.session.lines import work_of
 from coach.session.rules import SLOWER_BY, SLOWEST, ease
 from coach.session.sets import more_sets
-from coach.session.state import Session
+from coach.session.state import Result, Session
+from coach.session.wording import say
 
 
 def eased(session: Session, at: int, because: str) -> Result:
     """Ease the present exercise by one step; where nothing is easier, it is over for today."""
     session, lines = _one_step(session, at, because)
-    if not lines or session.turn >= len(session.turns):  # an easier level may be written with fewer sets
-        session = changed(session, exercise_over=session.exercise_over or "eased")
+    if not lines or session.exercise.turn >= len(session.turns):  # an easier level may be written with fewer sets
+        session = session.with_exercise_over(session.exercise.over or "eased")
     return session, lines
 
 
 def eased_all(session: Session, at: int, because: str) -> Result:
     """Ease every exercise of today by one step, where something is easier."""
     commands: tuple[Command, ...] = ()
-    here = session.exercise_index
+    here = session.exercise.index
     for index in range(len(session.today.exercises)):
-        session, lines = _one_step(changed(session, exercise_index=index), at, because)
+        session, lines = _one_step(changed(session, exercise=changed(session.exercise, index=index)), at, because)
         commands += lines
-    return changed(session, exercise_index=here, new_setup=False), commands
+    return changed(session, exercise=changed(session.exercise, index=here, new_setup=False)), commands
 
 
 def _one_step(session: Session, at: int, because: str) -> Result:
@@ -38,12 +38,14 @@ def _one_step(session: Session, at: int, because: str) -> Result:
         return session, ()
     session, what, (before, after) = easier
     line = Record(at, Eased(exercise, what, before, after, because))
-    return changed(session, new_setup=session.new_setup or what == "level"), (line,)
+    if what == "level":
+        session = changed(session, exercise=changed(session.exercise, new_setup=True))
+    return session, (line,)
 
 
 def eased_words(session: Session) -> tuple[Command, ...]:
     """Return what is said about the sets to come; nothing if none comes."""
-    if session.exercise_over:
+    if session.exercise.over:
         return say("exercise_over")
     if not more_sets(session):
         return ()
@@ -52,14 +54,14 @@ def eased_words(session: Session) -> tuple[Command, ...]:
 
 def next_set_words(session: Session) -> tuple[Command, ...]:
     """Return how the next set is easier."""
-    return say("eased_level") if session.new_setup else say("eased_amount", n=session.target)
+    return say("eased_level") if session.exercise.new_setup else say("eased_amount", n=session.target)
 
 
 def slowed(session: Session, at: int) -> Result:
     """Make every phase longer, up to a bound. A hold has no tempo: nothing changes, and no line says so."""
-    before = session.stretch
+    before = session.exercise.stretch
     after = min(before * SLOWER_BY, SLOWEST)
     if after == before or isinstance(work_of(session), Hold):
         return session, ()
     line = Eased(session.planned.exercise.id, "slower", f"{before:g}", f"{after:g}", "asked")
-    return changed(session, stretch=after), (Record(at, line),)
+    return changed(session, exercise=changed(session.exercise, stretch=after)), (Record(at, line),)

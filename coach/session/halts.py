@@ -1,8 +1,8 @@
-"""What a session does on a halt and its why, on a pause, on a lost device, and at its end."""
+"""What a session does on a halt and its why, on a pause, on a lost device, and when the person is ready again."""
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from coach.loglines.kinds import (
     DeviceChanged,
@@ -12,18 +12,16 @@ from coach.loglines.kinds import (
     Paused,
     Ready,
 )
-from coach.loglines.reasons import HaltWhy, SessionWhy
+from coach.loglines.reasons import HaltWhy
 from coach.program.model import Action
 from coach.session.changed import changed
-from coach.session.commands import Command, Record, Silence, WakeAt
+from coach.session.commands import HUSH, Record, Silence, WakeAt
 from coach.session.easing import eased
-from coach.session.entries import Result, say
 from coach.session.events import Event, On
-from coach.session.guards import too_many_halts
-from coach.session.lines import Where, frozen, phase_name, set_ended, where
-from coach.session.prompts import Act
+from coach.session.lines import Where, frozen, phase_name, where
 from coach.session.sets import stop
-from coach.session.state import Question, Session, State, Then
+from coach.session.state import Interruption, Question, Result, Session, State
+from coach.session.wording import say
 
 MIDWAY = frozenset({State.HALTED, State.RECOVERING, State.PAUSED, State.DEAF, State.MUTE})
 """States that keep where an earlier interruption leads back to."""
@@ -36,47 +34,53 @@ def interrupted(session: Session, at: int) -> Session:
     """Freeze the set and note where "ready" will lead."""
     session = frozen(session, at)
     asking = session.state in (State.ASKING, State.CONFIRMING)
-    if session.state in MIDWAY or (asking and session.asked_about is Question.HALT_PAIN):
+    if session.state in MIDWAY or (asking and session.pain_unmeasured):
         return session
-    if session.open_set is not None:
-        return changed(session, then=Then.SET, back=State.WAITING)
-    if session.state is State.SET_END:
-        return changed(session, then=Then.REST)
     if session.state is State.SCREEN_CHECK:
-        session = changed(session, screen_index=0, screen_answers=())
-    return changed(session, then=Then.BACK, back=BACK.get(session.state, session.state))
+        session = changed(session, screening=changed(session.screening, answers=()))
+    back = State.LEAD_IN if session.open_set is not None else BACK.get(session.state, session.state)
+    return changed(session, interruption=Interruption(back))
+
+
+def _halted(session: Session, at: int) -> Session:
+    """Interrupt the session, if it is not yet, and let nothing but the halt's own words sound."""
+    session = interrupted(session, at)
+    assert session.interruption is not None
+    return changed(session, interruption=changed(session.interruption, quiet=True), prompts=0)
+
+
+class _Moment(NamedTuple):
+    """Where a session is when it is halted: the fields that both lines of a halt have, in their order."""
+
+    state: str
+    ear: str
+    exercise: str
+    level: str
+    set: int
+    side: str
+    rep: int
+    phase: str
+    set_id: int
+
+
+def _moment(session: Session, event: Event) -> _Moment:
+    """Return where the session is; before the exercises, in none of them."""
+    here = where(session) if session.exercising else Where("", "", 0, "")
+    running = session.open_set
+    in_set = (running.rep, phase_name(session), running.number) if running else (0, "", 0)
+    return _Moment(str(session.state), event.ear, *here, *in_set)
 
 
 def halt(session: Session, event: Event) -> Result:
     """Everything falls silent."""
-    here, running = _where(session), session.open_set
-    line = Halted(
-        state=str(session.state),
-        ear=event.ear,
-        exercise=here.exercise,
-        level=here.level,
-        set=here.set,
-        side=here.side,
-        rep=running.rep if running else 0,
-        phase=phase_name(session) if running else "",
-        set_id=running.number if running else 0,
-    )
-    session = interrupted(session, event.at)
-    return changed(session, quiet=True, halts=session.halts + 1, prompts=0), (
-        Silence(),
-        WakeAt(-1),
-        Record(event.at, line),
-    )
-
-
-def _where(session: Session) -> Where:
-    """Return where the session is, for the line of a halt; empty before the exercises."""
-    return where(session) if session.exercising else Where("", "", 0, "")
+    line = Record(event.at, Halted(*_moment(session, event)))
+    session = _halted(session, event.at)
+    return changed(session, halts=session.halts + 1), (Silence(), WakeAt(None), line)
 
 
 def halt_again(session: Session, event: Event) -> Result:
     """Halted already: silent again, and asked why once more."""
-    return session, (Silence(), WakeAt(-1), Record(event.at, HaltedAgain(event.ear)), *say("halt_why"))
+    return session, (Silence(), WakeAt(None), Record(event.at, HaltedAgain(event.ear)), *say("halt_why"))
 
 
 def halt_deaf(session: Session, event: Event) -> Result:
@@ -85,6 +89,15 @@ def halt_deaf(session: Session, event: Event) -> Result:
         return session, (Silence(), Record(event.at, HaltedAgain(event.ear)))
     session, commands = halt(session, event)
     return session, tuple(c for c in commands if not isinstance(c, WakeAt))  # the wait for the device goes on
+
+
+# -- why --------------------------------------------------------------------------------------------------------------
+
+
+def _told(session: Session, event: Event, why: HaltWhy) -> Result:
+    """Silence everything because the person said why, halted or not."""
+    line = Record(event.at, HaltExplained(why, None, *_moment(session, event)))
+    return _halted(session, event.at), (Silence(), WakeAt(None), line)
 
 
 def tell_pain(session: Session, event: Event) -> Result:
@@ -97,93 +110,79 @@ def tell_pain(session: Session, event: Event) -> Result:
 def tell_tired(session: Session, event: Event) -> Result:
     """ "Tired": as the program says."""
     action = session.today.program.limits.tired
-    too_many = too_many_halts(session)
+    last_halt = session.is_last_halt
     session, commands = _told(session, event, "tired")
     session, lines = stop(session, event.at, "halted_tired")
     commands += lines
-    if action is Action.END_SESSION or too_many:
-        return changed(session, end_why="halts" if too_many else "tired"), commands
+    if action is Action.END_SESSION or last_halt:
+        return changed(session, end_why="halts" if last_halt else "tired"), commands
     if not session.exercising:
-        return changed(session, decision="break"), commands
+        return session.with_decision("break"), commands
     if action is Action.END_EXERCISE:
-        return changed(session, exercise_over="tired", decision="tired_exercise", then=Then.REST), commands
+        return _exercise_over(session, "tired", "tired_exercise"), commands
     if action is Action.EASE:
         session, easing = eased(session, event.at, "limits.tired")
-        decision = "exercise_over" if session.exercise_over == "eased" else "tired_ease"
-        return changed(session, decision=decision), commands + easing
-    return changed(session, decision="tired_set" if lines else "tired_rest"), commands
+        over = session.exercise.over == "eased"
+        return session.with_decision("exercise_over" if over else "tired_ease"), commands + easing
+    return session.with_decision("tired_set" if lines else "tired_rest"), commands
 
 
 def tell_unsteady(session: Session, event: Event) -> Result:
     """ "Unsteady": as the program says; without a lower level a step down ends the exercise."""
     action = session.today.program.limits.unsteady
-    too_many = too_many_halts(session)
+    last_halt = session.is_last_halt
     session, commands = _told(changed(session, gave_way=True), event, "unsteady")
     session, lines = stop(session, event.at, "halted_unsteady")
     commands += lines
-    if action is Action.END_SESSION or too_many:
+    if action is Action.END_SESSION or last_halt:
         return changed(session, end_why="unsteady"), commands
     if not session.exercising:
-        return changed(session, decision="break"), commands
+        return session.with_decision("break"), commands
     if action is Action.STEP_DOWN and session.level > 0:
         session, easing = eased(session, event.at, "limits.unsteady")
-        return changed(session, decision="unsteady_step_down"), commands + easing
-    return changed(session, exercise_over="unsteady", decision="unsteady_exercise", then=Then.REST), commands
+        return session.with_decision("unsteady_step_down"), commands + easing
+    return _exercise_over(session, "unsteady", "unsteady_exercise"), commands
 
 
-def _told(session: Session, event: Event, why: HaltWhy) -> Result:
-    """Silence everything because the person said why, halted or not."""
-    here, running = _where(session), session.open_set
-    line = HaltExplained(
-        why=why,
-        state=str(session.state),
-        ear=event.ear,
-        exercise=here.exercise,
-        level=here.level,
-        set=here.set,
-        side=here.side,
-        rep=running.rep if running else 0,
-        phase=phase_name(session) if running else "",
-        set_id=running.number if running else 0,
-    )
-    session = interrupted(session, event.at)
-    return changed(session, quiet=True, prompts=0), (Silence(), WakeAt(-1), Record(event.at, line))
+def _exercise_over(session: Session, why: str, decision: str) -> Session:
+    return session.with_exercise_over(why).with_back(State.SET_END).with_decision(decision)
 
 
 def tell_break(session: Session, event: Event) -> Result:
     """Just a break: all as it was, when the person is ready."""
     line = Record(event.at, HaltExplained("break", ear=event.ear))
-    return changed(session, decision="break", prompts=0), (Silence(), WakeAt(-1), line)
+    return changed(session.with_decision("break"), prompts=0), (Silence(), WakeAt(None), line)
+
+
+# -- ready and pauses -------------------------------------------------------------------------------------------------
 
 
 def ready(session: Session, event: Event) -> Result:
-    """The person is ready: the halt, if there was one, is over."""
+    """The person is ready: what they had halted or paused goes on; pain that was told is measured first."""
     line = Record(event.at, Ready(event.ear, session.open_set.number if session.open_set else 0))
+    interruption = session.interruption if session.pain_unmeasured else None
     session = frozen(session, event.at)
-    unmeasured = session.asks[:1] == (Question.HALT_PAIN,)  # pain was told: how much comes before anything else
-    return changed(session, quiet=session.quiet and unmeasured, still=False, prompts=0), (
-        WakeAt(-1),
-        Silence(),
-        line,
-    )
+    return changed(session, interruption=interruption, still=False, prompts=0), (*HUSH, line)
 
 
 def pause(session: Session, event: Event) -> Result:
     """The person wants to wait."""
     session = interrupted(session, event.at)
-    return changed(session, prompts=0), (Silence(), WakeAt(-1), Record(event.at, Paused("asked", event.ear)))
+    return changed(session, prompts=0), (Silence(), WakeAt(None), Record(event.at, Paused("asked", event.ear)))
 
 
 def pause_unsure(session: Session, event: Event) -> Result:
     """Nobody answered while the work stood still."""
     session = interrupted(session, event.at)
-    return changed(session, prompts=0), (Silence(), WakeAt(-1), Record(event.at, Paused("no_answer")))
+    return changed(session, prompts=0), (Silence(), WakeAt(None), Record(event.at, Paused("no_answer")))
 
 
 def take_back(session: Session, _event: Event) -> Result:
     """Something was said in the lead-in: do not begin, ask for "ready" again."""
-    return changed(session, then=Then.SET if session.open_set else Then.BACK), (Silence(), WakeAt(-1))
+    return session, (Silence(), WakeAt(None))
 
+
+# -- devices and disk -------------------------------------------------------------------------------------------------
 
 DEVICE: dict[On, Literal["mic_lost", "mic_back", "speaker_lost", "speaker_back"]] = {
     On.MIC_LOST: "mic_lost",
@@ -195,16 +194,17 @@ DEVICE: dict[On, Literal["mic_lost", "mic_back", "speaker_lost", "speaker_back"]
 
 
 def _device(session: Session, event: Event) -> tuple[Session, Record]:
-    mic = event.on is On.MIC_LOST or (session.mic_lost and event.on is not On.MIC_BACK)
-    speaker = event.on is On.SPEAKER_LOST or (session.speaker_lost and event.on is not On.SPEAKER_BACK)
+    now = session.equipment
+    mic = event.on is On.MIC_LOST or (now.mic_lost and event.on is not On.MIC_BACK)
+    speaker = event.on is On.SPEAKER_LOST or (now.speaker_lost and event.on is not On.SPEAKER_BACK)
     line = DeviceChanged(DEVICE[event.on])
-    return changed(session, mic_lost=mic, speaker_lost=speaker), Record(event.at, line)
+    return changed(session, equipment=changed(now, mic_lost=mic, speaker_lost=speaker)), Record(event.at, line)
 
 
 def device(session: Session, event: Event) -> Result:
     """A device went or came back: everything falls silent."""
     session, line = _device(interrupted(session, event.at), event)
-    return session, (Silence(), WakeAt(-1), line)
+    return session, (Silence(), WakeAt(None), line)
 
 
 def device_too(session: Session, event: Event) -> Result:
@@ -215,24 +215,6 @@ def device_too(session: Session, event: Event) -> Result:
 
 def record_trouble(session: Session, event: Event) -> Result:
     """The disk refuses the record, or has it all again: noted, and said when no work runs."""
-    unwritten = event.on is On.UNWRITTEN
-    return changed(session, unwritten=unwritten, unwritten_told=session.unwritten_told and unwritten), ()
-
-
-def end_as(why: SessionWhy) -> Act:
-    """Return the act that ends the session for this reason; a reason found earlier stands."""
-
-    def act(session: Session, event: Event) -> Result:
-        session = frozen(session, event.at)
-        reason: SessionWhy = "no_answer_halt" if why == "no_answer" and session.quiet else why
-        return changed(session, end_why=session.end_why or reason), (WakeAt(-1),)
-
-    return act
-
-
-def end_halts(session: Session, event: Event) -> Result:
-    """The last halt that the program allows: the open set ended with it, explained or not."""
-    explained = event.on is not On.READY
-    lines: tuple[Command, ...] = (Record(event.at, HaltExplained("break", ear=event.ear)),) if explained else ()
-    session, closed = set_ended(session, event.at, "halted_break" if explained else "halted_unexplained")
-    return changed(session, end_why="halts"), (WakeAt(-1), *lines, *closed)
+    unwritten, told = event.on is On.UNWRITTEN, session.equipment.unwritten_told
+    now = changed(session.equipment, unwritten=unwritten, unwritten_told=told and unwritten)
+    return changed(session, equipment=now), ()

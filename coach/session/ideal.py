@@ -47,7 +47,7 @@ def rehearse(today: Today, length: Callable[[Phrase], int] = made_up_length) -> 
         if not states or states[-1][1] is not session.state:
             states.append((run.now, session.state))
         if session.state is State.WAITING:
-            turns.setdefault((session.exercise_index, session.turn), run.now)
+            turns.setdefault((session.exercise.index, session.exercise.turn), run.now)
         if run.over:
             break
         run.step()
@@ -76,7 +76,7 @@ def _reply(run: SoundlessRun) -> tuple[On, int] | None:
         return None
     match session.state:
         case State.SCREENING:
-            return (On.NO if session.today.screen[session.screen_index].answer else On.YES), 0
+            return (On.NO if session.screen_question.answer else On.YES), 0
         case State.SCREEN_CHECK:
             return On.YES, 0
         case State.CHECKING | State.WAITING:
@@ -84,7 +84,7 @@ def _reply(run: SoundlessRun) -> tuple[On, int] | None:
         case State.ASKING:
             if session.asked_about is Question.REPS:
                 return On.YES, 0
-            if session.rung >= 0:
+            if session.rung is not None:
                 return On.NO, 0
             return On.NUMBER, 0 if session.asked_about is Question.PAIN else 5
         case State.CONFIRMING if session.asked_about is Question.PAIN:

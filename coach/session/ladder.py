@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coach.program.model import SCALE_END, Limits
-from coach.session.state import Question, Session
+from coach.session.state import Given, Question, Session
 
 NONE = "none"
 """How a band without any pain is written."""
@@ -27,18 +27,23 @@ def bands(limits: Limits, question: Question) -> tuple[tuple[int, int], ...]:
 
 def above(session: Session) -> int:
     """Return the pain of the present rung, which asks whether it is more than that."""
+    assert session.rung is not None
     return rungs(session.today.program.limits, session.asked_about)[session.rung]
 
 
-def climbed(session: Session, *, more: bool) -> tuple[int, int] | None:
+def climbed(session: Session, *, more: bool) -> Given | None:
     """Return the band that the answer to the present rung comes to, or None if a higher rung is still to be asked."""
+    assert session.rung is not None
     found = bands(session.today.program.limits, session.asked_about)
     place = session.rung + more
-    return None if more and place + 1 < len(found) else found[place]
+    if more and place + 1 < len(found):
+        return None
+    low, high = found[place]
+    return Given(high, low)
 
 
-def stated(low: int, high: int) -> int | str:
-    """Return a pain as it is written: a number (`low` below 0), or its band; a band is never turned into a number."""
-    if low < 0:
-        return high
-    return f"{low}-{high}" if high else NONE
+def stated(given: Given) -> int | str:
+    """Return a pain as it is written: a number, or its band; a band is never turned into a number."""
+    if given.low is None:
+        return given.number
+    return f"{given.low}-{given.number}" if given.number else NONE

@@ -12,7 +12,7 @@ from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.past import Clause
 from coach.session.plan import Today, dose
-from coach.session.state import OpenSet, Session
+from coach.session.state import OpenExercise, OpenSet, Session
 from coach.session.taken_up import Ahead, ahead
 from coach.tempo.units import RATE, to_seconds
 
@@ -39,7 +39,7 @@ def planned_tension(session: Session) -> float:
     work = work_of(session)
     if isinstance(work, Hold):
         return float(session.target)
-    return tension_of_one(work) * session.stretch * session.target * len(session.sides)
+    return tension_of_one(work) * session.exercise.stretch * session.target * len(session.sides)
 
 
 def last_phase(session: Session) -> int:
@@ -65,7 +65,7 @@ class Where(NamedTuple):
 def where(session: Session) -> Where:
     """Return where the session is: exercise, level, number of the set and its side, both as "left+right"."""
     exercise = session.planned.exercise
-    number, sides = session.turns[min(session.turn, len(session.turns) - 1)]
+    number, sides = session.present_turn
     return Where(exercise.id, exercise.levels[session.level].id, number, "+".join(sides))
 
 
@@ -147,10 +147,10 @@ def set_begun(session: Session, at: int) -> tuple[Session, Command]:
 def frozen(session: Session, at: int) -> Session:
     """Stop the count of time under tension at `at`: nothing runs any more."""
     running = session.open_set
-    if running is None or running.phase_began < 0:
+    if running is None or running.phase_began is None:
         return session
     worked = 0 if _is_rest(session, running.phase) else max(0, min(at, running.phase_until) - running.phase_began)
-    return changed(session, open_set=changed(running, tension=running.tension + worked, phase_began=-1))
+    return changed(session, open_set=changed(running, tension=running.tension + worked, phase_began=None))
 
 
 def _is_rest(session: Session, phase: int) -> bool:
@@ -184,9 +184,13 @@ def set_ended(session: Session, at: int, why: SetWhy) -> tuple[Session, tuple[Co
         session,
         open_set=None,
         sets_done=session.sets_done + in_full,
-        cut_sets=session.cut_sets + (not in_full),
+        exercise=session.exercise if in_full else _cut_short(session),
     )
-    limit = session.today.program.limits.cut_sets
-    if not in_full and closed.cut_sets >= limit and not closed.exercise_over:
-        closed = changed(closed, exercise_over="cut_sets")
     return closed, (Record(at, line),)
+
+
+def _cut_short(session: Session) -> OpenExercise:
+    """Return the exercise with one more set cut short: so many of them end it."""
+    cut = session.exercise.cut_sets + 1
+    ends = cut >= session.today.program.limits.cut_sets
+    return changed(session.exercise, cut_sets=cut, over=session.exercise.over or ("cut_sets" if ends else None))

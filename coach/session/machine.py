@@ -22,7 +22,7 @@ def handle(session: Session, event: Event) -> tuple[Session, tuple[Command, ...]
     if row is None:
         raise OutOfPlaceError(f"{event.on} is out of place in {session.state}")
     acted, commands = row.act(changed(session, at=event.at), event)
-    to = _target(row, acted)
+    to = _target(row, acted, event)
     if to is None:
         return acted, commands
     entered, more = ENTER[to](changed(acted, state=to, prompts=0), event.at)
@@ -35,10 +35,13 @@ def takes(session: Session, on: On, number: int = 0) -> bool:
 
 
 def _row(session: Session, event: Event) -> Row | None:
-    return next((row for row in rows(session.state, event.on) if row.when(session, event)), None)
+    for row in rows(session.state, event.on):
+        if row.when(session, event):
+            return row
+    return None
 
 
-def _target(row: Row, acted: Session) -> State | None:
+def _target(row: Row, acted: Session, event: Event) -> State | None:
     if row.to is None or isinstance(row.to, State):
         return row.to
-    return next(state for check, state in row.to if check(acted))
+    return next(state for check, state in row.to if check(acted, event))

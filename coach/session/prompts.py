@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from coach.session import entries
 from coach.session.changed import changed
-from coach.session.commands import Command, Silence, WakeAt
-from coach.session.entries import Result, own, say
+from coach.session.commands import HUSH, Command, WakeAt
 from coach.session.events import Event, On
-from coach.session.state import Question, Session, State
+from coach.session.state import Question, Result, Session, State
+from coach.session.waits import SOFT_CONFIRM, WINDOW
+from coach.session.wording import ask, ask_screen, own, read_back, say, screen_answers
 from coach.tempo.units import to_samples
 
 Act = Callable[[Session, Event], Result]
@@ -26,7 +26,7 @@ def nothing(session: Session, _event: Event) -> Result:
 def open_window(session: Session, event: Event) -> Result:
     """All was said: wait for an answer for as long as this state does."""
     soft = session.state is State.CONFIRMING and session.asked_about in (Question.EFFORT, Question.MISSED)
-    seconds = entries.SOFT_CONFIRM if soft else entries.WINDOW[session.state]
+    seconds = SOFT_CONFIRM if soft else WINDOW[session.state]
     return session, (WakeAt(event.at + to_samples(seconds)),)
 
 
@@ -34,7 +34,7 @@ def prompt_again(session: Session, event: Event) -> Result:
     """Ask again; speech that was not understood is told apart from silence."""
     session = changed(session, prompts=session.prompts + 1)
     lead = own(session, "not_understood") if event.on is On.SPOKE else own(session, "nothing_heard")
-    return session, (WakeAt(-1), Silence(), *say(lead), *question_again(session))
+    return session, (*HUSH, *say(lead), *question_again(session))
 
 
 def question_again(session: Session) -> tuple[Command, ...]:
@@ -43,13 +43,13 @@ def question_again(session: Session) -> tuple[Command, ...]:
         case State.CHECKING:
             return say("check_ready")
         case State.SCREENING:
-            return entries.ask_screen(session)
+            return ask_screen(session)
         case State.SCREEN_CHECK:
-            return entries.screen_answers(session)
+            return screen_answers(session)
         case State.ASKING:
-            return entries.ask(session)
+            return ask(session)
         case State.CONFIRMING:
-            return entries.read_back(session)
+            return read_back(session)
         case State.HALTED:
             return say("halt_why")
         case State.RECOVERING | State.PAUSED if session.quiet:
@@ -62,14 +62,14 @@ def question_again(session: Session) -> tuple[Command, ...]:
 
 def say_again(session: Session, _event: Event) -> Result:
     """Say once more what was asked for."""
-    return session, (WakeAt(-1), Silence(), *question_again(session))
+    return session, (*HUSH, *question_again(session))
 
 
 def hush(session: Session, _event: Event) -> Result:
     """Cut what is being said, to say it anew."""
-    return session, (WakeAt(-1), Silence())
+    return session, HUSH
 
 
 def not_yet(session: Session, _event: Event) -> Result:
     """ "No" when asked to be ready: take your time."""
-    return session, (WakeAt(-1), Silence(), *say("take_your_time"))
+    return session, (*HUSH, *say("take_your_time"))

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from coach.program.model import SCALE, Exercise, Hold, Limits, Reps, Route
-from coach.session.entries import HOLD_ROUNDED, LEAD_BEATS, REST_ROUNDED, dose_key
 from coach.session.ladder import bands, rungs
 from coach.session.plan import Today
 from coach.session.plan import turns as sets_of
 from coach.session.state import Question
+from coach.session.wording import HOLD_ROUNDED, REST_ROUNDED, dose_key
+from coach.session.work_layout import LEAD_BEATS
 from coach.tempo.timeline import HOLD_NEWS_EVERY
 from coach.words.phrases import Phrase, phrase
 

@@ -42,7 +42,7 @@ def ease(session: Session) -> tuple[Session, Literal["level", "amount"], tuple[s
     Returns the session, what changed ("level" or "amount") and from what to what. Never makes anything harder: where a
     lower level is written with more reps, the smaller number stands.
     """
-    index = session.exercise_index
+    index = session.exercise.index
     levels = session.planned.exercise.levels
     if session.level > 0:
         now, lower = levels[session.level], levels[session.level - 1]

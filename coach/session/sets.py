@@ -7,14 +7,13 @@ from coach.loglines.reasons import SetWhy
 from coach.program.model import AskAfter
 from coach.session.changed import changed
 from coach.session.commands import Record
-from coach.session.entries import Result
 from coach.session.lines import set_ended
-from coach.session.state import Question, Session, Then
+from coach.session.state import Question, Result, Session, State
 
 
 def more_sets(session: Session) -> bool:
     """Tell whether a set of this exercise comes behind the present one."""
-    return session.turn + 1 < len(session.turns) and not session.exercise_over
+    return session.exercise.turn + 1 < len(session.turns) and not session.exercise.over
 
 
 def close(session: Session, at: int, why: SetWhy) -> Result:
@@ -29,7 +28,7 @@ def close(session: Session, at: int, why: SetWhy) -> Result:
         (Question.EFFORT, program.ask_effort),
     )
     asks = tuple(q for q, when in wanted if when is AskAfter.EACH_SET or (when is AskAfter.EACH_EXERCISE and last))
-    if session.asks[:1] == (Question.HALT_PAIN,):
+    if session.pain_unmeasured:
         asks = (Question.HALT_PAIN, *asks)  # pain was told and not yet measured: that stays to be asked
     session = changed(session, asks=asks, asked_level=session.level, rest_from=at)
     if why.startswith("halted"):  # a set that a halt cut short is not asked how hard it was
@@ -66,4 +65,5 @@ def stop(session: Session, at: int, why: SetWhy) -> Result:
     if session.open_set is None:
         return session, ()
     session, lines = close(session, at, why)
-    return changed(session, then=Then.REST, asks=tuple(q for q in session.asks if q is not Question.EFFORT)), lines
+    left = tuple(q for q in session.asks if q is not Question.EFFORT)
+    return changed(session.with_back(State.SET_END), asks=left), lines

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from coach.loglines.kinds import SoundCheck
 from coach.session.changed import changed
-from coach.session.commands import Command, Record, Silence, WakeAt
-from coach.session.entries import Result, say
+from coach.session.commands import HUSH, Command, Record, WakeAt
 from coach.session.events import Event, On, RoomFacts
 from coach.session.sets import go_on
-from coach.session.state import Session
+from coach.session.state import Result, Session
+from coach.session.wording import say
 
 LOUDER = 10.0
 """Decibels over the room in which the words were taught from which it is said that the room has changed: so much less
@@ -23,7 +23,7 @@ def heard(session: Session, event: Event) -> Result:
     """ "Ready" has come: each hears the other. What may make that harder is said, and the session goes on."""
     cautions = tuple(caution for caution in _cautions(event.room) if caution != "no_echo")  # the person heard the coach
     words = tuple(command for caution in cautions for command in say(f"check_{caution}"))
-    commands = (WakeAt(-1), Silence(), _line(session, event, heard=True), *words)
+    commands = (*HUSH, _line(session, event, heard=True), *words)
     session = changed(session, prompts=0)
     return session if session.today.screen else go_on(session, event.at), commands
 
@@ -31,7 +31,7 @@ def heard(session: Session, event: Event) -> Result:
 def ask_again(session: Session, event: Event) -> Result:
     """No "ready" has come: ask again, and say what to look at, more of it each time."""
     session = changed(session, prompts=session.prompts + 1)
-    commands = (WakeAt(-1), Silence(), *say("not_understood" if event.on is On.SPOKE else "nothing_heard"))
+    commands = (*HUSH, *say("not_understood" if event.on is On.SPOKE else "nothing_heard"))
     found = _cautions(event.room)
     if event.on is On.SPOKE and "voices" in found:
         commands += say("check_voices")
@@ -43,7 +43,7 @@ def ask_again(session: Session, event: Event) -> Result:
 
 def not_heard(session: Session, event: Event) -> Result:
     """Nobody could be heard: without that there is no session."""
-    return changed(session, end_why="not_heard"), (WakeAt(-1), _line(session, event, heard=False))
+    return changed(session, end_why="not_heard"), (WakeAt(None), _line(session, event, heard=False))
 
 
 def _cautions(room: RoomFacts | None) -> tuple[str, ...]:

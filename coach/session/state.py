@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Literal
 
 from coach.loglines.reasons import SessionWhy
+from coach.program.model import ScreenQuestion
 from coach.session.changed import changed
+from coach.session.commands import Command
 from coach.session.plan import PlannedExercise, Today, turns
 from coach.tempo.units import to_samples
 
@@ -61,18 +62,10 @@ class Question(StrEnum):
     HALT_PAIN = "halt_pain"
 
 
-class Then(StrEnum):
-    """What "ready" leads to after a halt or a pause."""
-
-    SET = "set"
-    """The open set goes on with a lead-in."""
-    REST = "rest"
-    """The set is closed: its questions, then the rest."""
-    BACK = "back"
-    """The state that was interrupted, from its beginning."""
+# none of these has slots: see changed.py
 
 
-@dataclass(frozen=True)  # no slots: see changed.py
+@dataclass(frozen=True)
 class OpenSet:
     """The set that runs; its one record is written when it is closed."""
 
@@ -88,15 +81,98 @@ class OpenSet:
     """Sample at which the rep that runs ends on its last side."""
     phase: int = 0
     """Index of the phase that runs."""
-    phase_began: int = -1
-    """Sample at which it began; -1: none runs."""
+    phase_began: int | None = None
+    """Sample at which it began; None: none runs."""
     phase_until: int = 0
     """Sample at which it ends."""
     side: str = ""
     """Side that works now."""
 
+    def phase_ran_out(self, at: int) -> bool:
+        """Tell whether the phase that runs has come to its end at sample `at`; False where none runs."""
+        return self.phase_began is not None and self.phase_began < self.phase_until <= at
 
-@dataclass(frozen=True)  # no slots: see changed.py
+
+@dataclass(frozen=True)
+class OpenExercise:
+    """How far the exercise that is being done has come today."""
+
+    index: int = 0
+    """Its place among today's exercises."""
+    turn: int = 0
+    """Index into its turns."""
+    stretch: float = 1.0
+    """How much longer than written every phase is; 1 or more."""
+    cut_sets: int = 0
+    """Sets that were cut short."""
+    over: str | None = None
+    """Why no further set of it begins; None: it goes on."""
+    new_setup: bool = False
+    """The level changed: the set-up is said before the next set."""
+
+
+@dataclass(frozen=True)
+class Given:
+    """An answer that does not count yet: a number, or the band of pain that yes and no came to."""
+
+    number: int
+    """The number; of a band its highest pain."""
+    low: int | None = None
+    """The lowest pain of the band; None: a number was heard."""
+
+
+@dataclass(frozen=True)
+class OpenQuestion:
+    """How far the question that is being put has come."""
+
+    given: Given | None = None
+    """The answer heard last: what is read back."""
+    worst: Given | None = None
+    """The highest answer heard: what counts if none is ever confirmed."""
+    rung: int | None = None
+    """Which question of the ladder is put; None: a number is asked for."""
+    trouble: int = 0
+    """How often a number was denied or not understood."""
+    attempts: int = 0
+    """How often it was answered."""
+
+
+@dataclass(frozen=True)
+class Interruption:
+    """A halt, a pause or a lost device that is being lived through."""
+
+    back: State
+    """What "ready" takes up: LEAD_IN for the set that is open, SET_END for what follows one that was closed, else the
+    state that was interrupted, from its beginning."""
+    quiet: bool = False
+    """The person halted: until they are ready, nothing but the halt's own words sounds."""
+    decision: str | None = None
+    """RECOVERING: which halt_ phrase says what happens now."""
+
+
+@dataclass(frozen=True)
+class Screening:
+    """How far the questions before the start have come."""
+
+    answers: tuple[bool, ...] = ()
+    """Yes or no to each that was put."""
+    denials: int = 0
+    """How often their read-back was denied."""
+
+
+@dataclass(frozen=True)
+class Equipment:
+    """What of microphone, speaker and disk is out of order."""
+
+    mic_lost: bool = False
+    speaker_lost: bool = False
+    unwritten: bool = False
+    """The disk does not take the record; it is kept in memory."""
+    unwritten_told: bool = False
+    """That was said."""
+
+
+@dataclass(frozen=True)
 class Session:
     """The whole state of a session; `handle` returns a new one."""
 
@@ -110,93 +186,57 @@ class Session:
     """Sample of the last event."""
     began: int = 0
     """Sample at which the session began; less than 0 in one that is taken up."""
-    exercise_index: int = 0
+    prompts: int = 0
+    """How often the present state's question was put without an answer."""
+    screening: Screening = Screening()
+    exercise: OpenExercise = OpenExercise()
     introduced: int = 0
     """How many exercises were introduced, with what is other than last time."""
     exercising: bool = False
     """Screening is over; exercises have begun."""
-    turn: int = 0
-    """Index into the turns of the exercise."""
-    stretch: float = 1.0
-    """How much longer than written every phase is; 1 or more."""
     open_set: OpenSet | None = None
-    sets_begun: int = 0
-    sets_done: int = 0
-    """Sets that ran to their end."""
-    cut_sets: int = 0
-    """Sets of this exercise that were cut short."""
-    exercise_over: str = ""
-    """Why no further set of this exercise begins; empty while it goes on."""
-    new_setup: bool = False
-    """The level changed: the set-up is said before the next set."""
-    prompts: int = 0
-    """How often the present question was put without an answer."""
     placed: bool = False
     """LEAD_IN: the lead-in and the work are placed."""
     still: bool = False
     """STILL: the phase is over."""
-    screen_index: int = 0
-    screen_answers: tuple[bool, ...] = ()
+    sets_begun: int = 0
+    sets_done: int = 0
+    """Sets that ran to their end."""
     asks: tuple[Question, ...] = ()
     """Questions still to be put, the present one first."""
-    number: int = -1
-    """CONFIRMING: the number heard last."""
-    worst: int = -1
-    """The highest number heard for the present question: what counts if it is never confirmed."""
-    low: int = -1
-    """CONFIRMING: the lowest pain of the band that yes and no came to, `number` the highest; -1: a number was heard."""
-    worst_low: int = -1
-    """The same for `worst`."""
-    by_ladder: bool = False
-    """Numbers are not heard well: pain is placed in its band by yes and no."""
-    rung: int = -1
-    """ASKING: which question of the ladder is put; -1: a number is asked for."""
-    trouble: int = 0
-    """How often a number for the present question was denied or not understood."""
-    attempts: int = 0
-    """How often the present question was answered; SCREEN_CHECK: how often the answers were denied."""
+    open_question: OpenQuestion = OpenQuestion()
     asked_level: int = 0
     """Level of the set that the questions are about; easing may have lowered the level since."""
+    by_ladder: bool = False
+    """Numbers are not heard well: pain is placed in its band by yes and no."""
     rest_from: int = 0
     """Sample at which the last set ended: its rest runs from there, questions and halts included."""
     rest_until: int = 0
     """RESTING: sample at which the rest is over."""
-    mic_lost: bool = False
-    speaker_lost: bool = False
-    unwritten: bool = False
-    """The disk does not take the record; it is kept in memory."""
-    unwritten_told: bool = False
-    """That was said."""
-    quiet: bool = False
-    """From a halt until the person is ready: nothing but the halt's own words sounds."""
+    equipment: Equipment = Equipment()
+    interruption: Interruption | None = None
     halts: int = 0
-    then: Then = Then.BACK
-    """RECOVERING, PAUSED: where "ready" leads."""
-    back: State = State.INTRO
-    """The state to take up again."""
-    decision: str = ""
-    """RECOVERING: which halt_ phrase says what happens now."""
-    end_why: SessionWhy | Literal[""] = ""
-    """CLOSING: why the session ends."""
-    worst_pain: int = -1
-    """Highest pain stated today; -1: none stated."""
+    worst_pain: int | None = None
+    """Highest pain stated today; None: none was."""
     gave_way: bool = False
     """Today something felt unsteady."""
+    end_why: SessionWhy | None = None
+    """Why the session ends; None: it goes on."""
 
     @property
     def planned(self) -> PlannedExercise:
         """The exercise that is being done."""
-        return self.today.exercises[self.exercise_index]
+        return self.today.exercises[self.exercise.index]
 
     @property
     def level(self) -> int:
         """Index of the level now."""
-        return self.levels[self.exercise_index]
+        return self.levels[self.exercise.index]
 
     @property
     def target(self) -> int:
         """Reps, rounds or seconds of the coming sets."""
-        return self.targets[self.exercise_index]
+        return self.targets[self.exercise.index]
 
     @property
     def turns(self) -> tuple[tuple[int, tuple[str, ...]], ...]:
@@ -206,19 +246,63 @@ class Session:
         return tuple(t for t in turns(exercise, exercise.levels[self.level], self.today.side) if t[0] <= most)
 
     @property
+    def present_turn(self) -> tuple[int, tuple[str, ...]]:
+        """The present set: number and sides; of an exercise that was left with fewer sets, its last."""
+        every = self.turns
+        return every[min(self.exercise.turn, len(every) - 1)]
+
+    @property
     def sides(self) -> tuple[str, ...]:
         """The sides of the present set."""
-        return self.turns[min(self.turn, len(self.turns) - 1)][1]
+        return self.present_turn[1]
+
+    @property
+    def screen_question(self) -> ScreenQuestion:
+        """The question before the start that is being put."""
+        return self.today.screen[len(self.screening.answers)]
 
     @property
     def asked_about(self) -> Question:
         """The question that is being put."""
         return self.asks[0]
 
+    @property
+    def rung(self) -> int | None:
+        """Which question of the ladder is being put; None: a number is asked for."""
+        return self.open_question.rung
+
+    @property
+    def quiet(self) -> bool:
+        """Whether nothing but a halt's own words may sound: from a halt until the person is ready."""
+        return self.interruption is not None and self.interruption.quiet
+
+    @property
+    def pain_unmeasured(self) -> bool:
+        """Whether pain was told and how much is not known yet."""
+        return self.asks[:1] == (Question.HALT_PAIN,)
+
+    @property
+    def is_last_halt(self) -> bool:
+        """Whether the person halted as often as the program lets them in one session."""
+        return self.quiet and self.halts >= self.today.program.limits.halts
+
     def with_asks(self, *asks: Question) -> Session:
         """Return the session with these questions still to be put, and no answer yet to the first."""
-        session = changed(self, asks=asks, attempts=0, trouble=0, rung=-1)
-        return changed(session, number=-1, low=-1, worst=-1, worst_low=-1)
+        return changed(self, asks=asks, open_question=OpenQuestion())
+
+    def with_back(self, back: State) -> Session:
+        """Return the session with another state for "ready" to take up."""
+        interruption = Interruption(back) if self.interruption is None else changed(self.interruption, back=back)
+        return changed(self, interruption=interruption)
+
+    def with_decision(self, decision: str) -> Session:
+        """Return the interrupted session with what is said to happen now."""
+        assert self.interruption is not None
+        return changed(self, interruption=changed(self.interruption, decision=decision))
+
+    def with_exercise_over(self, why: str) -> Session:
+        """Return the session without a further set of this exercise."""
+        return changed(self, exercise=changed(self.exercise, over=why))
 
     def with_level(self, index: int, level: int) -> Session:
         """Return the session with a lower level of one exercise."""
@@ -228,6 +312,10 @@ class Session:
     def with_target(self, index: int, target: int) -> Session:
         """Return the session with another target of one exercise."""
         return changed(self, targets=(*self.targets[:index], target, *self.targets[index + 1 :]))
+
+
+Result = tuple[Session, tuple[Command, ...]]
+"""What a row of the table, or entering a state, makes of a session: the next one, and what it asks for in order."""
 
 
 def begin(today: Today) -> Session:
@@ -246,12 +334,8 @@ def begin(today: Today) -> Session:
         levels=before.levels,
         targets=before.targets,
         began=-to_samples(before.seconds),
-        exercise_index=before.exercise_index,
+        exercise=OpenExercise(before.exercise_index, before.turn, before.stretch, before.cut_sets, before.over or None),
         introduced=before.exercise_index,
-        turn=before.turn,
-        stretch=before.stretch,
-        cut_sets=before.cut_sets,
-        exercise_over=before.over,
         asked_level=before.levels[before.exercise_index],
         halts=before.halts,
     )

@@ -11,62 +11,18 @@ pairs of a predicate over the session after the act and a state, the first that 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from coach.loglines.reasons import SessionWhy
-from coach.session import acts, answers, halts, prompts, sound_check
-from coach.session.events import REPLIES, On
-from coach.session.guards import (
-    Check,
-    Guard,
-    a_set_comes_later,
-    about_pain,
-    always,
-    asks_number,
-    asks_yes_no,
-    attempts_left,
-    both,
-    completes_set,
-    denials_left,
-    ends,
-    exercise_is_over,
-    goes_back_to,
-    goes_back_to_none,
-    has_screen,
-    is_taken_up,
-    ladder_due,
-    mic_gone,
-    mic_there,
-    more_asks,
-    more_screen,
-    needs_intro,
-    needs_setup,
-    no_set_comes,
-    not_placed,
-    number_not_understood,
-    on_ladder,
-    over,
-    pain_unmeasured,
-    placed_in_band,
-    prompts_left,
-    quiet,
-    screen_says_end,
-    set_goes_on,
-    set_was_closed,
-    soft,
-    speaker_gone,
-    speaker_there,
-    stands_still,
-    still_and_prompts_left,
-    time_is_over,
-    too_many_halts,
-    worst_pain_ends,
-)
-from coach.session.prompts import Act
-from coach.session.state import State
+from coach.session import acts, answers, endings, halts, prompts, screening, sound_check, work_layout
+from coach.session import guards as when
+from coach.session.events import REPLIES, Event, On
+from coach.session.guards import Guard, both, takes_up
+from coach.session.state import Result, Session, State
 
-Branches = tuple[tuple[Check, State], ...]
+Act = Callable[[Session, Event], Result]
+Branches = tuple[tuple[Guard, State], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,227 +36,286 @@ class Row:
     act: Act
 
 
-BACK_TO = (
-    State.OPENING, State.CHECKING, State.SCREENING, State.INTRO, State.SETUP, State.WAITING, State.ASKING,
-    State.RESTING,
-)  # fmt: skip
-"""States that can be taken up again after an interruption."""
+S = State
+
+# -- where several rows lead ------------------------------------------------------------------------------------------
 
 AFTER_SET: Branches = (
-    (ends, State.CLOSING),
-    (more_asks, State.ASKING),
-    (over, State.CLOSING),
-    (always, State.RESTING),
+    (when.ends, S.CLOSING),
+    (when.more_asks, S.ASKING),
+    (when.over, S.CLOSING),
+    (when.always, S.RESTING),
 )
-AFTER_ANSWER: Branches = ((ends, State.CLOSING), (quiet, State.RECOVERING), *AFTER_SET[1:])
-RESUME: Branches = (
-    (pain_unmeasured, State.ASKING),
-    (set_goes_on, State.LEAD_IN),
-    (both(set_was_closed, more_asks), State.ASKING),
-    (both(set_was_closed, over), State.CLOSING),
-    (set_was_closed, State.RESTING),
-    (goes_back_to_none, State.RESTING),
-    (both(goes_back_to(State.WAITING), needs_setup), State.SETUP),
-    *((goes_back_to(state), state) for state in BACK_TO),
+AFTER_ANSWER: Branches = ((when.ends, S.CLOSING), (when.quiet, S.RECOVERING), *AFTER_SET[1:])
+PLACED: Branches = ((when.placed_in_band, S.CONFIRMING), (when.always, S.ASKING))
+DECIDED: Branches = ((when.ends, S.CLOSING), (when.always, S.RECOVERING))
+BEGUN: Branches = ((when.is_taken_up, S.ASKING), (when.always, S.INTRO))
+OPENED: Branches = ((when.has_screen, S.SCREENING), *BEGUN)
+SCREENED: Branches = ((when.more_screen, S.SCREENING), (when.always, S.SCREEN_CHECK))
+NEXT_TURN: Branches = ((when.needs_intro, S.INTRO), (when.needs_setup, S.SETUP), (when.always, S.WAITING))
+EASED: Branches = ((when.no_set_comes, S.RESTING), (when.needs_setup, S.SETUP), (when.always, S.WAITING))
+TAKEN_BACK: Branches = ((when.in_set, S.STILL), (when.always, S.WAITING))
+
+RESUMED: tuple[tuple[Guard, State], ...] = (
+    (when.pain_unmeasured, S.ASKING),
+    (takes_up(S.LEAD_IN), S.LEAD_IN),
+    (both(takes_up(S.SET_END), when.more_asks), S.ASKING),
+    (both(takes_up(S.SET_END), when.over), S.CLOSING),
+    (takes_up(S.SET_END), S.RESTING),
+    (when.nothing_to_take_up, S.RESTING),
+    (takes_up(S.OPENING), S.OPENING),
+    (takes_up(S.CHECKING), S.CHECKING),
+    (takes_up(S.SCREENING), S.SCREENING),
+    (takes_up(S.INTRO), S.INTRO),
+    (takes_up(S.SETUP), S.SETUP),
+    (both(takes_up(S.WAITING), when.needs_setup), S.SETUP),
+    (takes_up(S.WAITING), S.WAITING),
+    (takes_up(S.ASKING), S.ASKING),
+    (takes_up(S.RESTING), S.RESTING),
 )
-PLACED: Branches = ((placed_in_band, State.CONFIRMING), (always, State.ASKING))
-DECIDED: Branches = ((ends, State.CLOSING), (always, State.RECOVERING))
+"""Where "ready" leads after a halt, a pause or a lost device: a row each, in HALTED, RECOVERING and PAUSED."""
 
+FROM_OUTSIDE: dict[On, SessionWhy] = {On.QUIT: "quit", On.TOLD_TO_END: "told_to_end", On.HUNG_UP: "hung_up"}
+"""What ends a session at once, without a word; the record names it as the reason."""
 
-BEGUN: Branches = ((is_taken_up, State.ASKING), (always, State.INTRO))
-OPENED: Branches = ((has_screen, State.SCREENING), *BEGUN)
-SCREENED: Branches = ((more_screen, State.SCREENING), (always, State.SCREEN_CHECK))
-NEXT_TURN: Branches = ((needs_intro, State.INTRO), (needs_setup, State.SETUP), (always, State.WAITING))
-EASED: Branches = ((no_set_comes, State.RESTING), (needs_setup, State.SETUP), (always, State.WAITING))
-
+BEFORE = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
+GETTING_READY = (S.INTRO, S.SETUP, S.WAITING)
+IN_SET = (S.LEAD_IN, S.WORKING, S.STILL)
+AFTER = (S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING)
+INTERRUPTED = (S.HALTED, S.RECOVERING, S.PAUSED)
+EXERCISING = (*GETTING_READY, *IN_SET, *AFTER, *INTERRUPTED)
+GONE = (S.DEAF, S.MUTE)
+LIVE = (*BEFORE, *EXERCISING, *GONE)
 
 # -- the table --------------------------------------------------------------------------------------------------------
 
 
-def _for(states: Iterable[State], on: On, when: Guard, to: State | Branches | None, act: Act) -> tuple[Row, ...]:
+def _from(states: Iterable[State], on: On, to: State | Branches | None, act: Act) -> tuple[Row, ...]:
     """Return the same row for each of `states`."""
-    return tuple(Row(state, on, when, to, act) for state in states)
+    return tuple(Row(state, on, when.always, to, act) for state in states)
 
 
-S = State
-BEFORE = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
-EXERCISING = (
-    S.INTRO, S.SETUP, S.WAITING, S.LEAD_IN, S.WORKING, S.STILL, S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING,
-    S.RECOVERING, S.PAUSED, S.HALTED,
-)  # fmt: skip
-GONE = (S.DEAF, S.MUTE)
-LIVE = (*BEFORE, *EXERCISING, *GONE)
-FROM_OUTSIDE: dict[On, SessionWhy] = {
-    On.QUIT: "quit",
-    On.TOLD_TO_END: "told_to_end",
-    On.HUNG_UP: "hung_up",
-}
-"""What ends a session at once, without a word; the record names it as the reason."""
+def _in(state: State, *rows: tuple[On, Guard, State | Branches | None, Act]) -> tuple[Row, ...]:
+    """Return the rows of one state."""
+    return tuple(Row(state, *row) for row in rows)
+
+
+def _resumed() -> tuple[tuple[On, Guard, State, Act], ...]:
+    return tuple((On.READY, guard, to, halts.ready) for guard, to in RESUMED)
+
 
 TABLE: tuple[Row, ...] = (
-    # in                on             when                 to                act
-    # a halt comes first, from everywhere
-    *_for((s for s in (*BEFORE, *EXERCISING) if s is not S.HALTED), On.STOP, always, S.HALTED, halts.halt),
-    Row(S.HALTED,       On.STOP,       always,              None,             halts.halt_again),
-    *_for(GONE, On.STOP, always, None, halts.halt_deaf),
-    Row(S.CLOSING,      On.STOP,       always,              S.ENDED,          prompts.nothing),
-    *(row for on, why in FROM_OUTSIDE.items()
-      for row in _for((*LIVE, S.CLOSING), on, always, S.ENDED, halts.end_as(why))),
-    # why, said at once or when asked
-    *_for(EXERCISING, On.PAIN, always, S.ASKING, halts.tell_pain),
-    *_for(EXERCISING, On.TIRED, always, DECIDED, halts.tell_tired),
-    *_for(EXERCISING, On.UNSTEADY, always, DECIDED, halts.tell_unsteady),
-    *_for(LIVE, On.FINISH, always, S.CLOSING, halts.end_as("asked")),
-    # devices
-    *_for((*BEFORE, *EXERCISING), On.MIC_LOST, always, S.DEAF, halts.device),
-    *_for((*BEFORE, *EXERCISING), On.SPEAKER_LOST, always, S.MUTE, halts.device),
-    Row(S.DEAF,         On.MIC_BACK,   always, ((speaker_gone, S.MUTE), (always, S.PAUSED)), halts.device),
-    Row(S.MUTE,         On.SPEAKER_BACK, always, ((mic_gone, S.DEAF), (always, S.PAUSED)), halts.device),
-    Row(S.DEAF,         On.SPEAKER_LOST, speaker_there,     None,             halts.device_too),
-    Row(S.DEAF,         On.SPEAKER_BACK, speaker_gone,      None,             halts.device_too),
-    Row(S.MUTE,         On.MIC_LOST,   mic_there,           None,             halts.device_too),
-    Row(S.MUTE,         On.MIC_BACK,   mic_gone,            None,             halts.device_too),
-    Row(S.DEAF,         On.CUE_DONE,   always,              None,             prompts.nothing),
-    Row(S.DEAF,         On.TIME_UP,    always,              S.CLOSING,        halts.end_as("deaf")),
-    Row(S.MUTE,         On.TIME_UP,    always,              S.CLOSING,        halts.end_as("mute")),
-    # the disk
-    *(row for on in (On.UNWRITTEN, On.WRITTEN) for row in _for((*LIVE, S.CLOSING), on, always, None,
-                                                              halts.record_trouble)),
-    # opening, and whether each hears the other; then screening
-    Row(S.OPENING,      On.START,      always,              S.OPENING,        prompts.nothing),
-    Row(S.OPENING,      On.CUE_DONE,   always,              S.CHECKING,       prompts.nothing),
-    Row(S.OPENING,      On.AGAIN,      always,              S.OPENING,        prompts.hush),
-    Row(S.CHECKING,     On.READY,      always,              OPENED,           sound_check.heard),
-    Row(S.CHECKING,     On.SPOKE,      prompts_left,        None,             sound_check.ask_again),
-    Row(S.CHECKING,     On.SPOKE,      always,              None,             prompts.nothing),
-    Row(S.CHECKING,     On.TIME_UP,    prompts_left,        None,             sound_check.ask_again),
-    Row(S.CHECKING,     On.TIME_UP,    always,              S.CLOSING,        sound_check.not_heard),
-    *_for(BEFORE, On.WHY, always, None, acts.say_cautions),
-    *_for((S.CHECKING, S.SCREENING, S.SCREEN_CHECK), On.CUE_DONE, always, None, prompts.open_window),
-    *_for((S.CHECKING, S.SCREENING, S.SCREEN_CHECK), On.AGAIN, always, None, prompts.say_again),
-    *_for((S.SCREENING, S.SCREEN_CHECK), On.SPOKE, prompts_left, None, prompts.prompt_again),
-    *_for((S.SCREENING, S.SCREEN_CHECK), On.TIME_UP, prompts_left, None, prompts.prompt_again),
-    *_for((S.SCREENING, S.SCREEN_CHECK), On.SPOKE, always, S.CLOSING, halts.end_as("no_answer")),
-    *_for((S.SCREENING, S.SCREEN_CHECK), On.TIME_UP, always, S.CLOSING, halts.end_as("no_answer")),
-    *(row for on in (On.YES, On.NO) for row in (
-        Row(S.SCREENING, on,           screen_says_end,     S.CLOSING,        acts.screen_ends),
-        Row(S.SCREENING, on,           always,              SCREENED,         acts.answer_screen),
-    )),
-    Row(S.SCREEN_CHECK, On.YES,        always,              BEGUN,            acts.screen_confirmed),
-    Row(S.SCREEN_CHECK, On.NO,         denials_left,        S.SCREENING,      acts.screen_anew),
-    Row(S.SCREEN_CHECK, On.NO,         always,              S.CLOSING,        acts.screen_unsettled),
-    # getting ready
-    Row(S.INTRO,        On.CUE_DONE,   always,              S.SETUP,          prompts.nothing),
-    Row(S.SETUP,        On.CUE_DONE,   always,              S.WAITING,        prompts.nothing),
-    *_for((S.SETUP, S.WAITING), On.READY, time_is_over, S.CLOSING, halts.end_as("time")),
-    *_for((S.SETUP, S.WAITING), On.READY, always, S.LEAD_IN, halts.ready),
-    Row(S.WAITING,      On.CUE_DONE,   always,              None,             prompts.open_window),
-    Row(S.WAITING,      On.NO,         always,              None,             prompts.not_yet),
-    Row(S.WAITING,      On.SPOKE,      prompts_left,        None,             prompts.prompt_again),
-    Row(S.WAITING,      On.SPOKE,      always,              None,             prompts.nothing),
-    Row(S.WAITING,      On.TIME_UP,    prompts_left,        None,             prompts.prompt_again),
-    Row(S.WAITING,      On.TIME_UP,    always,              S.CLOSING,        halts.end_as("no_answer")),
-    *_for((S.INTRO, S.SETUP, S.WAITING), On.AGAIN, always, S.SETUP, prompts.hush),
-    *_for((S.INTRO, S.SETUP), On.WHY, always, S.SETUP, acts.say_why),
-    Row(S.WAITING,      On.WHY,        always,              S.WAITING,        acts.say_why),
-    Row(S.WAITING,      On.EASIER,     always,              EASED,            acts.ease_between),
-    Row(S.WAITING,      On.SLOWER,     always,              S.WAITING,        acts.slower),
-    Row(S.WAITING,      On.LEFT,       always,              S.WAITING,        acts.sets_left),
-    # the lead-in: anything but quiet takes it back
-    Row(S.LEAD_IN,      On.CUE_DONE,   not_placed,          None,             acts.place_work),
-    Row(S.LEAD_IN,      On.GO,         always,              S.WORKING,        acts.go),
-    *_for((S.LEAD_IN,), On.SPOKE, always, ((set_goes_on, S.STILL), (always, S.WAITING)), halts.take_back),
-    *_for((S.LEAD_IN,), On.NO, always, ((set_goes_on, S.STILL), (always, S.WAITING)), halts.take_back),
-    # the work
-    Row(S.WORKING,      On.REP,        always,              None,             acts.rep),
-    Row(S.WORKING,      On.PHASE,      always,              None,             acts.phase),
-    Row(S.WORKING,      On.REP_DONE,   always,              None,             acts.rep_done),
-    Row(S.WORKING,      On.SECOND,     always,              None,             acts.second),
-    Row(S.WORKING,      On.DONE,       always,              S.SET_END,        acts.close_as("done")),
-    Row(S.WORKING,      On.CUE_DONE,   always,              None,             prompts.nothing),
-    Row(S.WORKING,      On.ENOUGH,     always,              S.SET_END,        acts.enough),
-    Row(S.WORKING,      On.EASIER,     always,              S.SET_END,        acts.ease_in_set),
-    Row(S.WORKING,      On.SLOWER,     always,              None,             acts.slower_in_set),
-    Row(S.WORKING,      On.LEFT,       always,              None,             acts.left_in_set),
-    Row(S.WORKING,      On.SPOKE,      always,              S.STILL,        prompts.nothing),
-    # somebody spoke and nobody understood: finish the phase, hold, ask
-    Row(S.STILL,      On.TIME_UP,    completes_set,       S.SET_END,        acts.complete_set),
-    Row(S.STILL,      On.TIME_UP,    still_and_prompts_left, None,           prompts.prompt_again),
-    Row(S.STILL,      On.TIME_UP,    stands_still,                S.PAUSED,         halts.pause_unsure),
-    Row(S.STILL,      On.TIME_UP,    always,              None,             acts.stand_still),
-    Row(S.STILL,      On.CUE_DONE,   stands_still,                None,             prompts.open_window),
-    Row(S.STILL,      On.CUE_DONE,   always,              None,             prompts.nothing),
-    Row(S.STILL,      On.SPOKE,      still_and_prompts_left, None,           prompts.prompt_again),
-    Row(S.STILL,      On.SPOKE,      always,              None,             prompts.nothing),
-    Row(S.STILL,      On.READY,      always,              S.LEAD_IN,        halts.ready),
-    Row(S.STILL,      On.ENOUGH,     always,              S.SET_END,        acts.enough),
-    Row(S.STILL,      On.EASIER,     always,              S.SET_END,        acts.ease_in_set),
-    # after a set
-    Row(S.SET_END,      On.CUE_DONE,   always,              AFTER_SET,        prompts.nothing),
-    *_for((S.ASKING, S.CONFIRMING), On.CUE_DONE, always, None, prompts.open_window),
-    *_for((S.ASKING, S.CONFIRMING), On.AGAIN, always, None, prompts.say_again),
-    Row(S.ASKING,       On.YES,        asks_yes_no,         AFTER_ANSWER,     answers.settle),
-    Row(S.ASKING,       On.NO,         asks_yes_no,         AFTER_ANSWER,     answers.settle),
-    *(Row(S.ASKING, on, on_ladder, PLACED, answers.answer_rung) for on in (On.YES, On.NO)),
-    Row(S.ASKING,       On.SPOKE,      ladder_due,          S.ASKING,         answers.to_ladder),
-    Row(S.ASKING,       On.SPOKE,      number_not_understood, None,           answers.not_understood),
-    Row(S.CONFIRMING,   On.NO,         ladder_due,          S.ASKING,         answers.to_ladder),
-    Row(S.ASKING,       On.NUMBER,     asks_number,         S.CONFIRMING,     answers.note_number),
-    *_for((S.ASKING,), On.SPOKE, prompts_left, None, prompts.prompt_again),
-    *_for((S.ASKING,), On.TIME_UP, prompts_left, None, prompts.prompt_again),
-    *_for((S.ASKING,), On.SPOKE, about_pain, S.PAUSED, answers.pause_unanswered),
-    *_for((S.ASKING,), On.TIME_UP, about_pain, S.PAUSED, answers.pause_unanswered),
-    *_for((S.ASKING,), On.SPOKE, always, AFTER_ANSWER, answers.skip_question),
-    *_for((S.ASKING,), On.TIME_UP, always, AFTER_ANSWER, answers.skip_question),
-    Row(S.CONFIRMING,   On.YES,        always,              AFTER_ANSWER,     answers.settle),
-    Row(S.CONFIRMING,   On.NUMBER,     attempts_left,       S.CONFIRMING,     answers.note_number),
-    Row(S.CONFIRMING,   On.NO,         attempts_left,       S.ASKING,         answers.deny),
-    Row(S.CONFIRMING,   On.TIME_UP,    soft,                AFTER_ANSWER,     answers.settle),
-    *_for((S.CONFIRMING,), On.TIME_UP, prompts_left, None, prompts.prompt_again),
-    *_for((S.CONFIRMING,), On.SPOKE, prompts_left, None, prompts.prompt_again),
-    *(row for on in (On.NO, On.SPOKE, On.TIME_UP) for row in (
-        Row(S.CONFIRMING, on,          worst_pain_ends,     AFTER_ANSWER,     answers.settle_worst),
-        Row(S.CONFIRMING, on,          about_pain,          S.PAUSED,         answers.pause_unanswered),
-    )),
-    *(Row(S.CONFIRMING, on, always, AFTER_ANSWER, answers.skip_question) for on in (On.NO, On.SPOKE)),
-    Row(S.RESTING,      On.CUE_DONE,   always,              None,             prompts.nothing),
-    Row(S.RESTING,      On.READY,      always,              None,             acts.say_rest),
-    Row(S.RESTING,      On.EASIER,     a_set_comes_later,   S.RESTING,             acts.ease_between),
-    Row(S.RESTING,      On.SLOWER,     always,              None,             acts.slower),
-    Row(S.RESTING,      On.LEFT,       always,              None,             acts.sets_left_in_rest),
-    Row(S.RESTING,      On.TIME_UP,    over,                S.CLOSING,        prompts.nothing),
-    Row(S.RESTING,      On.TIME_UP,    time_is_over,        S.CLOSING,        halts.end_as("time")),
-    Row(S.RESTING,      On.TIME_UP,    exercise_is_over,    S.INTRO,          acts.next_exercise),
-    Row(S.RESTING,      On.TIME_UP,    always,              NEXT_TURN,        acts.next_turn),
-    # halted, and back
-    Row(S.HALTED,       On.CUE_DONE,   always,              None,             prompts.open_window),
-    Row(S.HALTED,       On.AGAIN,      always,              None,             prompts.say_again),
-    *_for((S.HALTED, S.RECOVERING), On.SPOKE, prompts_left, None, prompts.prompt_again),
-    *_for((S.HALTED, S.RECOVERING), On.TIME_UP, prompts_left, None, prompts.prompt_again),
-    *_for((S.HALTED, S.RECOVERING), On.SPOKE, always, None, prompts.nothing),
-    *_for((S.HALTED, S.RECOVERING), On.TIME_UP, always, S.CLOSING, halts.end_as("no_answer")),
-    *_for((S.HALTED, S.PAUSED), On.READY, too_many_halts, S.CLOSING, halts.end_halts),
-    *_for((S.HALTED, S.RECOVERING, S.PAUSED), On.READY, always, RESUME, halts.ready),
-    *_for((S.HALTED,), On.BREAK, too_many_halts, S.CLOSING, halts.end_halts),
-    *_for((S.HALTED,), On.NO, too_many_halts, S.CLOSING, halts.end_halts),
-    *_for((S.HALTED,), On.BREAK, always, S.RECOVERING, halts.tell_break),
-    *_for((S.HALTED,), On.NO, always, S.RECOVERING, halts.tell_break),
-    Row(S.RECOVERING,   On.CUE_DONE,   always,              None,             prompts.open_window),
-    Row(S.RECOVERING,   On.AGAIN,      always,              None,             prompts.say_again),
-    # paused
-    *_for(
-        (S.INTRO, S.SETUP, S.WAITING, S.LEAD_IN, S.WORKING, S.STILL, S.RESTING, S.SET_END, S.ASKING, S.CONFIRMING),
-        On.PAUSE, always, S.PAUSED, halts.pause,
-    ),
-    *_for((S.WORKING, S.STILL, S.LEAD_IN, S.WAITING), On.BREAK, always, S.PAUSED, halts.pause),
-    Row(S.PAUSED,       On.CUE_DONE,   always,              None,             prompts.open_window),
-    Row(S.PAUSED,       On.AGAIN,      always,              None,             prompts.say_again),
-    Row(S.PAUSED,       On.TIME_UP,    prompts_left,        None,             prompts.prompt_again),
-    Row(S.PAUSED,       On.TIME_UP,    always,              S.CLOSING,        halts.end_as("no_answer")),
-    # the end
-    Row(S.CLOSING,      On.CUE_DONE,   always,              S.ENDED,          prompts.nothing),
-    Row(S.CLOSING,      On.TIME_UP,    always,              S.ENDED,          prompts.nothing),
-    *_for((S.CLOSING,), On.READY, always, None, prompts.nothing),
+    # -- from many states: a halt comes first
+    *_from((s for s in (*BEFORE, *EXERCISING) if s is not S.HALTED), On.STOP, S.HALTED, halts.halt),
+    *_from(EXERCISING, On.PAIN, S.ASKING, halts.tell_pain),
+    *_from(EXERCISING, On.TIRED, DECIDED, halts.tell_tired),
+    *_from(EXERCISING, On.UNSTEADY, DECIDED, halts.tell_unsteady),
+    *_from((*GETTING_READY, *IN_SET, *AFTER), On.PAUSE, S.PAUSED, halts.pause),
+    *_from((S.WAITING, *IN_SET), On.BREAK, S.PAUSED, halts.pause),
+    *_from((*BEFORE, *EXERCISING), On.MIC_LOST, S.DEAF, halts.device),
+    *_from((*BEFORE, *EXERCISING), On.SPEAKER_LOST, S.MUTE, halts.device),
+    *_from((*LIVE, S.CLOSING), On.UNWRITTEN, None, halts.record_trouble),
+    *_from((*LIVE, S.CLOSING), On.WRITTEN, None, halts.record_trouble),
+    *_from(LIVE, On.FINISH, S.CLOSING, endings.end_as("asked")),
+    *(row for on, why in FROM_OUTSIDE.items() for row in _from((*LIVE, S.CLOSING), on, S.ENDED, endings.end_as(why))),
+    *_from(BEFORE, On.WHY, None, acts.say_cautions),
+
+    # -- the start: whether each hears the other, then the screen
+    *_in(S.OPENING,
+        # on            when                        to               act
+        (On.START,      when.always,                S.OPENING,       prompts.nothing),
+        (On.CUE_DONE,   when.always,                S.CHECKING,      prompts.nothing),
+        (On.AGAIN,      when.always,                S.OPENING,       prompts.hush)),
+    *_in(S.CHECKING,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.READY,      when.always,                OPENED,          sound_check.heard),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        (On.SPOKE,      when.prompts_left,          None,            sound_check.ask_again),
+        (On.SPOKE,      when.always,                None,            prompts.nothing),
+        (On.TIME_UP,    when.prompts_left,          None,            sound_check.ask_again),
+        (On.TIME_UP,    when.always,                S.CLOSING,       sound_check.not_heard)),
+    *_in(S.SCREENING,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.YES,        when.screen_says_end,       S.CLOSING,       screening.ends),
+        (On.YES,        when.always,                SCREENED,        screening.answer),
+        (On.NO,         when.screen_says_end,       S.CLOSING,       screening.ends),
+        (On.NO,         when.always,                SCREENED,        screening.answer),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        (On.SPOKE,      when.prompts_left,          None,            prompts.prompt_again),
+        (On.SPOKE,      when.always,                S.CLOSING,       endings.end_as("no_answer")),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),
+    *_in(S.SCREEN_CHECK,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.YES,        when.always,                BEGUN,           screening.confirmed),
+        (On.NO,         when.denials_left,          S.SCREENING,     screening.anew),
+        (On.NO,         when.always,                S.CLOSING,       screening.unsettled),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        (On.SPOKE,      when.prompts_left,          None,            prompts.prompt_again),
+        (On.SPOKE,      when.always,                S.CLOSING,       endings.end_as("no_answer")),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),
+
+    # -- getting ready
+    *_in(S.INTRO,
+        (On.CUE_DONE,   when.always,                S.SETUP,         prompts.nothing),
+        (On.AGAIN,      when.always,                S.SETUP,         prompts.hush),
+        (On.WHY,        when.always,                S.SETUP,         acts.say_why)),
+    *_in(S.SETUP,
+        (On.CUE_DONE,   when.always,                S.WAITING,       prompts.nothing),
+        (On.READY,      when.time_is_over,          S.CLOSING,       endings.end_as("time")),
+        (On.READY,      when.always,                S.LEAD_IN,       halts.ready),
+        (On.AGAIN,      when.always,                S.SETUP,         prompts.hush),
+        (On.WHY,        when.always,                S.SETUP,         acts.say_why)),
+    *_in(S.WAITING,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.READY,      when.time_is_over,          S.CLOSING,       endings.end_as("time")),
+        (On.READY,      when.always,                S.LEAD_IN,       halts.ready),
+        (On.NO,         when.always,                None,            prompts.not_yet),
+        (On.AGAIN,      when.always,                S.SETUP,         prompts.hush),
+        (On.WHY,        when.always,                S.WAITING,       acts.say_why),
+        (On.EASIER,     when.always,                EASED,           acts.ease_between),
+        (On.SLOWER,     when.always,                S.WAITING,       acts.slower),
+        (On.LEFT,       when.always,                S.WAITING,       acts.sets_left),
+        (On.SPOKE,      when.prompts_left,          None,            prompts.prompt_again),
+        (On.SPOKE,      when.always,                None,            prompts.nothing),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),
+
+    # -- the set; in the lead-in anything but quiet takes it back
+    *_in(S.LEAD_IN,
+        (On.CUE_DONE,   when.not_placed,            None,            work_layout.place_work),
+        (On.GO,         when.always,                S.WORKING,       acts.go),
+        (On.NO,         when.always,                TAKEN_BACK,      halts.take_back),
+        (On.SPOKE,      when.always,                TAKEN_BACK,      halts.take_back)),
+    *_in(S.WORKING,
+        (On.REP,        when.always,                None,            acts.rep),
+        (On.PHASE,      when.always,                None,            acts.phase),
+        (On.REP_DONE,   when.always,                None,            acts.rep_done),
+        (On.SECOND,     when.always,                None,            acts.second),
+        (On.DONE,       when.always,                S.SET_END,       acts.close_as("done")),
+        (On.CUE_DONE,   when.always,                None,            prompts.nothing),
+        (On.ENOUGH,     when.always,                S.SET_END,       acts.enough),
+        (On.EASIER,     when.always,                S.SET_END,       acts.ease_in_set),
+        (On.SLOWER,     when.always,                None,            acts.slower_in_set),
+        (On.LEFT,       when.always,                None,            acts.left_in_set),
+        (On.SPOKE,      when.always,                S.STILL,         prompts.nothing)),
+    # somebody spoke and nobody understood: finish the phase, stand still, ask
+    *_in(S.STILL,
+        (On.TIME_UP,    when.completes_set,         S.SET_END,       acts.complete_set),
+        (On.TIME_UP,    when.still_and_prompts_left, None,           prompts.prompt_again),
+        (On.TIME_UP,    when.stands_still,          S.PAUSED,        halts.pause_unsure),
+        (On.TIME_UP,    when.always,                None,            acts.stand_still),
+        (On.CUE_DONE,   when.stands_still,          None,            prompts.open_window),
+        (On.CUE_DONE,   when.always,                None,            prompts.nothing),
+        (On.READY,      when.always,                S.LEAD_IN,       halts.ready),
+        (On.ENOUGH,     when.always,                S.SET_END,       acts.enough),
+        (On.EASIER,     when.always,                S.SET_END,       acts.ease_in_set),
+        (On.SPOKE,      when.still_and_prompts_left, None,           prompts.prompt_again),
+        (On.SPOKE,      when.always,                None,            prompts.nothing)),
+
+    # -- after a set: its questions, then the rest
+    *_in(S.SET_END,
+        (On.CUE_DONE,   when.always,                AFTER_SET,       prompts.nothing)),
+    *_in(S.ASKING,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        (On.YES,        when.asks_yes_no,           AFTER_ANSWER,    answers.settle_reps),
+        (On.YES,        when.on_ladder,             PLACED,          answers.answer_rung),
+        (On.NO,         when.asks_yes_no,           AFTER_ANSWER,    answers.settle_reps),
+        (On.NO,         when.on_ladder,             PLACED,          answers.answer_rung),
+        (On.NUMBER,     when.asks_number,           S.CONFIRMING,    answers.note_number),
+        (On.SPOKE,      when.ladder_due,            S.ASKING,        answers.to_ladder),
+        (On.SPOKE,      when.number_not_understood, None,            answers.not_understood),
+        (On.SPOKE,      when.prompts_left,          None,            prompts.prompt_again),
+        (On.SPOKE,      when.about_pain,            S.PAUSED,        answers.pause_unanswered),
+        (On.SPOKE,      when.always,                AFTER_ANSWER,    answers.skip_question),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.about_pain,            S.PAUSED,        answers.pause_unanswered),
+        (On.TIME_UP,    when.always,                AFTER_ANSWER,    answers.skip_question)),
+    *_in(S.CONFIRMING,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        (On.YES,        when.always,                AFTER_ANSWER,    answers.settle),
+        (On.NUMBER,     when.attempts_left,         S.CONFIRMING,    answers.note_number),
+        (On.NO,         when.ladder_due,            S.ASKING,        answers.to_ladder),
+        (On.NO,         when.attempts_left,         S.ASKING,        answers.deny),
+        (On.NO,         when.worst_pain_ends,       AFTER_ANSWER,    answers.settle_worst),
+        (On.NO,         when.about_pain,            S.PAUSED,        answers.pause_unanswered),
+        (On.NO,         when.always,                AFTER_ANSWER,    answers.skip_question),
+        (On.SPOKE,      when.prompts_left,          None,            prompts.prompt_again),
+        (On.SPOKE,      when.worst_pain_ends,       AFTER_ANSWER,    answers.settle_worst),
+        (On.SPOKE,      when.about_pain,            S.PAUSED,        answers.pause_unanswered),
+        (On.SPOKE,      when.always,                AFTER_ANSWER,    answers.skip_question),
+        (On.TIME_UP,    when.soft,                  AFTER_ANSWER,    answers.settle),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.worst_pain_ends,       AFTER_ANSWER,    answers.settle_worst),
+        (On.TIME_UP,    when.about_pain,            S.PAUSED,        answers.pause_unanswered)),
+    *_in(S.RESTING,
+        (On.CUE_DONE,   when.always,                None,            prompts.nothing),
+        (On.READY,      when.always,                None,            acts.say_rest),
+        (On.EASIER,     when.a_set_comes_later,     S.RESTING,       acts.ease_between),
+        (On.SLOWER,     when.always,                None,            acts.slower),
+        (On.LEFT,       when.always,                None,            acts.sets_left_in_rest),
+        (On.TIME_UP,    when.over,                  S.CLOSING,       prompts.nothing),
+        (On.TIME_UP,    when.time_is_over,          S.CLOSING,       endings.end_as("time")),
+        (On.TIME_UP,    when.exercise_is_over,      S.INTRO,         acts.next_exercise),
+        (On.TIME_UP,    when.always,                NEXT_TURN,       acts.next_turn)),
+
+    # -- halts and pauses, and back
+    *_in(S.HALTED,
+        (On.STOP,       when.always,                None,            halts.halt_again),
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        (On.READY,      when.too_many_halts,        S.CLOSING,       endings.end_halts),
+        *_resumed(),
+        (On.BREAK,      when.too_many_halts,        S.CLOSING,       endings.end_halts),
+        (On.BREAK,      when.always,                S.RECOVERING,    halts.tell_break),
+        (On.NO,         when.too_many_halts,        S.CLOSING,       endings.end_halts),
+        (On.NO,         when.always,                S.RECOVERING,    halts.tell_break),
+        (On.SPOKE,      when.prompts_left,          None,            prompts.prompt_again),
+        (On.SPOKE,      when.always,                None,            prompts.nothing),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),
+    *_in(S.RECOVERING,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        *_resumed(),
+        (On.SPOKE,      when.prompts_left,          None,            prompts.prompt_again),
+        (On.SPOKE,      when.always,                None,            prompts.nothing),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),
+    *_in(S.PAUSED,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        (On.READY,      when.too_many_halts,        S.CLOSING,       endings.end_halts),
+        *_resumed(),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),
+
+    # -- lost devices
+    *_in(S.DEAF,
+        (On.STOP,       when.always,                None,            halts.halt_deaf),
+        (On.MIC_BACK,   when.speaker_gone,          S.MUTE,          halts.device),
+        (On.MIC_BACK,   when.always,                S.PAUSED,        halts.device),
+        (On.SPEAKER_LOST, when.speaker_there,       None,            halts.device_too),
+        (On.SPEAKER_BACK, when.speaker_gone,        None,            halts.device_too),
+        (On.CUE_DONE,   when.always,                None,            prompts.nothing),
+        (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("deaf"))),
+    *_in(S.MUTE,
+        (On.STOP,       when.always,                None,            halts.halt_deaf),
+        (On.SPEAKER_BACK, when.mic_gone,            S.DEAF,          halts.device),
+        (On.SPEAKER_BACK, when.always,              S.PAUSED,        halts.device),
+        (On.MIC_LOST,   when.mic_there,             None,            halts.device_too),
+        (On.MIC_BACK,   when.mic_gone,              None,            halts.device_too),
+        (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("mute"))),
+
+    # -- the end
+    *_in(S.CLOSING,
+        (On.STOP,       when.always,                S.ENDED,         prompts.nothing),
+        (On.READY,      when.always,                None,            prompts.nothing),
+        (On.CUE_DONE,   when.always,                S.ENDED,         prompts.nothing),
+        (On.TIME_UP,    when.always,                S.ENDED,         prompts.nothing)),
 )  # fmt: skip
 
 

@@ -84,11 +84,11 @@ class RandomPerson:
         session = run.session
         if session.state is State.SCREENING:
             unusual = self.chance.random() < 0.05
-            return (On.YES if session.today.screen[session.screen_index].answer is unusual else On.NO), 0
+            return (On.YES if session.screen_question.answer is unusual else On.NO), 0
         if session.state is State.ASKING:
             if session.asked_about is Question.REPS:
                 return self.chance.choice((On.YES, On.YES, On.YES, On.NO)), 0
-            if session.rung >= 0 and self.chance.random() < 0.9:
+            if session.rung is not None and self.chance.random() < 0.9:
                 return self.chance.choice((On.YES, On.NO, On.NO, On.NO)), 0
             return On.NUMBER, self.number()
         fitting = FITTING.get(session.state)

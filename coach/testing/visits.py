@@ -163,7 +163,7 @@ class _Visit:
                 moved = run.step()
                 assert moved, f"nothing is due in {run.session.state}"
             self._notice(before.levels, before.targets)
-        self.true.why = run.session.end_why
+        self.true.why = str(run.session.end_why)
         return tuple(run.records), self.true
 
     # -- what the person does ------------------------------------------------------------------------------------------
@@ -245,7 +245,7 @@ class _Visit:
                 return None
 
     def _screen(self) -> On:
-        question = self.run.session.today.screen[self.run.session.screen_index]
+        question = self.run.session.screen_question
         if question.id != NEXT_DAY:
             return On.NO if question.answer else On.YES
         self.true.worse = self.script.worse
@@ -275,7 +275,7 @@ class _Visit:
             self._told = (number, question)
             self.true.told.append((question is Question.HALT_PAIN, pain))
         one.pain, self._said = max(pain, one.pain or 0), "limits.pain.ease_to"
-        if session.rung >= 0:
+        if session.rung is not None:
             return (On.YES if pain > above(session) else On.NO), 0
         if question is Question.PAIN and number == script.denied and self._first("denied"):
             self._wrong = True

@@ -119,7 +119,7 @@ class WatchedRun(SoundlessRun):
     # 2, 7
     def _nothing_gets_harder(self, before: Session) -> None:
         after = self.session
-        if after.levels is before.levels and after.targets is before.targets and after.stretch == before.stretch:
+        if after.levels is before.levels and after.targets is before.targets and after.exercise is before.exercise:
             return
         for index, planned in enumerate(after.today.exercises):
             was, now = before.levels[index], after.levels[index]
@@ -127,9 +127,9 @@ class WatchedRun(SoundlessRun):
             works = [planned.exercise.levels[level].dose.work for level in (was, now)]
             most = before.targets[index] if type(works[0]) is type(works[1]) else works[1].amount.low
             need(1 <= after.targets[index] <= most, "a target never rises in a session", most, after.targets[index])
-        if after.exercise_index == before.exercise_index:
-            need(after.stretch >= before.stretch, "a phase never gets shorter in an exercise")
-        need(after.stretch >= 1.0, "a phase is never shorter than written")
+        if after.exercise.index == before.exercise.index:
+            need(after.exercise.stretch >= before.exercise.stretch, "a phase never gets shorter in an exercise")
+        need(after.exercise.stretch >= 1.0, "a phase is never shorter than written")
 
     # 2, 3, 4, 6
     def _line(self, line: Record, event: Event, before: Session) -> None:
@@ -222,12 +222,12 @@ class WatchedRun(SoundlessRun):
             need(after.state is State.CLOSING, "tired or unsteady ends the session where the program says so", event)
         if not before.exercising or after.state in FINISHED:
             return
-        here = before.exercise_index
+        here = before.exercise.index
         easier = after.levels[here] < before.levels[here] or after.targets[here] < before.targets[here]
         if action is Action.STEP_DOWN and before.level > 0:
             need(after.level == before.level - 1, "unsteady steps down where the program says so", event)
         if action is Action.END_EXERCISE or (action in (Action.STEP_DOWN, Action.EASE) and not easier):
-            need(after.exercise_over, "the exercise ends where nothing is easier, or the program says so", event)
+            need(after.exercise.over, "the exercise ends where nothing is easier, or the program says so", event)
             self._ended_exercises.add(before.planned.exercise.id)
 
     # 5

@@ -91,7 +91,7 @@ def watched(sessions: int, seed: int) -> list[Row]:
         run = WatchedRun(today)
         with named(number):
             live(run, RandomPerson.any(chance))
-        ends[run.session.end_why] += 1
+        ends[str(run.session.end_why)] += 1
     return [("watched: rules broken", f"0 of {ends.total()} sessions"), ended(ends)]
 
 
@@ -103,7 +103,7 @@ def misheard(sessions: int, seed: int) -> list[Row]:
         run = MisheardRun(today, chance)
         with named(number):
             live(run, RandomPerson.any(chance))
-        ends[run.session.end_why] += 1
+        ends[str(run.session.end_why)] += 1
         counted += run.counted
         unclear += run.unclear
     found = f"0 of {ends.total()} sessions; {counted} replies let through, {unclear} sounds not understood"

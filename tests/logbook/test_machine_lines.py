@@ -55,7 +55,7 @@ def played(name: str, seed: int) -> tuple[SoundlessRun, SessionRecord]:
     while not run.over:
         state = run.run_until(State.SCREENING, *FITTING)
         if state is State.SCREENING:
-            asked = run.session.today.screen[run.session.screen_index]
+            asked = run.session.screen_question
             run.say(On.NO if asked.answer else On.YES)
         elif state is State.ASKING and run.session.asked_about is Question.REPS:
             run.say(chance.choice((On.YES, On.YES, On.NO)))

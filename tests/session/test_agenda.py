@@ -63,7 +63,7 @@ def test_a_later_wish_to_be_woken_replaces_an_earlier_one_and_less_than_nothing_
     due.obey(WakeAt(900), 0)
     assert due.next_at() == 900
 
-    due.obey(WakeAt(-1), 0)
+    due.obey(WakeAt(None), 0)
     assert due.next_at() is None
     assert due.due(10**9) is None
 

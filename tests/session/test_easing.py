@@ -28,7 +28,7 @@ def test_an_answer_before_the_start_eases_each_exercise_by_one_step_and_begins_w
     assert [(line["exercise"], line["what"], line["to"], line["because"]) for line in lines(run, "eased")] == [
         (f"exercise_{number}", "level", "level_0", "screen.swollen") for number in range(3)
     ]
-    assert (run.session.levels, run.session.exercise_index) == ((0, 0, 0), 0)
+    assert (run.session.levels, run.session.exercise.index) == ((0, 0, 0), 0)
 
 
 def test_pain_told_before_the_start_eases_each_exercise_by_the_limit_of_the_program() -> None:

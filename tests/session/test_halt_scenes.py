@@ -9,7 +9,7 @@ from scenes import BASE, RAISE, begun, come_to, keys, lines, made, work_until
 
 from coach.program.model import Action, AskAfter, Range
 from coach.session.events import On
-from coach.session.state import Question, State, Then
+from coach.session.state import Equipment, Question, State
 from coach.testing import WatchedRun
 
 # -- devices --
@@ -167,10 +167,11 @@ def test_a_held_set_that_nobody_answers_for_is_paused_once_and_goes_on_with_read
         assert run.step()
     opened, counted = run.session.open_set, lines(run, "set_ended")
 
-    assert (run.session.then, run.session.prompts, counted) == (Then.SET, 0, [])
+    assert run.session.interruption is not None
+    assert (run.session.interruption.back, run.session.prompts, counted) == (State.LEAD_IN, 0, [])
     assert [line["why"] for line in lines(run, "paused")] == ["no_answer"]
     assert opened is not None
-    assert opened.phase_began == -1
+    assert opened.phase_began is None
     run.say(On.READY)
     assert run.session.open_set == opened
     assert str(run.session.state) == "lead_in"
@@ -188,8 +189,8 @@ def test_a_lead_in_that_is_taken_back_leads_to_where_ready_was_said(word: On) ->
     number = resumed.session.sets_begun
     resumed.say(word)
 
-    assert (fresh.session.state, fresh.session.then) == (State.WAITING, Then.BACK)
-    assert (resumed.session.state, resumed.session.then) == (State.STILL, Then.SET)
+    assert (fresh.session.state, fresh.session.interruption) == (State.WAITING, None)
+    assert (resumed.session.state, resumed.session.interruption) == (State.STILL, None)
     resumed.say(On.READY)
     come_to(resumed, State.WORKING)
     assert resumed.session.sets_begun == number
@@ -201,7 +202,8 @@ def test_a_break_is_written_as_what_it_is() -> None:
     run.say(On.BREAK)
 
     assert lines(run, "halt_why") == [{"why": "break", "ear": "keys"}]
-    assert run.session.decision == "break"
+    assert run.session.interruption is not None
+    assert run.session.interruption.decision == "break"
     assert run.session.open_set is not None
 
 
@@ -278,14 +280,14 @@ def test_at_the_last_halt_unsteady_ends_the_session_whatever_the_program_says_of
 def test_a_disk_that_refuses_is_known_until_it_has_all_and_told_anew_the_next_time() -> None:
     run = come_to(begun(made(RAISE)), State.WAITING)
     run.say(On.UNWRITTEN)
-    refused = run.session.unwritten
-    run.session = replace(run.session, unwritten_told=True)
+    refused = run.session.equipment.unwritten
+    run.session = replace(run.session, equipment=Equipment(unwritten=True, unwritten_told=True))
     run.say(On.UNWRITTEN)
-    still = run.session.unwritten_told
+    still = run.session.equipment.unwritten_told
     run.say(On.WRITTEN)
 
     assert (refused, still) == (True, True)
-    assert (run.session.unwritten, run.session.unwritten_told) == (False, False)
+    assert (run.session.equipment.unwritten, run.session.equipment.unwritten_told) == (False, False)
 
 
 def test_pain_told_in_a_question_leaves_the_other_questions_for_later() -> None:
@@ -302,8 +304,10 @@ def test_unsteady_in_a_set_does_what_the_program_says_and_says_so(action: Action
     run.say(On.UNSTEADY)
     now, down = run.session, action is Action.STEP_DOWN
 
-    assert (now.level, now.exercise_over) == ((0, "") if down else (1, "unsteady"))
-    assert (now.decision, now.then) == ("unsteady_step_down" if down else "unsteady_exercise", Then.REST)
+    assert (now.level, now.exercise.over) == ((0, None) if down else (1, "unsteady"))
+    assert now.interruption is not None
+    assert now.interruption.back is State.SET_END
+    assert now.interruption.decision == ("unsteady_step_down" if down else "unsteady_exercise")
     assert [line["because"] for line in lines(run, "eased")] == ["limits.unsteady"] * down
     assert [line["why"] for line in lines(run, "set_ended")] == ["halted_unsteady"]
 
@@ -313,7 +317,7 @@ def test_where_nothing_is_easier_the_coming_set_does_not_come() -> None:
     run = come_to(begun(made(one, exercises=2)), State.WAITING)
     run.say(On.EASIER)
 
-    assert (run.session.exercise_over, run.session.state) == ("eased", State.RESTING)
+    assert (run.session.exercise.over, run.session.state) == ("eased", State.RESTING)
 
 
 @pytest.mark.parametrize(("pain", "ended"), [(3, []), (5, ["halted_pain"])])

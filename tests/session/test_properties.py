@@ -163,7 +163,7 @@ def test_the_rules_hold_in_many_random_sessions(part: int) -> None:
         except RuleBrokenError as broken:
             raise AssertionError(f"session {seed}: {broken}") from broken
         assert run.over
-        ends[run.session.end_why] += 1
+        ends[str(run.session.end_why)] += 1
         sets += run.session.sets_begun
 
     assert ends.total() == EACH

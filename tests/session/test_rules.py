@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from coach.program_files import read, shipped
 from coach.session.plan import days_to_next, plan
 from coach.session.rules import Band, band, ease, fewer
-from coach.session.state import begin
+from coach.session.state import OpenExercise, begin
 from coach.testing import random_history, random_program
 
 DAY = date(2027, 1, 11)
@@ -33,7 +33,7 @@ def test_fewer_is_two_thirds_and_at_least_one(target: int, easier: int) -> None:
 
 def test_easing_takes_a_lower_level_first_with_no_more_than_before() -> None:
     session = begin(plan(ANKLE, (), DAY)).with_target(0, 7)
-    session = replace(session, levels=(0, 2, 0), targets=(7, 20, 3), exercise_index=1)
+    session = replace(session, levels=(0, 2, 0), targets=(7, 20, 3), exercise=OpenExercise(1))
 
     eased = ease(session)
 

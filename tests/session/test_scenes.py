@@ -111,7 +111,7 @@ def test_slower_in_a_hold_changes_nothing_and_writes_nothing() -> None:
     run.say(On.SLOWER)
 
     assert run.session.state is State.WORKING
-    assert run.session.stretch == 1.0
+    assert run.session.exercise.stretch == 1.0
     assert not lines(run, "eased")
 
 
@@ -120,7 +120,7 @@ def test_slower_has_a_bound_and_what_changes_nothing_is_not_recorded() -> None:
     for _ in range(9):
         run.say(On.SLOWER)
 
-    assert run.session.stretch == 2.0
+    assert run.session.exercise.stretch == 2.0
     assert len(lines(run, "eased")) == 4
 
 
@@ -153,7 +153,7 @@ def test_where_nothing_is_easier_the_exercise_is_over_and_it_is_said() -> None:
     run.say(On.EASIER)
     come_to(run, State.INTRO)
 
-    assert run.session.exercise_index == 1
+    assert run.session.exercise.index == 1
     assert "exercise_over" in keys(run)
     assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "eased"}]
     assert not lines(run, "eased")
@@ -270,7 +270,7 @@ def test_an_exercise_that_is_too_much_gives_way_to_the_next_from_everywhere(stat
     run.say(On.READY)
     come_to(run, State.INTRO)
 
-    assert run.session.exercise_index == 1
+    assert run.session.exercise.index == 1
     assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": str(why)}]
 
 

@@ -49,7 +49,7 @@ def test_the_rules_hold_whatever_the_ears_report(part: int) -> None:
         except RuleBrokenError as broken:
             raise AssertionError(f"seed {seed}: {broken}") from broken
         assert run.over
-        ends[run.session.end_why] += 1
+        ends[str(run.session.end_why)] += 1
         counted += run.counted
         unclear += run.unclear
 
