@@ -126,8 +126,9 @@ def set_end(session: Session, _at: int) -> Result:
 
 
 def asking(session: Session, at: int) -> Result:
-    if session.by_ladder and session.asked_about in (Question.PAIN, Question.HALT_PAIN):
-        session = changed(session, open_question=changed(session.open_question, rung=session.rung or 0))
+    on_ladder = session.by_ladder and session.asked_about in (Question.PAIN, Question.HALT_PAIN)
+    question = changed(session.open_question, given=None)  # a read-back that was broken off counts for nothing
+    session = changed(session, open_question=changed(question, rung=session.rung or 0) if on_ladder else question)
     return session, (asked(str(session.asked_about), at, session), *ask(session))
 
 

@@ -89,6 +89,17 @@ def test_a_band_that_is_denied_is_asked_for_from_the_first_rung_again() -> None:
     assert run.said[-1].key == "ladder_any"
 
 
+@pytest.mark.parametrize("word", [On.PAUSE, On.STOP])
+def test_a_band_whose_read_back_was_broken_off_is_asked_for_anew_rung_by_rung(word: On) -> None:
+    run = answer(asking(), On.YES, On.NO)
+    assert run.said[-1].key == "ladder_band"
+    answer(run, word, On.READY, On.YES)
+
+    assert run.said[-1].key == "ladder_above", "the band of before is not read back for the new answer"
+    answer(run, On.YES, On.YES)
+    assert (run.said[-1].key, dict(run.said[-1].values)) == ("ladder_band", {"low": 6, "high": 10})
+
+
 def test_a_band_above_the_limit_that_is_denied_to_the_end_ends_the_session() -> None:
     run = asking()
     for _ in range(3):
