@@ -18,7 +18,8 @@ from coach.audio.room_check import RoomCheck
 from coach.device_watch import DeviceWatch
 from coach.ears.front import Ears
 from coach.errors import CoachError, OutOfPlaceError
-from coach.loglines.kinds import Heard, SessionBegun
+from coach.loglines.hearing import Heard
+from coach.loglines.kinds import SessionBegun
 from coach.measuring import Measured
 from coach.ports import Captured, Device, Hearing, Store, Voice
 from coach.record_writer import DiskWatch, RecordWriter

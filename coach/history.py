@@ -64,7 +64,7 @@ def broken_off(sessions: Sessions, program: str, now: datetime) -> Broken | None
         seconds=last.seconds,
         exercises=tuple(_broken(last, planned.exercise) for planned in last.plan),
         halts=tuple((halt.exercise, halt.why) for halt in last.halts),
-        worst_pain=highest([last.highest_pain, *(one.pain for one in last.sets)]) or -1,
+        worst_pain=highest([last.highest_pain, *(one.pain for one in last.sets)]),
         pain_open=any(halt.why == "pain" and halt.pain is None for halt in last.halts),
         next_day_worse=newest.brief.next_day_worse is True,
     )

@@ -14,7 +14,8 @@ from coach.audio.room import Acoustics
 from coach.audio.sounds import tick
 from coach.audio.wavs import WavWriter
 from coach.cli.session_setup import Prepared
-from coach.loglines.kinds import SessionBegun, SoundCheck
+from coach.loglines.hearing import SoundCheck
+from coach.loglines.kinds import SessionBegun
 from coach.session.state import State
 from coach.tempo.units import BLOCK, RATE, to_samples
 from coach.words.phrases import phrase, sentence

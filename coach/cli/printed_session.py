@@ -15,7 +15,8 @@ from coach.cli.labels import Labels, clock, shown
 from coach.logbook import HaltRecord, SessionRecord, SetRecord
 from coach.logbook.pain import edge, is_pain
 from coach.logbook.session_record import QuestionRecord
-from coach.loglines.kinds import Answer, SoundCheck
+from coach.loglines.hearing import SoundCheck
+from coach.loglines.kinds import Answer
 
 HIGH_PAIN = 4
 """Lowest pain (0-10) listed under what needs a look; the program's own limits acted during the session."""

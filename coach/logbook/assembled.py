@@ -12,6 +12,7 @@ from coach.logbook.pain import is_pain, worse
 from coach.logbook.session_record import EarRecord, EasedRecord, HaltRecord, QuestionRecord, SessionRecord, SetRecord
 from coach.loglines import kinds
 from coach.loglines.changes import Told
+from coach.loglines.hearing import DeviceChanged, Heard, SoundCheck
 from coach.loglines.kinds import Answer
 from coach.program.model import UNIT_OF
 
@@ -36,7 +37,7 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
         denied=_denied([it for _, it in facts]),
         ladder=record.ladder or any(isinstance(it, kinds.NumbersNotHeard) for _, it in facts),
         seconds=min(max((0, *(line.at for line in known))), _LONGEST) / record.rate,
-        sound_check=next((it for _, it in reversed(facts) if isinstance(it, kinds.SoundCheck)), None),
+        sound_check=next((it for _, it in reversed(facts) if isinstance(it, SoundCheck)), None),
         sets=_sets(facts),
         halts=_halts(facts),
         steps=tuple(
@@ -46,8 +47,8 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
         ),
         questions=tuple(_question(it, at) for at, it in facts if isinstance(it, (kinds.Answered, kinds.Unanswered))),
         exercise_ends=tuple((it.exercise, it.why) for _, it in facts if isinstance(it, kinds.ExerciseEnded)),
-        heard=_heard([it for _, it in facts if isinstance(it, kinds.Heard)]),
-        devices=tuple((at, it.what) for at, it in facts if isinstance(it, kinds.DeviceChanged)),
+        heard=_heard([it for _, it in facts if isinstance(it, Heard)]),
+        devices=tuple((at, it.what) for at, it in facts if isinstance(it, DeviceChanged)),
         told=tuple((it.exercise, key) for _, it in facts if isinstance(it, Told) for key in it.news),
         notes=tuple((it.text, it.by) for _, it in facts if isinstance(it, kinds.Note)),
         holds=sum(isinstance(it, kinds.StoodStill) for _, it in facts),
@@ -73,7 +74,7 @@ def _halts(facts: list[tuple[int, kinds.Fact]]) -> tuple[HaltRecord, ...]:
     halted = False
     for at, it in facts:
         match it:
-            case kinds.Heard(used=True):
+            case Heard(used=True):
                 last_word = it.word
             case kinds.Halted():
                 halts.append(_halt(it, at, last_word))
@@ -91,7 +92,7 @@ def _halts(facts: list[tuple[int, kinds.Fact]]) -> tuple[HaltRecord, ...]:
     return tuple(halts)
 
 
-def _heard(words: list[kinds.Heard]) -> tuple[EarRecord, ...]:
+def _heard(words: list[Heard]) -> tuple[EarRecord, ...]:
     heard = Counter(word.ear for word in words)
     used = Counter(word.ear for word in words if word.used)
     unclear = Counter(word.ear for word in words if word.decision in ("unclear", "disagreed"))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import reduce
 
 from coach.logbook.pain import is_pain, worse
-from coach.loglines import kinds
+from coach.loglines.hearing import SoundCheck
 from coach.loglines.kinds import Answer, PlanEntry
 
 VIRTUAL_ROOM = "virtual room"
@@ -148,7 +148,7 @@ class SessionRecord:
     """From the first to the last line of the session's own time."""
     plan: tuple[PlanEntry, ...]
     ears: tuple[str, ...]
-    sound_check: kinds.SoundCheck | None
+    sound_check: SoundCheck | None
     """The check at the start; None: it did not come to one. Of several the last."""
     sets: tuple[SetRecord, ...]
     """In the order in which they began."""

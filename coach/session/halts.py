@@ -4,14 +4,8 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from coach.loglines.kinds import (
-    DeviceChanged,
-    Halted,
-    HaltedAgain,
-    HaltExplained,
-    Paused,
-    Ready,
-)
+from coach.loglines.hearing import DeviceChanged
+from coach.loglines.kinds import Halted, HaltedAgain, HaltExplained, Paused, Ready
 from coach.loglines.reasons import HaltWhy
 from coach.program.model import Action
 from coach.session.changed import changed

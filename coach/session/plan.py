@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -112,21 +113,25 @@ def plan(
         _planned(each, reached(each, program, past, decisions, today), changed=changed and at == 0)
         for at, each in enumerate(joined)
     )
-    because = [_waits(each) for each in program.exercises if each not in joined]
-    if changed:
-        because.append(
-            clause("because_program_changed", by=program.written_by.who or "-", on=str(program.written_by.on or "-"))
-        )
-    lost = sorted({d.exercise for s in past for d in s.exercises} - {each.id for each in program.exercises})
-    because += [clause("because_exercise_gone", exercise=gone) for gone in lost]
-    future = sum(session.day > today for session in past)
-    if future:
-        because.append(clause("because_future", n=future))
+    waiting = tuple(_waits(each) for each in program.exercises if each not in joined)
     due, why = due_on(program, past, today)
     worked = any(session.exercises for session in past)
     asked = any(session.may_have_worked for session in past)
     screen = (*program.screen, _next_day(program)) if asked else program.screen
-    return Today(program, planned, screen, not worked, program.affected, (*because, *why), due)
+    because = (*waiting, *_strange(program, past, today, changed=changed), *why)
+    return Today(program, planned, screen, not worked, program.affected, because, due)
+
+
+def _strange(program: Program, past: tuple[PastSession, ...], today: date, *, changed: bool) -> Iterator[Clause]:
+    """Yield what in the history does not fit the program of today, or the day."""
+    if changed:
+        by, on = program.written_by.who or "-", str(program.written_by.on or "-")
+        yield clause("because_program_changed", by=by, on=on)
+    lost = {done.exercise for session in past for done in session.exercises} - {each.id for each in program.exercises}
+    yield from (clause("because_exercise_gone", exercise=gone) for gone in sorted(lost))
+    future = sum(session.day > today for session in past)
+    if future:
+        yield clause("because_future", n=future)
 
 
 NEXT_DAY = "next_day"

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from coach.program.model import AskAfter, Exercise, Program, StepUp
+from coach.program.model import AskAfter, Exercise, Program, Range, StepUp
 from coach.session.past import Clause, Decision, PastSession, clause
 from coach.session.plan import has_joined
 from coach.session.progression import Done, Reached, in_full, in_order, reached
@@ -64,18 +64,9 @@ def _clauses(
     at_level = last if all(done.exercise.level == here.id for done in last) else ()
     enough = len(at_level) >= asked.sessions
     days = ", ".join(str(done.session.day) for done in at_level) or "-"
-    within = here.dose.work.amount
-    need = within.high if asked.at_top else within.low
-    reps = [done for done in at_level if in_full(done.exercise) and (done.exercise.least or 0) >= need]
     found = [
         clause("step_sessions", met=enough, needed=asked.sessions, found=len(at_level), days=days, level=here.id),
-        clause(
-            "step_top" if asked.at_top else "step_bottom",
-            met=enough and len(reps) == len(at_level),
-            needed=need,
-            found=len(reps),
-            of=len(at_level),
-        ),
+        _amounts(here.dose.work.amount, at_level, at_top=asked.at_top, enough=enough),
         _stated("pain", asked.pain_to, at_level, enough=enough),
     ]
     if program.ask_effort is AskAfter.NEVER:
@@ -87,6 +78,14 @@ def _clauses(
         found.append(clause("step_unsteady", met=enough and not unsteady, found=unsteady, of=len(at_level)))
     found.append(_mornings(at_level, past, enough=enough))
     return tuple(found)
+
+
+def _amounts(within: Range, at_level: tuple[Done, ...], *, at_top: bool, enough: bool) -> Clause:
+    """Count the sessions in which every set reached the top of the range, or its bottom, as the program asks."""
+    need = within.high if at_top else within.low
+    reached_it = sum(in_full(done.exercise) and (done.exercise.least or 0) >= need for done in at_level)
+    met = enough and reached_it == len(at_level)
+    return clause("step_top" if at_top else "step_bottom", met=met, needed=need, found=reached_it, of=len(at_level))
 
 
 def _stated(what: str, most: int, at_level: tuple[Done, ...], *, enough: bool) -> Clause:

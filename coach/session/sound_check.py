@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.loglines.kinds import SoundCheck
+from coach.loglines.hearing import SoundCheck
 from coach.session.changed import changed
 from coach.session.commands import HUSH, Command, Record, WakeAt
 from coach.session.events import Event, On, RoomFacts

@@ -49,8 +49,8 @@ class Broken:
     """As it was planned, in order."""
     halts: tuple[tuple[str, str], ...] = ()
     """Exercise and why of each halt: "pain", "tired", "unsteady", "break", or empty: nobody said."""
-    worst_pain: int = -1
-    """Highest pain stated 0-10; -1: none."""
+    worst_pain: int | None = None
+    """Highest pain stated 0-10; None: none was."""
     pain_open: bool = False
     """Pain was told in a halt, and how much was never said."""
     next_day_worse: bool = False
@@ -93,41 +93,48 @@ def take_up(today: Today, broken: Broken) -> Today | None:
     `today` is what would be planned now, `broken` included in its history: what it makes easier holds too.
     """
     program = today.program
-    exercises = [one for one in broken.exercises if _known(program, one)]
-    if broken.digest != program.digest or len(exercises) != len(broken.exercises) or _forbids(program, broken):
+    known = all(_known(program, one) for one in broken.exercises)
+    last = max((index for index, one in enumerate(broken.exercises) if one.begun), default=None)
+    if last is None or not known or broken.digest != program.digest or _forbids(program, broken):
         return None
-    last = max((index for index, one in enumerate(exercises) if one.begun), default=None)
-    if last is None:
-        return None
-    planned = tuple(_planned(program, one, today) for one in exercises)
-    now = [_now(program, one, today) for one in exercises]
-    turn = _last_turn(planned[last], exercises[last].begun, today.side)
-    cut = exercises[last].cut
-    taken = TakenUp(
+    planned = tuple(_planned(program, one, today) for one in broken.exercises)
+    turn = _last_turn(planned[last], broken.exercises[last].begun, today.side)
+    taken = _taken_up(today, broken, last, turn)
+    screen = tuple(question for question in program.screen if question.id != NEXT_DAY)  # that was asked before
+    found = replace(today, exercises=planned, screen=screen, first_session=False, taken_up=taken)
+    return found if ahead(found) else None
+
+
+def _taken_up(today: Today, broken: Broken, last: int, turn: int) -> TakenUp:
+    """Return where the session goes on, behind `turn` of its exercise `last`."""
+    program, here = today.program, broken.exercises[last]
+    now = [_now(program, one, today) for one in broken.exercises]
+    return TakenUp(
         session=broken.session,
         exercise_index=last,
         turn=turn,
         levels=tuple(level for level, _ in now),
         targets=tuple(target for _, target in now),
-        over=exercises[last].over or _halted(exercises[last], broken.halts) or _cut(cut, program),
-        stretch=max(1.0, exercises[last].stretch),
-        cut_sets=cut,
+        over=here.over or _halted(here, broken.halts) or _cut(here.cut, program),
+        stretch=max(1.0, here.stretch),
+        cut_sets=here.cut,
         halts=len(broken.halts),
         seconds=broken.seconds,
-        sore=broken.next_day_worse
-        or broken.worst_pain > program.limits.pain_carry_on_to
-        or any(why == "unsteady" for _, why in broken.halts),
+        sore=_sore(program, broken),
     )
-    screen = tuple(question for question in program.screen if question.id != NEXT_DAY)  # that was asked before
-    found = replace(today, exercises=planned, screen=screen, first_session=False, taken_up=taken)
-    return found if ahead(found) else None
+
+
+def _sore(program: Program, broken: Broken) -> bool:
+    """Tell whether the body answered with more pain."""
+    hurt = (broken.worst_pain or 0) > program.limits.pain_carry_on_to
+    return broken.next_day_worse or hurt or any(why == "unsteady" for _, why in broken.halts)
 
 
 def _forbids(program: Program, broken: Broken) -> bool:
     """Tell whether what was told in it ends the session by the program's limits."""
     limits, whys = program.limits, [why for _, why in broken.halts]
     return (
-        broken.worst_pain > limits.pain_ease_to
+        (broken.worst_pain or 0) > limits.pain_ease_to
         or broken.pain_open
         or ("unsteady" in whys and limits.unsteady is Action.END_SESSION)
         or ("tired" in whys and limits.tired is Action.END_SESSION)

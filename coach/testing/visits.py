@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from coach.loglines.kinds import Answer, Heard
+from coach.loglines.hearing import Heard
+from coach.loglines.kinds import Answer
 from coach.program.model import Level, Limits, tension_of_one
 from coach.session.commands import Record
 from coach.session.events import Event, On

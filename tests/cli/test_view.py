@@ -16,7 +16,7 @@ from coach.cli.labels import Labels, clock
 from coach.cli.view import REDRAW, Screen, View, changes, summary
 from coach.errors import VoicePackError
 from coach.logbook import Line, assemble
-from coach.loglines import kinds, reasons
+from coach.loglines import hearing, kinds, reasons
 from coach.session.state import State
 from coach.snapshot import Snapshot
 from coach.voice.pack import load_pack
@@ -186,7 +186,7 @@ def test_every_word_of_a_record_has_a_label() -> None:
         "end": get_args(reasons.SessionWhy),
         "halt": get_args(reasons.HaltWhy),
         "state": [state.value for state in State],
-        "device": get_args(get_type_hints(kinds.DeviceChanged)["what"]),
+        "device": get_args(get_type_hints(hearing.DeviceChanged)["what"]),
         "eased": get_args(get_type_hints(kinds.Eased)["what"]),
     }
 

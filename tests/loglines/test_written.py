@@ -12,7 +12,8 @@ import pytest
 from scenes import BASE, DAY, begun, come_to, made
 
 from coach.loglines.changes import Decided, ProgramVersion
-from coach.loglines.kinds import KINDS, Fact, Heard, Note
+from coach.loglines.hearing import Heard
+from coach.loglines.kinds import KINDS, Fact, Note
 from coach.program.model import AskAfter, Hold, Range
 from coach.session.events import On
 from coach.session.lines import session_begun
