@@ -11,9 +11,9 @@ from coach.session.easing import eased, eased_words, next_set_words, slowed
 from coach.session.endings import exercise_ended
 from coach.session.events import Event
 from coach.session.lines import frozen, last_phase, planned_amount, set_begun, where, work_of
-from coach.session.prompts import Act, question_again
+from coach.session.prompts import question_again
 from coach.session.sets import close
-from coach.session.state import OpenExercise, Result, Session, State
+from coach.session.state import Act, OpenExercise, Result, Session, State
 from coach.session.wording import HOLD_ROUNDED, cautions, rest_words, say, text
 from coach.session.work_layout import lay_anew
 

@@ -16,10 +16,10 @@ ANYWHERE, WHERE_IT_WAS = "anywhere", "where_it_was"
 """Nodes for all of many states, and for all that "ready" may take up again after a halt or a pause."""
 
 PARTS: dict[str, tuple[State, ...]] = {
-    "The start": table.BEFORE,
+    "The start": table.BEFORE_EXERCISES,
     "Getting ready, and the set": (*table.GETTING_READY, *table.IN_SET),
-    "After a set": table.AFTER,
-    "Halts, pauses, lost devices": (*table.INTERRUPTED, *table.GONE),
+    "After a set": table.SET_OVER,
+    "Halts, pauses, lost devices": (*table.INTERRUPTED, *table.DEVICE_GONE),
     "The end": (State.CLOSING, State.ENDED),
 }
 """Every state, by the diagram that shows what leads out of it."""

@@ -9,8 +9,7 @@ from coach.session.commands import Command, End, Record, Silence, WakeAt
 from coach.session.events import Event, On
 from coach.session.lines import frozen, set_ended
 from coach.session.plan import NEXT_DAY, days_to_next
-from coach.session.prompts import Act
-from coach.session.state import Question, Result, Session
+from coach.session.state import Act, Question, Result, Session
 from coach.session.waits import CLOSING_PATIENCE
 from coach.session.wording import say, text
 from coach.tempo.units import to_samples

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from coach.session.changed import changed
 from coach.session.commands import HUSH, Command, WakeAt
 from coach.session.events import Event, On
@@ -11,8 +9,6 @@ from coach.session.state import Question, Result, Session, State
 from coach.session.waits import SOFT_CONFIRM, WINDOW
 from coach.session.wording import ask, ask_screen, own, read_back, say, screen_answers
 from coach.tempo.units import to_samples
-
-Act = Callable[[Session, Event], Result]
 
 
 def nothing(session: Session, _event: Event) -> Result:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -9,6 +10,7 @@ from coach.loglines.reasons import SessionWhy
 from coach.program.model import ScreenQuestion
 from coach.session.changed import changed
 from coach.session.commands import Command
+from coach.session.events import Event
 from coach.session.plan import PlannedExercise, Today, turns
 from coach.tempo.units import to_samples
 
@@ -316,6 +318,9 @@ class Session:
 
 Result = tuple[Session, tuple[Command, ...]]
 """What a row of the table, or entering a state, makes of a session: the next one, and what it asks for in order."""
+
+Act = Callable[[Session, Event], Result]
+"""What a row of the table does."""
 
 
 def begin(today: Today) -> Session:

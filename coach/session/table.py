@@ -11,17 +11,16 @@ pairs of a predicate over the session after the act and a state, the first that 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coach.loglines.reasons import SessionWhy
 from coach.session import acts, answers, endings, halts, prompts, screening, sound_check, work_layout
 from coach.session import guards as when
-from coach.session.events import REPLIES, Event, On
+from coach.session.events import REPLIES, On
 from coach.session.guards import Guard, both, takes_up
-from coach.session.state import Result, Session, State
+from coach.session.state import Act, State
 
-Act = Callable[[Session, Event], Result]
 Branches = tuple[tuple[Guard, State], ...]
 
 
@@ -78,14 +77,14 @@ RESUMED: tuple[tuple[Guard, State], ...] = (
 FROM_OUTSIDE: dict[On, SessionWhy] = {On.QUIT: "quit", On.TOLD_TO_END: "told_to_end", On.HUNG_UP: "hung_up"}
 """What ends a session at once, without a word; the record names it as the reason."""
 
-BEFORE = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
+BEFORE_EXERCISES = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
 GETTING_READY = (S.INTRO, S.SETUP, S.WAITING)
 IN_SET = (S.LEAD_IN, S.WORKING, S.STILL)
-AFTER = (S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING)
+SET_OVER = (S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING)
 INTERRUPTED = (S.HALTED, S.RECOVERING, S.PAUSED)
-EXERCISING = (*GETTING_READY, *IN_SET, *AFTER, *INTERRUPTED)
-GONE = (S.DEAF, S.MUTE)
-LIVE = (*BEFORE, *EXERCISING, *GONE)
+EXERCISING = (*GETTING_READY, *IN_SET, *SET_OVER, *INTERRUPTED)
+DEVICE_GONE = (S.DEAF, S.MUTE)
+LIVE = (*BEFORE_EXERCISES, *EXERCISING, *DEVICE_GONE)
 
 # -- the table --------------------------------------------------------------------------------------------------------
 
@@ -106,19 +105,19 @@ def _resumed() -> tuple[tuple[On, Guard, State, Act], ...]:
 
 TABLE: tuple[Row, ...] = (
     # -- from many states: a halt comes first
-    *_from((s for s in (*BEFORE, *EXERCISING) if s is not S.HALTED), On.STOP, S.HALTED, halts.halt),
+    *_from((s for s in (*BEFORE_EXERCISES, *EXERCISING) if s is not S.HALTED), On.STOP, S.HALTED, halts.halt),
     *_from(EXERCISING, On.PAIN, S.ASKING, halts.tell_pain),
     *_from(EXERCISING, On.TIRED, DECIDED, halts.tell_tired),
     *_from(EXERCISING, On.UNSTEADY, DECIDED, halts.tell_unsteady),
-    *_from((*GETTING_READY, *IN_SET, *AFTER), On.PAUSE, S.PAUSED, halts.pause),
+    *_from((*GETTING_READY, *IN_SET, *SET_OVER), On.PAUSE, S.PAUSED, halts.pause),
     *_from((S.WAITING, *IN_SET), On.BREAK, S.PAUSED, halts.pause),
-    *_from((*BEFORE, *EXERCISING), On.MIC_LOST, S.DEAF, halts.device),
-    *_from((*BEFORE, *EXERCISING), On.SPEAKER_LOST, S.MUTE, halts.device),
+    *_from((*BEFORE_EXERCISES, *EXERCISING), On.MIC_LOST, S.DEAF, halts.device),
+    *_from((*BEFORE_EXERCISES, *EXERCISING), On.SPEAKER_LOST, S.MUTE, halts.device),
     *_from((*LIVE, S.CLOSING), On.UNWRITTEN, None, halts.record_trouble),
     *_from((*LIVE, S.CLOSING), On.WRITTEN, None, halts.record_trouble),
     *_from(LIVE, On.FINISH, S.CLOSING, endings.end_as("asked")),
     *(row for on, why in FROM_OUTSIDE.items() for row in _from((*LIVE, S.CLOSING), on, S.ENDED, endings.end_as(why))),
-    *_from(BEFORE, On.WHY, None, acts.say_cautions),
+    *_from(BEFORE_EXERCISES, On.WHY, None, acts.say_cautions),
 
     # -- the start: whether each hears the other, then the screen
     *_in(S.OPENING,
