@@ -163,7 +163,7 @@ class Screening:
 
 
 @dataclass(frozen=True)
-class Equipment:
+class OutOfOrder:
     """What of microphone, speaker and disk is out of order."""
 
     mic_lost: bool = False
@@ -215,7 +215,7 @@ class Session:
     """Sample at which the last set ended: its rest runs from there, questions and halts included."""
     rest_until: int = 0
     """RESTING: sample at which the rest is over."""
-    equipment: Equipment = Equipment()
+    equipment: OutOfOrder = OutOfOrder()
     interruption: Interruption | None = None
     halts: int = 0
     worst_pain: int | None = None

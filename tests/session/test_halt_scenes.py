@@ -9,7 +9,7 @@ from scenes import BASE, RAISE, begun, come_to, keys, lines, made, work_until
 
 from coach.program.model import Action, AskAfter, Range
 from coach.session.events import On
-from coach.session.state import Equipment, Question, State
+from coach.session.state import OutOfOrder, Question, State
 from coach.testing import WatchedRun
 
 # -- devices --
@@ -281,7 +281,7 @@ def test_a_disk_that_refuses_is_known_until_it_has_all_and_told_anew_the_next_ti
     run = come_to(begun(made(RAISE)), State.WAITING)
     run.say(On.UNWRITTEN)
     refused = run.session.equipment.unwritten
-    run.session = replace(run.session, equipment=Equipment(unwritten=True, unwritten_told=True))
+    run.session = replace(run.session, equipment=OutOfOrder(unwritten=True, unwritten_told=True))
     run.say(On.UNWRITTEN)
     still = run.session.equipment.unwritten_told
     run.say(On.WRITTEN)
