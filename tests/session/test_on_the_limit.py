@@ -24,7 +24,8 @@ def test_only_the_answer_that_the_program_names_ends_the_session_before_it_begin
     run.say(reply)
 
     ends = (reply is On.YES) is ending
-    assert (run.session.state, run.session.end_why) == ((State.CLOSING, "screen") if ends else (State.SCREEN_CHECK, ""))
+    ended = (State.CLOSING, "screen") if ends else (State.SCREEN_CHECK, None)
+    assert (run.session.state, run.session.end_why) == ended
 
 
 @pytest.mark.parametrize("action", [Action.NOTE, Action.EASE])
@@ -33,7 +34,7 @@ def test_an_answer_that_is_to_be_noted_or_eased_ends_nothing(action: Action) -> 
     run = come_to(begun(made(RAISE, change=lambda program: replace(program, screen=(question,)))), State.SCREENING)
     run.say(On.YES)
 
-    assert (run.session.state, run.session.end_why) == (State.SCREEN_CHECK, "")
+    assert (run.session.state, run.session.end_why) == (State.SCREEN_CHECK, None)
 
 
 def asked(question: Question, **limits: Any) -> WatchedRun:
@@ -142,7 +143,8 @@ def test_tired_that_eases_what_cannot_be_easier_is_told_to_end_the_exercise() ->
     run = work_until(begun(made(replace(RAISE, count=Range(1, 1)), tired=Action.EASE)), On.PHASE, 1)
     run.say(On.TIRED)
 
-    assert run.session.decision == "exercise_over"
+    assert run.session.interruption is not None
+    assert run.session.interruption.decision == "exercise_over"
 
 
 @pytest.mark.parametrize("halts", [1, 2])
@@ -151,14 +153,15 @@ def test_tired_at_the_last_halt_ends_the_session_for_the_halts(halts: int) -> No
     run.say(On.STOP)
     run.say(On.TIRED)
 
-    assert run.session.end_why == ("halts" if halts == 1 else "")
+    assert run.session.end_why == ("halts" if halts == 1 else None)
 
 
 def test_at_the_easiest_level_unsteady_ends_the_exercise_where_it_would_step_down() -> None:
     run = work_until(begun(made(RAISE, unsteady=Action.STEP_DOWN)), On.PHASE, 2)
     run.say(On.UNSTEADY)
 
-    assert (run.session.exercise_over, run.session.decision) == ("unsteady", "unsteady_exercise")
+    assert run.session.interruption is not None
+    assert (run.session.exercise.over, run.session.interruption.decision) == ("unsteady", "unsteady_exercise")
 
 
 def test_no_set_begins_from_the_very_sample_on_at_which_the_minutes_are_over() -> None:
