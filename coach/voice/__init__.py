@@ -1,1 +1,1 @@
-"""The coach's voice: wording of a language, speech rendered ahead of need, clips kept for the next time."""
+"""The coach's voice: the wording of a language, speech rendered before it is needed, clips kept on the disk."""

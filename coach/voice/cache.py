@@ -1,4 +1,4 @@
-"""Keep clips on the disk from one session to the next, and hold those of this session ready in memory."""
+"""Keep clips on the disk between sessions, and this session's clips in memory."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ from coach.tempo.units import RATE, to_seconds
 from coach.voice.render import clean
 
 MOST_BYTES = 256 * 1024 * 1024
-"""What the folder may hold; a program needs about 10-30 MiB. Clips unused for longest go first."""
+"""Bytes of the folder at most; a program needs about 10-30 MiB. The clips unused for longest are deleted first."""
 
 _HALF = ".new-"
-"""How the name of a clip begins that is being written."""
+"""Prefix of the name of an unfinished clip."""
 
 _STALE = 60.0
-"""Seconds after which nobody writes such a file any more: it takes milliseconds."""
+"""Seconds after which an unfinished clip is abandoned: writing one takes milliseconds."""
 
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))  # Windows has no quota error
 
@@ -39,35 +39,35 @@ _Samples = npt.NDArray[np.int16]
 
 
 class Rendering(Protocol):
-    """What turns texts into clips when there is none (`render.Renderer`)."""
+    """Turns texts without a kept clip into clips (`render.Renderer`)."""
 
     @property
     def identity(self) -> str:
-        """What a clip depends on beside its text."""
+        """Everything a clip depends on besides its text."""
         ...
 
     def each(self, texts: Iterable[str]) -> Iterable[tuple[str, Block]]:
-        """Give each text with its clip."""
+        """Yield each text with its clip."""
         ...
 
 
 class ClipVoice:
-    """A voice (`ports.Voice`) that says what was prepared."""
+    """A voice (`ports.Voice`) that speaks prepared sentences."""
 
     def __init__(self, folder: Path, renderer: Rendering, most_bytes: int = MOST_BYTES) -> None:
-        """`folder`: where clips are kept, <home>/clips; it is made when it is needed, for its owner only."""
+        """`folder`: where clips are kept, <home>/clips; it is made when needed, readable by its owner only."""
         self._folder = folder
         self._renderer = renderer
         self._most = most_bytes
         self._clips: dict[str, _Samples] = {}
         self.unkept = ""
-        """Why new clips are in memory alone and not in the folder, in words; empty: they are kept."""
+        """Reason why new clips are only in memory and not in the folder; empty: they are in the folder."""
 
     def prepare(self, texts: Iterable[str], progress: HowFar | None = None) -> int:
-        """Load every text's clip, rendering those that are not kept or are damaged; return how many were rendered.
+        """Load the clip of every text, render the missing and damaged ones, and return how many were rendered.
 
-        A disk that does not take them is no reason not to speak: see `unkept`. `progress` is told how many clips are
-        ready, and of how many. Raises SpeechError: a text that cannot be said, or no engine.
+        If the disk refuses a clip, it stays in memory only (see `unkept`). `progress` receives the number of ready
+        clips and their total. Raises SpeechError if a text cannot be said or there is no engine.
         """
         wanted = list(dict.fromkeys(clean(text) for text in texts))
         missing = []
@@ -118,21 +118,21 @@ class ClipVoice:
         return self._folder / f"{key}.wav"
 
     def _keep(self, path: Path, samples: _Samples, new: list[Path]) -> None:
-        """Write a clip and add its path to `new`, those made by now; the first that is refused is the last tried."""
+        """Write a clip and add its path to `new`; after the first refusal no other clip is written."""
         if self.unkept:
             return
         try:
             _write(path, samples)
         except OSError as refused:
             self.unkept = refused.strerror or str(refused)
-            if refused.errno in _FULL:  # what room there is belongs to the record
+            if refused.errno in _FULL:  # the remaining space is for the record
                 for each in new:
                     each.unlink(missing_ok=True)
         else:
             new.append(path)
 
     def _prune(self, needed: set[Path]) -> None:
-        """Delete the clips that were used longest ago until the rest fits; never one that is needed now."""
+        """Delete the least recently used clips until the rest fits, but none of `needed`."""
         _sweep(self._folder)
         kept = []
         for path in self._folder.glob("*.wav"):
@@ -150,7 +150,7 @@ class ClipVoice:
 
 
 def _write(path: Path, samples: _Samples) -> None:
-    """Write a clip, whole or not at all, into a folder that is made if need be."""
+    """Write a clip, whole or not at all; make its folder if it is missing."""
     make_folder(path.parent)
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=_HALF)  # readable by its owner only
     half = Path(name)
@@ -165,7 +165,7 @@ def _write(path: Path, samples: _Samples) -> None:
 
 
 def _sweep(folder: Path) -> None:
-    """Delete what a process that was killed while it wrote a clip has left."""
+    """Delete the unfinished clips of killed processes."""
     for half in folder.glob(f"{_HALF}*"):
         with contextlib.suppress(OSError):
             if time.time() - half.stat().st_mtime > _STALE:
@@ -173,13 +173,13 @@ def _sweep(folder: Path) -> None:
 
 
 def _read(path: Path) -> _Samples | None:
-    """Return the clip that is kept there, or None if there is none or it is not whole."""
+    """Return the clip in the file, or None if it is missing or damaged."""
     try:
         data = path.read_bytes()
     except OSError:
         return None
-    with contextlib.suppress(OSError):  # a disk that is only to be read has it all the same
-        os.utime(path)  # used now: it stays longest
+    with contextlib.suppress(OSError):  # on a read-only disk the clip is still usable
+        os.utime(path)  # mark it as used now
     size = len(data) - _HEADER.size - _CHECK.size
     if size <= 0 or size % 2 or data[: _HEADER.size] != _header(size):
         return None
@@ -189,7 +189,7 @@ def _read(path: Path) -> _Samples | None:
     return np.frombuffer(sound, "<i2").astype(np.int16, copy=False)
 
 
-# A plain WAV file (16 bit, mono) that any player opens, with a chunk of our own behind the sound that tells damage.
+# A plain WAV file (16 bit, mono) that any player opens; our own chunk after the sound holds a checksum.
 _HEADER = struct.Struct("<4sI4s4sIHHIIHH4sI")
 _CHECK = struct.Struct("<4sII")
 

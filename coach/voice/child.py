@@ -1,13 +1,13 @@
-"""The speech engine's own process: turn a batch of texts into sound files. The only user of pyttsx3.
+"""Turn a batch of texts into sound files, in a process of its own. Only this module uses pyttsx3.
 
 Run as `python child.py FOLDER [--bundled]`. It reads FOLDER/batch.json (`voice`, `rate`, `pitch`, `texts`), writes
-FOLDER/<index>.wav, and after each a line into FOLDER/done.jsonl: `{"ready": voice}` when the engine answers, `{"done":
-index}` or `{"failed": index, "why": text}` for a text, `{"engine": why}` or `{"voices": [ids]}` when nothing can be
-said at all. Files, because pyttsx3 prints on standard output and because a pipe has no deadline on every system.
+FOLDER/<index>.wav, and reports in lines of FOLDER/done.jsonl: `{"ready": voice}` when the engine answers, `{"done":
+index}` or `{"failed": index, "why": text}` for a text, `{"engine": why}` or `{"voices": [ids]}` if no text can be said.
+It reports in files, because pyttsx3 prints on standard output and a pipe has no deadline on some systems.
 
-With --phonemes it speaks nothing and writes FOLDER/phonemes.json instead: the IPA of each text.
+With --phonemes it speaks nothing and writes the IPA of each text to FOLDER/phonemes.json.
 
-It imports nothing of the coach, so that it starts quickly and a crash in the engine's library costs only this process.
+It imports nothing from the coach, so it starts quickly, and a crash in the engine's library ends only this process.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ from typing import Protocol, cast
 
 
 class _Voice(Protocol):
-    """What pyttsx3 tells of a voice."""
+    """The attributes of pyttsx3's voice that we use."""
 
     id: str
     languages: list[str | bytes]
 
 
 class _Engine(Protocol):
-    """What we use of pyttsx3's engine."""
+    """The methods of pyttsx3's engine that we use."""
 
     def getProperty(self, name: str) -> object: ...  # noqa: N802
     def setProperty(self, name: str, value: str | float) -> None: ...  # noqa: N802
@@ -40,18 +40,18 @@ class _Engine(Protocol):
 
 
 _POLLS = 100_000
-"""Reads of a property before we give up: above a second, where a change takes about a millisecond."""
+"""Reads of a property before we give up: over a second, while a change takes about a millisecond."""
 _TRIES = 5
-"""Times a text is said at most; a second time is rare, since we wait for the engine to be idle."""
+"""Attempts at one text; a second is rare, because we wait until the engine is idle."""
 _HEADER = 44
 """Bytes of a WAV file without sound."""
 _SYNCHRONOUS, _UTF8, _IPA = 2, 1, 2
-"""The speech library's own numbers: how it would speak, what text is, what phonemes are to be written in."""
+"""Constants of the speech library: synchronous output, UTF-8 text, phonemes as IPA."""
 _LIBRARIES = ("libespeak-ng.so.1", "libespeak.so.1")
 
 
 def main() -> int:
-    """Say the batch of the folder named on the command line."""
+    """Render the batch in the folder named on the command line."""
     folder, parent = Path(sys.argv[1]), os.getppid()
     batch = json.loads((folder / "batch.json").read_text(encoding="utf-8"))
     if "--phonemes" in sys.argv:
@@ -66,7 +66,7 @@ def main() -> int:
 
         try:
             speaker = _Speaker(_linux_library(bundled="--bundled" in sys.argv) if sys.platform == "linux" else None)
-            # Only an engine that has spoken takes properties at once.
+            # The engine applies properties at once only after it has spoken.
             speaker.say("one", folder / "trial.wav")
             engine = speaker.engine
         except Exception as why:  # noqa: BLE001 - whatever the engine raises, the parent puts it into a sentence
@@ -83,7 +83,7 @@ def main() -> int:
             return 1
         tell(ready=voice)
         for index, text in enumerate(batch["texts"]):
-            if os.getppid() != parent:  # killed: nobody waits for this any more
+            if os.getppid() != parent:  # the parent was killed: nobody reads the result
                 return 1
             try:
                 speaker.say(text, folder / f"{index}.wav")
@@ -95,7 +95,7 @@ def main() -> int:
 
 
 def _phonemes(voice: str, texts: list[str]) -> list[str]:
-    """Return the IPA of each text; always of the library that came with pip, so that it is the same everywhere."""
+    """Return the IPA of each text, always from the library installed by pip: it is the same on every machine."""
     library = _linux_library(bundled=True)
     library.espeak_TextToPhonemes.restype = ctypes.c_char_p
     library.espeak_Initialize(_SYNCHRONOUS, 0, None, 0)
@@ -105,14 +105,14 @@ def _phonemes(voice: str, texts: list[str]) -> list[str]:
     for text in texts:
         rest = ctypes.c_char_p(text.encode())
         clauses = []
-        while rest.value:  # it takes a clause at a time, and moves the pointer behind it
+        while rest.value:  # each call takes one clause and moves the pointer past it
             clauses.append(library.espeak_TextToPhonemes(ctypes.byref(rest), _UTF8, _IPA).decode())
         found.append(" | ".join(clauses))
     return found
 
 
 def _linux_library(*, bundled: bool) -> ctypes.CDLL:
-    """See to it that the speech library can be found, and return it: the system's, or the one that came with pip."""
+    """Load the speech library, the system's or the one installed by pip, so that pyttsx3 finds it; return it."""
     if not bundled:
         for name in _LIBRARIES:
             with contextlib.suppress(OSError):
@@ -126,7 +126,7 @@ def _linux_library(*, bundled: bool) -> ctypes.CDLL:
 
 
 class _Speaker:
-    """The engine, one text a run: of two queued ones only the last is written."""
+    """The engine, one text per run: of two queued texts it would write only the last."""
 
     def __init__(self, library: ctypes.CDLL | None) -> None:
         import pyttsx3
@@ -137,7 +137,7 @@ class _Speaker:
         self.engine.connect("finished-utterance", self._finished)
 
     def say(self, text: str, path: Path) -> None:
-        """Write the sound of `text`; raises RuntimeError if the engine will not."""
+        """Write the sound of `text` to `path`. Raises RuntimeError if the engine fails."""
         for _ in range(_TRIES):
             self._settle()
             self._cut = False
@@ -148,7 +148,7 @@ class _Speaker:
         raise RuntimeError("nothing was written")
 
     def _settle(self) -> None:
-        # A run that begins before espeak is done with the one before is cut off, at once or in the middle of it.
+        # espeak cuts off a run that begins before the previous one has ended.
         if self._library:
             next((True for _ in range(_POLLS) if not self._library.espeak_IsPlaying()), False)
 
@@ -157,21 +157,21 @@ class _Speaker:
 
 
 def _set(engine: _Engine, name: str, value: str | int) -> bool:
-    """Set a property and see it arrive: the engine takes it later than the call returns. False: it did not."""
+    """Set a property and wait until the engine applies it, after the call returns. False: it did not."""
     engine.setProperty(name, value)
     # None: this engine has no such property (pitch on macOS and Windows)
     return any(engine.getProperty(name) in (value, None) for _ in range(_POLLS))
 
 
 def _voice(engine: _Engine, wanted: str) -> str | None:
-    """Return the engine's id for `wanted`: an id, its last part, or a language; "+f3" and the like stay attached."""
+    """Return the engine's id for `wanted`: an id, its last part, or a language; a variant ("+f3") stays attached."""
     base, plus, variant = wanted.lower().partition("+")
     voices = _voices(engine)
     by_name = [voice.id for voice in voices if f"/{voice.id.lower()}".endswith(f"/{base}")]
     tagged = [(voice.id, tag) for voice in voices for tag in _tags(voice)]
     by_language = [voice for voice, tag in tagged if tag == base]
     if not any("/" in voice.id for voice in voices):
-        # Not espeak: voices have names of their own, and one of the same language is better than none.
+        # Engines other than espeak name their voices differently; any voice of the language will do.
         by_language += [voice for voice, tag in tagged if tag[:2] == base[:2]]
         plus = variant = ""
     found = by_name or by_language
@@ -183,7 +183,7 @@ def _voices(engine: _Engine) -> list[_Voice]:
 
 
 def _tags(voice: _Voice) -> list[str]:
-    """Return the languages of a voice as "en-us"; the engines give text or bytes, "_" or "-", some with a length."""
+    """Return a voice's languages in the form "en-us"; engines give text or bytes, "_" or "-", some a length byte."""
     tags = [tag.decode("utf-8", "ignore") if isinstance(tag, bytes) else str(tag) for tag in voice.languages or ()]
     return ["".join(c for c in tag.lower().replace("_", "-") if c.isalnum() or c == "-") for tag in tags]
 

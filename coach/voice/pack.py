@@ -1,7 +1,7 @@
-"""Read a voice pack: everything that is said and heard in one language, from voices/<language>/*.yaml.
+"""Read a voice pack: all words spoken and heard in one language, from voices/<language>/*.yaml.
 
-Each of the five files is a plain mapping or list of short texts; `_FILES` says which. Every scalar is read as text, so
-that a key `yes:` or a wording `no` stays the word that was written.
+Each of the five files is a plain mapping or list of short texts (see `_FILES`). Every scalar is read as text, so a key
+`yes:` or a wording `no` stays a word.
 """
 
 from __future__ import annotations
@@ -26,17 +26,17 @@ REFERENCE = "en"
 """The pack whose keys every other pack must have."""
 
 REPLY_IDS = frozenset(reply.value for reply in REPLIES if reply is not On.NUMBER) | NUMBERS
-"""Every reply that a pack has to give words for."""
+"""Every reply for which a pack must have words."""
 
 _FILES = ("phrases", "replies", "numbers", "speech", "screens")
 LARGEST = 512 * 1024
-"""Bytes of a file at most: ten times the largest that is shipped."""
+"""Bytes of a file at most: ten times the largest shipped one."""
 _LEAST_NUMBER = 100
-"""Numbers must go at least this far: seconds of a hold and minutes are said in words."""
+"""The number words must reach this at least: seconds of a hold and minutes are said in words."""
 
 
 def languages(folder: Path | None = None) -> tuple[str, ...]:
-    """Return the languages there are packs for, in order; `folder` stands in for the shipped voices/."""
+    """Return the languages that have a pack, in order; `folder` replaces the shipped voices/."""
     root = folder or resources.folder("voices")
     if not root.is_dir():
         return ()
@@ -44,9 +44,9 @@ def languages(folder: Path | None = None) -> tuple[str, ...]:
 
 
 def load_pack(language: str, folder: Path | None = None) -> VoicePack:
-    """Return the checked voice pack of `language`; `folder` stands in for the shipped voices/.
+    """Return the checked voice pack of `language`; `folder` replaces the shipped voices/.
 
-    Raises VoicePackError that names the file and line, what was found and what would do.
+    Raises VoicePackError, which names the file and line, what was found and what to write.
     """
     root = folder or resources.folder("voices")
     there = languages(folder)
@@ -78,13 +78,13 @@ def load_pack(language: str, folder: Path | None = None) -> VoicePack:
 
 
 def halt_words(pack: VoicePack) -> frozenset[str]:
-    """Return every wording that halts, in lower case: what no phrase and no program may say."""
+    """Return every wording that halts, in lower case; no phrase and no program may contain one."""
     replies = [pack.replies[reply] for reply in pack.halts]
     return frozenset(wording for reply in replies for wording in (reply.word, *reply.also))
 
 
 def halt_word_in(pack: VoicePack, text: str) -> str:
-    """Return the first wording that halts and stands in `text` as whole words, or an empty text."""
+    """Return the first halting wording that `text` contains as whole words, or an empty text."""
     words = f" {_plain(text)} "
     return next((wording for wording in sorted(halt_words(pack)) if f" {_plain(wording)} " in words), "")
 
@@ -102,7 +102,7 @@ def _phrases(node: _Node) -> Mapping[str, str]:
 
 
 def _names_in(value: _Node) -> frozenset[str]:
-    """Return the {names} of a wording; only plain names may stand in braces."""
+    """Return the {names} of a wording. Raises VoicePackError if braces hold anything but a plain name."""
     try:
         parsed = [(field, how) for _, field, how, _ in Formatter().parse(value.text()) if field is not None]
     except ValueError as broken:
@@ -153,7 +153,7 @@ def _replies(node: _Node) -> tuple[Mapping[str, ReplyWords], frozenset[str], tup
 
 
 def _both_numbers(node: _Node) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the numbers, and those that are counted aloud where the file gives both."""
+    """Return the number words, and the counting words if the file has them."""
     if node.is_list:
         return _numbers(node), ()
     parts = node.mapping({"numbers", "counted"})
@@ -190,7 +190,7 @@ def _same_keys(root: Path, nodes: Mapping[str, _Node]) -> None:
         reference = _Node.read(root / REFERENCE / f"{name}.yaml").mapping()
         nodes[name].mapping(reference.keys())
         for key, node in ours.items():
-            # A name may be left out where a language needs none; one that is not given could not be filled.
+            # A language may omit a name, but must not add one: the coach gives no value for it.
             extra = _names_in(node) - _names_in(reference[key])
             if extra:
                 known = sorted(_names_in(reference[key]))
@@ -201,12 +201,12 @@ def _same_keys(root: Path, nodes: Mapping[str, _Node]) -> None:
 
 @lru_cache(maxsize=10)
 def _parsed(text: str) -> yaml.Node | None:
-    """Return what a file's text holds. Two packs are kept: a visit asks for one at each person and each program."""
+    """Return the root node of a file's text. Two packs stay cached: a visit reads one per person and program."""
     return root_of(text)
 
 
 class _Node:
-    """A part of a file that knows where it stands."""
+    """A part of a file that knows its file and line."""
 
     def __init__(self, file: str, node: yaml.Node) -> None:
         self._file = file
@@ -219,7 +219,7 @@ class _Node:
         try:
             if path.stat().st_size > LARGEST:
                 raise VoicePackError(
-                    f"{name} is larger than {LARGEST // 1024} KiB; a voice pack is some pages of text."
+                    f"{name} is larger than {LARGEST // 1024} KiB; a voice pack is a few pages of text."
                 )
             node = _parsed(path.read_text(encoding="utf-8"))
         except FileNotFoundError as missing:
@@ -240,7 +240,7 @@ class _Node:
         return cls(name, node)
 
     def mapping(self, known: Iterable[str] | None = None, optional: Iterable[str] = ()) -> dict[str, _Node]:
-        """Return the entries by key; with `known`, none other may stand there and none may be missing."""
+        """Return the entries by key. With `known`, other keys and, unless `optional`, missing keys are errors."""
         if not isinstance(self._node, yaml.MappingNode):
             raise VoicePackError(f"{self.where}: expected lines of `key: value` here.")
         keys = sorted(known) if known is not None else None
@@ -248,7 +248,7 @@ class _Node:
         for key_node, value_node in self._node.value:
             key = _Node(self._file, key_node)
             if key.text() in entries:
-                raise VoicePackError(f'{key.where}: "{key.text()}" stands here twice; keep one.')
+                raise VoicePackError(f'{key.where}: "{key.text()}" is here twice; keep one.')
             if keys is not None and key.text() not in keys:
                 raise VoicePackError(f'{key.where}: unknown "{key.text()}"; {did_you_mean(key.text(), keys)}')
             entries[key.text()] = _Node(self._file, value_node)
@@ -259,7 +259,7 @@ class _Node:
 
     @property
     def is_list(self) -> bool:
-        """True if a list stands here."""
+        """True if the node is a list."""
         return isinstance(self._node, yaml.SequenceNode)
 
     def items(self) -> tuple[_Node, ...]:
@@ -269,7 +269,7 @@ class _Node:
         return tuple(_Node(self._file, node) for node in self._node.value)
 
     def text(self) -> str:
-        """Return the text, its white space evened out."""
+        """Return the text, with each run of white space as one space."""
         value = self._node.value if isinstance(self._node, yaml.ScalarNode) else None
         if not isinstance(value, str) or not value.strip():
             raise VoicePackError(f"{self.where}: expected a text here.")

@@ -1,4 +1,4 @@
-"""How wordings are pronounced: IPA from the speech library that came with pip, asked in a process of its own."""
+"""Look up how wordings are pronounced: IPA from the speech library installed by pip, in a separate process."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from pathlib import Path
 from coach.errors import SpeechError
 
 _DEADLINE = 30.0
-"""Seconds that it may take."""
+"""Seconds the process may take before it is killed."""
 
 
 def phonemes(voice: str, texts: Iterable[str]) -> dict[str, str]:
-    """Return each text with its IPA in the language of `voice` ("en-us"); its clauses are parted by "|".
+    """Return each text with its IPA in the language of `voice` ("en-us"); "|" separates clauses.
 
-    Raises SpeechError where the library is not there (it is a part of the package on Linux only), or has no such voice.
+    Raises SpeechError if the library is missing (it is installed on Linux only) or lacks the voice.
     """
     wanted = list(dict.fromkeys(texts))
     if sys.platform != "linux":
-        raise SpeechError("How words are pronounced can only be asked on Linux, whose speech library tells it.")
+        raise SpeechError("The pronunciation of words is available on Linux only; run this command there.")
     with tempfile.TemporaryDirectory(prefix="coach-") as name:
         folder = Path(name)
         (folder / "batch.json").write_text(json.dumps({"voice": voice, "texts": wanted}), encoding="utf-8")

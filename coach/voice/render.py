@@ -1,7 +1,7 @@
-"""Turn texts into clips ahead of need, in processes of their own, each phrase within a deadline.
+"""Turn texts into clips before they are needed, in separate processes, each phrase within a deadline.
 
-The engine runs in `child.py`. Here its work is watched: a child that hangs or dies is replaced and goes on with the
-phrase it failed at; what it wrote is reopened and checked. A phrase that fails twice is an error that names it.
+The engine runs in `child.py`; this module watches it. A child that hangs or dies is replaced by another that goes on at
+the failed phrase. Every file of a child is checked. A phrase that fails twice is an error that names it.
 """
 
 from __future__ import annotations
@@ -30,33 +30,33 @@ from coach.progress import HowFar
 from coach.voice import shape
 
 LONGEST_TEXT = 1000
-"""Characters of one phrase: above a minute of speech."""
+"""Characters of one phrase at most: over a minute of speech."""
 
 _PREFIX = "coach-"
-"""How the name of a folder begins in which a child works."""
+"""Prefix of the name of a child's working folder."""
 _LOCKED = os.name != "nt"
-"""Whether a folder in which somebody works is locked here."""
+"""Whether working folders are locked on this system."""
 _LEFT = 3600.0
-"""Seconds after which nobody renders in such a folder any more, where none is locked; it takes about one minute."""
+"""Seconds after which an unlocked working folder counts as abandoned; rendering takes about one minute."""
 _OTHER_PLACES = ("/dev/shm", "/var/tmp")  # noqa: S108  in them we make a private folder
-"""Where children work if the system's temporary folder is full or cannot be written to."""
+"""Where children work if the system's temporary folder is full or not writable."""
 _ROOM_EACH = 256 * 1024
-"""Bytes that a phrase takes until it is read: 6 s."""
+"""Bytes of a phrase's file: 6 s of sound."""
 _ROOM = 16 * 1024 * 1024
-"""Bytes that all of them take at most: each is deleted once it is read, and a child is never far ahead."""
+"""Bytes of all files at most: each is deleted once it is read, and a child is never far ahead."""
 _ATTEMPTS = 2
 _START_DEADLINE = 30.0
 """Seconds for a child to start and speak for the first time: a slow disk, a virus scanner."""
 _LOOK_EVERY = 0.01
-"""Seconds between two looks at a child's work; it takes about this long for a phrase."""
+"""Seconds between two looks at a child's work; a phrase takes about as long."""
 _WORTH_TWO = 40
-"""Phrases from which a second child gains more than its start costs."""
+"""Phrases from which a second child saves more time than its start costs."""
 
 
 def clean(text: str) -> str:
-    """Return `text` as the engine gets it: control characters and runs of white space become one space.
+    """Return `text` for the engine: each run of control characters and white space becomes one space.
 
-    Raises SpeechError if there is nothing to say in it, or too much.
+    Raises SpeechError if the text holds no word or is too long.
     """
     plain = " ".join("".join(c if c.isprintable() else " " for c in text).split())
     if not any(map(str.isalnum, plain)):
@@ -79,12 +79,12 @@ class Renderer:
         children: int = 2,
         command: Sequence[str] | None = None,
     ) -> None:
-        """Nothing is started before the first text.
+        """Set the voice; no process starts before the first text.
 
         `voice`: the engine's id or a language, "en-us"; with espeak a variant may follow, "en-us+m3" (m1-m8, f1, f4
-        sound the same every time; f2, f3, f5 carry a breath that differs from second to second).
+        sound the same every time; f2, f3, f5 have breath noise, which varies).
         `rate`: words a minute, 80 to 300. `pitch`: 0 to 99, where the engine has it. `deadline`: seconds a phrase may
-        take. `children`: processes at most. `command`: what to run instead of the engine's own process.
+        take. `children`: processes at most. `command`: runs instead of the engine's own process (for tests).
         """
         if not 80 <= rate <= 300:
             raise SpeechError(f"A speech rate of {rate} words a minute is not usable; choose 80 to 300.")
@@ -100,7 +100,7 @@ class Renderer:
 
     @property
     def identity(self) -> str:
-        """What, beside its text, a clip depends on: voice, rate, pitch, engine, and how clips are made."""
+        """Everything a clip depends on besides its text: voice, rate, pitch, engine and clip format."""
         return f"{self.voice}|{self.rate}|{self.pitch}|{_engine()}|{shape.CLIP_FORMAT}"
 
     def render(self, texts: Iterable[str], progress: HowFar | None = None) -> dict[str, Block]:
@@ -114,9 +114,9 @@ class Renderer:
         return clips
 
     def each(self, texts: Iterable[str]) -> Iterator[tuple[str, Block]]:
-        """Give each different text with its clip (mono, 16 kHz, float32, from the first audible sample), as it is done.
+        """Yield each distinct text with its clip (mono, 16 kHz, float32, from the first audible sample), once rendered.
 
-        Raises SpeechError: no engine, no such voice, nothing to say, or a phrase that failed twice.
+        Raises SpeechError if there is no engine or no such voice, or a text is empty or fails twice.
         """
         wanted = {text: clean(text) for text in texts}
         if not wanted:
@@ -134,11 +134,11 @@ class Renderer:
             ) from refused
 
     def _run(self, lanes: list[list[_Job]], folder: Path) -> Iterator[tuple[str, Block]]:
-        """Work the lanes off side by side; which lane a text is in never depends on speed."""
+        """Process the lanes in parallel; the lane of a text does not depend on the children's speed."""
         children: list[_Child] = []
         serial = iter(range(1_000_000))
         try:
-            # One after the other into the list, so that `finally` ends the first if the second cannot start.
+            # Appended one by one, so that `finally` ends the first child if the second cannot start.
             children.extend(self._start(jobs, folder / str(next(serial))) for jobs in lanes)
             while children:
                 news = False
@@ -164,7 +164,7 @@ class Renderer:
         return _Child(command, jobs, folder, self._deadline, bundled=self._bundled)
 
     def _collect(self, child: _Child) -> Iterator[tuple[_Job, Block]]:
-        """Give what the child has finished since the last time, checked and shaped."""
+        """Yield the clips the child has finished since the last call, checked and shaped."""
         for line in child.lines():
             if "voices" in line:
                 known = sorted({voice.split("/")[-1] for voice in line["voices"]})
@@ -192,10 +192,10 @@ class Renderer:
         return shape.shape(np.asarray(sound, np.float32), rate, text, self.rate)
 
     def _after(self, child: _Child) -> list[_Job]:
-        """Return what a child that is over leaves to do."""
+        """Return the texts that an ended child has not rendered."""
         rest = [job for job in child.jobs if not job.done]
         if not child.ready:
-            # It never spoke. On Linux the system's library may be at fault; the one that came with pip may do.
+            # It never spoke. On Linux the system's library may be at fault; try the one installed by pip.
             if child.bundled or sys.platform != "linux":
                 raise SpeechError(_no_engine(child.why))
             self._bundled = True
@@ -211,16 +211,16 @@ class Renderer:
 
 
 def _places() -> list[Path]:
-    """Return the folders in which children may work, the best first: the system's temporary one, memory, the disk."""
+    """Return the folders in which children may work, best first: the system's temporary one, memory, the disk."""
     places = []
-    with contextlib.suppress(OSError):  # where none takes a file, Python knows of none
+    with contextlib.suppress(OSError):  # raised if no temporary folder is writable
         places.append(tempfile.gettempdir())
     return [*map(Path, dict.fromkeys([*places, *_OTHER_PLACES]))]
 
 
 @contextlib.contextmanager
 def _workplace(room: int) -> Iterator[Path]:
-    """Give a private folder that takes `room` bytes, locked while it is in use. Raises OSError if there is none."""
+    """Give a private folder with space for `room` bytes, locked while in use. Raises OSError if there is none."""
     refused: OSError = FileNotFoundError(2, "there is no such folder")
     for place in _places():
         with contextlib.ExitStack() as stack:
@@ -240,7 +240,7 @@ def _workplace(room: int) -> Iterator[Path]:
 
 
 def tidy_up() -> None:
-    """Delete the folders of renderings that were killed: they hold words of somebody's program."""
+    """Delete the working folders of killed processes: they hold the words of somebody's program."""
     for left in [left for place in _places() for left in place.glob(f"{_PREFIX}*")]:
         with contextlib.suppress(OSError, RecordError):
             status = left.lstat()
@@ -289,12 +289,12 @@ class _Child:
 
     @property
     def current(self) -> _Job | None:
-        """The phrase it is at, or None if it has reported on all."""
+        """The phrase in work, or None if all are reported."""
         return self.jobs[self._reported] if self._reported < len(self.jobs) else None
 
     def lines(self) -> list[dict[str, Any]]:
-        """Return what it has told since the last time; afterwards `over` is true if it ended or hung (it is killed)."""
-        status = self._process.poll()  # before reading: what an ended child told last must not be missed
+        """Return its reports since the last call; then `over` is true if it ended, or hung and was killed."""
+        status = self._process.poll()  # before reading, so that an ended child's last report is not missed
         news = self._news()
         for line in news:
             self.ready = self.ready or "ready" in line
@@ -313,14 +313,14 @@ class _Child:
         return news
 
     def rest(self, seconds: float) -> None:
-        """Let so much time pass, or less if it ends."""
+        """Wait `seconds`, or until the child ends."""
         try:
             self._process.wait(seconds)
         except subprocess.TimeoutExpired:
             return
 
     def end(self) -> None:
-        """Kill it if it still runs."""
+        """Kill the child if it still runs."""
         if self._process.poll() is None:
             self._process.kill()
             self._process.wait()
@@ -332,7 +332,7 @@ class _Child:
                 new = done.read()
         except FileNotFoundError:
             return []
-        whole = new[: new.rfind(b"\n") + 1]  # a line that is still being written waits for the next look
+        whole = new[: new.rfind(b"\n") + 1]  # an unfinished line is read next time
         self._read += len(whole)
         return [json.loads(line) for line in whole.splitlines()]
 

@@ -1,4 +1,4 @@
-"""Make a clip of what an engine gave: checked, at the session's rate, trimmed to what is audible, evenly loud."""
+"""Make a clip from an engine's sound: check it, resample it, trim it to its audible part, set its loudness."""
 
 from __future__ import annotations
 
@@ -9,33 +9,33 @@ from coach.ports import Block
 from coach.tempo.units import BLOCK, RATE, to_samples, to_seconds
 
 CLIP_FORMAT = 1
-"""Goes up when a clip of the same words would come out differently: kept clips are then made anew."""
+"""Version of the clips' processing; raise it when a clip would change, and kept clips are rendered again."""
 
 AUDIBLE = 10 ** (-40 / 20)
-"""A clip begins at the first sample that reaches this share of its peak (-40 dB)."""
+"""Share of the peak (-40 dB) at which a clip begins: its first sample that reaches it."""
 LOUDNESS = 10 ** (-20 / 20)
-"""Every clip has this RMS over its active stretches (-20 dBFS): one voice, one loudness, room for peaks."""
+"""RMS of every clip over its active stretches (-20 dBFS): an even loudness with room for peaks."""
 CEILING = 10 ** (-1 / 20)
-"""No true peak is above this (-1 dBFS); a clip that would be is made softer as a whole."""
+"""Highest true peak (-1 dBFS); a clip with a higher one is made softer as a whole."""
 
 _ACTIVE = 10 ** (-30 / 20)
 _QUIET = 10 ** (-40 / 20)
 _RELEASE = 0.02
-"""Seconds kept after the last audible sample; the clip fades to nothing over them."""
+"""Seconds kept after the last audible sample; the clip fades out over them."""
 _SHORTEST = 0.02
-"""Seconds a letter or digit takes at least at 160 words a minute; measured: 0.05."""
+"""Shortest seconds per letter or digit at 160 words a minute; measured: 0.05."""
 _LONGEST = 1.2
-"""Seconds a letter or digit takes at most, above three seconds for all; a lone digit takes 0.5."""
+"""Longest seconds per letter or digit, beyond three seconds for the whole text; a lone digit takes 0.5."""
 
 
 class UnusableError(Exception):
-    """What the engine gave is not the speech that was asked for; the message says why."""
+    """The engine's sound is not the requested speech; the message says why."""
 
 
 def shape(sound: npt.NDArray[np.float32], rate: int, text: str, words_a_minute: int) -> Block:
-    """Return the clip of `text`: `sound` (frames, or frames by channels, at `rate` a second) made ready to be placed.
+    """Return the clip of `text` from `sound` (frames, or frames by channels, at `rate` a second).
 
-    Raises UnusableError if it is empty, faint, clipped, or too short or long for its text.
+    Raises UnusableError if the sound is empty, faint, clipped, or too short or long for its text.
     """
     mono = sound.mean(axis=1) if sound.ndim == 2 else sound
     _check(mono, rate)
@@ -46,7 +46,7 @@ def shape(sound: npt.NDArray[np.float32], rate: int, text: str, words_a_minute: 
 
 
 def loudness(clip: Block) -> float:
-    """Return the RMS over the active 20 ms stretches: those within 30 dB of the loudest."""
+    """Return the RMS over the active 20 ms stretches, which are those within 30 dB of the loudest."""
     whole = len(clip) // BLOCK * BLOCK
     frames = clip[:whole].reshape(-1, BLOCK) if whole else clip.reshape(1, -1)
     power = np.mean(np.square(frames, dtype=np.float64), axis=1)
@@ -54,7 +54,7 @@ def loudness(clip: Block) -> float:
 
 
 def true_peak(clip: Block) -> float:
-    """Return the largest value between the samples too, by four times the rate."""
+    """Return the largest absolute value, also between the samples (by four times the rate)."""
     return float(max(np.abs(clip).max(), np.abs(_resampled(clip, RATE, 4 * RATE)).max()))
 
 
@@ -66,7 +66,7 @@ def _check(sound: npt.NDArray[np.float32], rate: int) -> None:
     size = np.abs(sound)
     if size.max() < _QUIET:
         raise UnusableError("hardly any sound")
-    # A single sample at full scale is a loud peak; a run of them is a cut-off one.
+    # One sample at full scale is a loud peak; a run of them is a clipped one.
     full = size >= 1 - 2**-14
     if np.count_nonzero(full[:-2] & full[1:-1] & full[2:]) > 0:
         raise UnusableError("clipped sound")

@@ -51,14 +51,14 @@ def test_a_prepared_sentence_has_a_clip_and_a_length(tmp_path: Path) -> None:
     assert voice.seconds("Lower slowly.") == 13 / 16_000
 
 
-def test_white_space_makes_no_other_sentence(tmp_path: Path) -> None:
+def test_white_space_makes_no_difference(tmp_path: Path) -> None:
     voice = ClipVoice(tmp_path, Stand())
 
     assert voice.prepare(["Lower  slowly.\n", "Lower slowly."]) == 1
     assert len(voice.clip(" Lower slowly. ")) == 13
 
 
-def test_what_was_not_prepared_is_an_error_that_names_it(tmp_path: Path) -> None:
+def test_an_unprepared_sentence_is_an_error_that_names_it(tmp_path: Path) -> None:
     voice = ClipVoice(tmp_path, Stand())
 
     with pytest.raises(SpeechError, match=r'"Hold\." was not rendered before'):
@@ -226,9 +226,7 @@ def test_a_folder_that_is_a_file_leaves_them_in_memory(tmp_path: Path) -> None:
     assert voice.unkept
 
 
-def test_a_disk_that_is_only_to_be_read_gives_the_clips_that_it_has(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_read_only_disk_still_gives_its_clips(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: object) -> None:
         raise OSError(errno.EROFS, os.strerror(errno.EROFS))
 
@@ -242,7 +240,7 @@ def test_a_disk_that_is_only_to_be_read_gives_the_clips_that_it_has(
 
 
 @pytest.mark.parametrize("interrupts", [KeyboardInterrupt(), OSError(errno.EIO, "I/O error")])
-def test_a_clip_that_is_broken_off_leaves_no_half_of_it(
+def test_an_interrupted_write_leaves_no_half_clip(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, interrupts: BaseException
 ) -> None:
     def broken(*_: object) -> bytes:
@@ -255,7 +253,7 @@ def test_a_clip_that_is_broken_off_leaves_no_half_of_it(
     assert kept(tmp_path) == []
 
 
-def test_the_half_of_a_clip_whose_writer_was_killed_goes_with_the_next_rendering(tmp_path: Path) -> None:
+def test_the_next_rendering_deletes_the_half_clip_of_a_killed_process(tmp_path: Path) -> None:
     for name, at in ((".new-killed", 0.0), (".new-now", time.time())):
         (tmp_path / name).write_bytes(b"half")
         os.utime(tmp_path / name, (at, at))

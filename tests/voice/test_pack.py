@@ -77,7 +77,7 @@ def test_a_missing_pack_is_one_sentence_that_lists_the_others(voices: Path) -> N
     assert str(told.value) == 'There is no voice pack "xx"; there are: en.'
 
 
-def test_no_packs_at_all_is_said(tmp_path: Path) -> None:
+def test_a_home_without_packs_is_told(tmp_path: Path) -> None:
     with pytest.raises(VoicePackError, match="there are: none"):
         load_pack("en", tmp_path / "nothing")
 
@@ -92,7 +92,7 @@ def test_no_packs_at_all_is_said(tmp_path: Path) -> None:
         ("replies", "  n1: {word: one}", "  n1: one", r"expected lines of `key: value`"),
         ("replies", "  n1: {word: one}", "  n1: {word: two}", r'"two" already means "n1"'),
         ("replies", "  n1: {word: one}", '  n1: {word: "?"}', r"has no word in it"),
-        ("replies", "  n1: {word: one}", "  n1: {word: one}\n  n1: {word: uno}", r'"n1" stands here twice'),
+        ("replies", "  n1: {word: one}", "  n1: {word: one}\n  n1: {word: uno}", r'"n1" is here twice'),
         ("replies", "halts: [stop]", "halts: [stpo]", r'unknown reply "stpo"; did you mean "stop"\?'),
         ("replies", "halts: [stop]", "halts: [pain]", r"stop must be among the halts"),
         ("replies", "halts: [stop]", "halts: stop", r"expected a list"),
@@ -113,7 +113,7 @@ def test_no_packs_at_all_is_said(tmp_path: Path) -> None:
         ("phrases", "ready: Say ready when you are.", "ready:", r"en/phrases.yaml:1: expected a text"),
     ],
 )
-def test_a_fault_is_named_with_its_file_and_what_would_do(
+def test_a_fault_is_named_with_its_file_and_what_to_write(
     voices: Path, file: str, old: str, new: str, message: str
 ) -> None:
     if (file, new) == ("numbers", ""):
@@ -188,7 +188,7 @@ def test_all_wordings_of_a_halt_are_halt_words(voices: Path) -> None:
     assert {"stop", "halt"} <= halt_words(load_pack("en", voices))
 
 
-def test_a_number_is_counted_aloud_in_other_words_where_a_language_has_them(voices: Path) -> None:
+def test_a_number_is_counted_aloud_in_counting_words_if_a_language_has_them(voices: Path) -> None:
     edit(voices / "en" / "phrases.yaml", 'rep: "{count}"', 'rep: "{count:counted}, {count}"')
     english = load_pack("en", voices)
     korean = load_pack("ko")

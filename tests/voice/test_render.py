@@ -149,7 +149,7 @@ def test_a_text_without_a_word_is_refused_before_anything_starts(text: str) -> N
         renderer.render(["Hold.", text])
 
 
-def test_no_text_starts_nothing() -> None:
+def test_an_empty_batch_starts_nothing() -> None:
     assert Renderer("en-us", command=["/no/such/command"]).render([]) == {}
 
 
@@ -314,7 +314,7 @@ def test_an_unknown_variant_of_a_voice_is_named() -> None:
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only on Linux does the library come from two places")
-def test_a_system_library_that_fails_is_passed_over(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_failing_system_library_is_skipped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "libespeak-ng.so.1").write_bytes(b"no library at all")
     (tmp_path / "libespeak.so.1").symlink_to(_any_library())
     monkeypatch.setenv("LD_LIBRARY_PATH", str(tmp_path))
@@ -361,7 +361,7 @@ def test_what_a_clip_depends_on_is_in_its_identity(monkeypatch: pytest.MonkeyPat
     assert len(identities) == 6
 
 
-def test_where_the_temporary_folder_takes_nothing_it_renders_in_another(
+def test_speech_is_rendered_elsewhere_if_the_temporary_folder_is_not_usable(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     full, free = tmp_path / "full", tmp_path / "free"
@@ -386,7 +386,7 @@ def test_where_the_temporary_folder_takes_nothing_it_renders_in_another(
         Renderer("en-us").render(["Hold."])
 
 
-def test_what_a_killed_rendering_has_left_is_deleted_by_the_next(
+def test_the_next_rendering_deletes_the_folders_of_a_killed_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))

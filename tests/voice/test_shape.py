@@ -77,6 +77,6 @@ def test_two_channels_become_one() -> None:
         (speech_like(60, 16_000), 16_000, "60.0 s of sound for 38 letters"),
     ],
 )
-def test_what_is_not_the_speech_that_was_asked_for_is_refused(sound: Block, rate: int, why: str) -> None:
+def test_sound_that_is_not_the_requested_speech_is_refused(sound: Block, rate: int, why: str) -> None:
     with pytest.raises(shape.UnusableError, match=why):
         shape.shape(sound, rate, "Lower slowly, and keep your heel over your toes.", 160)
