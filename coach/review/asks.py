@@ -8,21 +8,21 @@ from datetime import timedelta
 from coach.review.figures import Review
 
 LATELY = 14
-"""Days before the review in which something that goes on needs a decision."""
+"""Days before the review within which a repeated trouble needs a decision."""
 
 PAIN_RISE = 2.0
-"""Points by which pain must have risen to be said: a change of 2 on the scale of 0-10 matters (Farrar 2001)."""
+"""Points by which pain must rise to be reported: a change of 2 on the 0-10 scale matters (Farrar 2001)."""
 
 STOPPED_AFTER = 3
-"""Due sessions missed since the last one after which somebody has stopped coming. Our own choice."""
+"""Due sessions missed in a row after which a person counts as having stopped. Our own choice."""
 
 MORNINGS = 2
-"""Worse mornings lately that are said. Our own choice."""
+"""Recent worse mornings from which on they are reported. Our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """One thing to decide about."""
+    """One thing the clinician must decide."""
 
     key: str
     """Key of its wording, "ask_..."."""
@@ -30,7 +30,7 @@ class Ask:
 
 
 def asks(review: Review) -> tuple[Ask, ...]:
-    """Return what to decide about, the gravest first."""
+    """Return what the clinician must decide, the gravest first."""
     lately = [visit for visit in review.visits if visit.day > review.today - timedelta(days=LATELY)]
     ended = [visit for visit in lately if visit.record.why in ("pain", "unsteady", "halts")]
     found = []

@@ -1,4 +1,4 @@
-"""What a review is made of: titled parts with sentences, tables and drawings, whatever shows them."""
+"""The building blocks of a review: titled parts with sentences, tables and drawings, independent of the output."""
 
 from __future__ import annotations
 
@@ -15,19 +15,19 @@ class Wording(Protocol):
         """Return the label of `key` with its {names} filled in."""
 
     def word(self, group: str, name: str) -> str:
-        """Return the label of a name that comes from a record or a program, or the name itself."""
+        """Return the label of a name from a record or a program; without a label, the name itself."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sentences:
-    """Sentences, each a line."""
+    """Sentences, one per line."""
 
     lines: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A table; the first of each row is what the row is about."""
+    """A table; the first cell of each row is its heading."""
 
     caption: str
     header: tuple[str, ...]
@@ -36,19 +36,19 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """One kind of mark with its places."""
+    """All marks of one kind in a plot."""
 
     form: str
-    """How it is drawn: a key of `FORMS` in plots.py."""
+    """Its form: a key of `FORMS` in plots.py."""
     points: tuple[tuple[float, ...], ...]
-    """x and y, and where the mark has a length the other end."""
+    """x and y of each mark, then its other end if it has a length."""
     name: str
-    """What it means."""
+    """Its meaning, for the legend."""
 
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """One axis: from where to where, what is written at which place, and what it measures."""
+    """One axis: its ends, its ticks and their labels, and its title."""
 
     low: float
     high: float
@@ -59,18 +59,18 @@ class Scale:
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """One field of marks."""
+    """One plot: marks on two axes."""
 
     marks: tuple[Marks, ...]
     x: Scale
     y: Scale
     height: int = 250
-    """In units of which a plot is 720 wide."""
+    """Height in units of which the width is 720."""
 
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """One or two plots one above the other, with what they show in words and in figures."""
+    """One or two plots, one above the other, with their content in words and in figures."""
 
     title: str
     description: str
@@ -92,7 +92,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """The whole review, top down: what needs a decision, what went wrong, how it is going."""
+    """The whole review in order: what needs a decision, what went wrong, how it is going."""
 
     language: str
     title: str
@@ -101,17 +101,17 @@ class Content:
 
 
 def rests(n: int, labels: Wording) -> str:
-    """Say how many sessions a figure rests on; one is said as such."""
+    """Return the label for the number of sessions a figure rests on; a single session has its own label."""
     return labels("rests_on_one") if n == 1 else labels("rests_on", n=n)
 
 
 def percent(part: float, whole: float) -> str:
-    """Return a share in percent; a dash where there is no whole."""
+    """Return a share in percent; a dash if `whole` is 0."""
     return f"{100 * part / whole:.0f} %" if whole else "-"
 
 
 def shown_pain(pain: Pain | None) -> str:
-    """Return a pain as it was told, a band as a band; a dash: none was told."""
+    """Return a pain as it was stated, a band as a band; a dash if none was stated."""
     if pain is None:
         return "-"
     return str(pain.high) if pain.low == pain.high else f"{pain.low}-{pain.high}"

@@ -12,16 +12,16 @@ from coach.review.logbooks import EPOCH, NotCounted
 from coach.review.steps_up import steps_up
 
 PAIN_BEFORE = 3
-"""Sessions with a pain told, at least, that the last three are held against."""
+"""Earlier sessions with a stated pain that are needed to compare the last three with."""
 WORSE = 2
-"""Mornings after, of the last 28 days, that were worse than before, from which on it is named. Our own choice."""
+"""Worse mornings in the last 28 days from which on they are a need. Our own choice."""
 STRIP_DAYS = 56
-"""Days that days.sql tells of."""
+"""Days covered by days.sql."""
 
 FOR_SAFETY = ("pain", "unsteady", "halts", "no_answer_halt", "screen", "tired")
-"""Ends of a session that somebody should look at before the next."""
+"""Ends of a session that somebody should look at before the next session."""
 OF_MACHINE = ("not_heard", "deaf", "mute", "interrupted", "told_to_end", "no_answer")
-"""Ends of a session that speak of the machine, the room or the hearing."""
+"""Ends of a session caused by the machine, the room or the hearing."""
 
 
 class Need(IntEnum):
@@ -30,24 +30,24 @@ class Need(IntEnum):
     SAFETY = 0
     """The last session ended for safety."""
     PAIN = 1
-    """Pain rises from session to session."""
+    """Pain is rising."""
     WORSE = 2
-    """Mornings after were worse."""
+    """Pain was worse on mornings after sessions."""
     STOPPED = 3
-    """They have stopped coming."""
+    """The person has stopped coming."""
     STEP_UP = 4
     """A step up is proposed and waits for a decision."""
     MACHINE = 5
     """The last session ended because of the machine, the room or the hearing."""
     UNREAD = 6
-    """Some of the files in which their sessions are cannot be read."""
+    """Some of their session files cannot be read."""
     NOT_BEGUN = 7
     """There is no session yet."""
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """How one person stands; the fields up to `recent_worse` are the columns of people.sql."""
+    """One person's status; the fields up to `recent_worse` are the columns of people.sql."""
 
     person: str
     sessions: int
@@ -58,7 +58,7 @@ class Standing:
     last_why: str | None
     next_due: int | None
     missed_now: int | None
-    """Sessions due since the last, today's not counted."""
+    """Sessions due since the last one, without today's."""
     recent_done: int | None
     recent_due: int | None
     recent_sets_in_full: int | None
@@ -66,13 +66,13 @@ class Standing:
     recent_tension_s: float | None
     recent_tension_planned_s: float | None
     pain_now: float | None
-    """Mean of the highest pain of the last three sessions in which one was told."""
+    """Mean of the highest pain in each of the last three sessions with a stated pain."""
     pain_now_of: int | None
     pain_before: float | None
-    """The same of the up to six before those."""
+    """The same mean of the six sessions (or fewer) before those."""
     pain_before_of: int | None
     pain_banded: int
-    """1: some of these pains are the upper ends of bands."""
+    """1: some of these pains are the upper end of a band; else 0."""
     recent_pain_untold: int | None
     recent_halts: int
     recent_mornings: int
@@ -80,11 +80,11 @@ class Standing:
     recent_worse: int
     name: str = ""
     unread: bool = False
-    """Files among their sessions, or all of them, cannot be read."""
+    """True: some or all of their session files cannot be read."""
     steps_up: int | None = None
     """Step-ups that wait for a decision; None: not known."""
     days: tuple[tuple[int, bool, int | None], ...] = ()
-    """Day (0: today, -1: yesterday), whether work began, highest pain told, of the last 56 days, where they came."""
+    """For each of the last 56 days with a session: day (0: today, -1: yesterday), whether work began, highest pain."""
 
     @property
     def needs(self) -> tuple[Need, ...]:
@@ -103,14 +103,14 @@ class Standing:
 
     @property
     def pain_rise(self) -> float:
-        """By how much pain rose, in points; 0 where too little was told to say so."""
+        """Rise in pain, in points; 0 if too few pains were stated."""
         if self.pain_now is None or self.pain_before is None or (self.pain_before_of or 0) < PAIN_BEFORE:
             return 0.0
         return self.pain_now - self.pain_before
 
     @property
     def urgency(self) -> tuple[int, float, int, str]:
-        """What people are sorted by: the most urgent need, then the rise in pain, the sessions missed and the id."""
+        """Sort key: the most urgent need, then the rise in pain, the sessions missed and the id."""
         first = min(self.needs, default=len(Need))
         return first, -self.pain_rise, -(self.missed_now or 0), self.person
 

@@ -1,4 +1,4 @@
-"""Draw a clinic's review as one HTML file: who needs a look, everybody's last weeks as a strip, what is left out."""
+"""Draw a clinic's review as one HTML file: who needs a look, each person's last weeks as a strip, what is left out."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ FOOT = 4
 
 
 def page(review: ClinicReview, labels: Wording, language: str, *, proven: bool) -> str:
-    """Return the page. `proven`: the checksums of the logbooks were looked at now."""
+    """Return the page. `proven`: the checksums of the logbooks were checked for it."""
     title = labels("clinic_title", day=review.today.isoformat())
     urgent = [one for one in review.people if one.needs]
     others = [one for one in review.people if not one.needs]
@@ -86,7 +86,7 @@ def _row(one: Standing, review: ClinicReview, labels: Wording) -> Markup:
 
 
 def _bar(done: int | None, due: int | None) -> Markup:
-    """Return a bar that is as full as the sessions due were done; the number stands beside it."""
+    """Return a bar of the share of due sessions that were done; the number stands beside it."""
     if not due or done is None:
         return Markup("")
     full = round(40 * min(1.0, done / due), 1)
@@ -97,7 +97,7 @@ def _bar(done: int | None, due: int | None) -> Markup:
 
 
 def _strip(one: Standing, labels: Wording) -> Markup:
-    """Return the last weeks, a place a day: a foot where they came, on it the highest pain told."""
+    """Return the last weeks, one place per day: a foot for a session, and on it a bar of the highest pain stated."""
     told = [pain for _, _, pain in one.days if pain is not None]
     words = labels(
         "clinic_strip_text",

@@ -1,4 +1,4 @@
-"""Say how somebody stands in the labels of a language: what the clinic's page and the terminal both show."""
+"""Put a person's status into words, for the clinic's page and the terminal."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ class Said:
 
     person: str
     needs: tuple[tuple[str, str], ...]
-    """Each need and why."""
+    """Each need and its reason."""
     last: str
     done: str
     in_full: str
@@ -26,7 +26,7 @@ class Said:
 
 
 def said(one: Standing, review: ClinicReview, labels: Wording) -> Said:
-    """Return a person's row in words. A dash: not known."""
+    """Return a person's row in words; a dash means unknown."""
     return Said(
         person=f"{one.person} ({one.name})" if one.name else one.person,
         needs=tuple((_need(need, labels), _why(need, one, labels)) for need in one.needs),
@@ -53,7 +53,7 @@ def summary(review: ClinicReview, labels: Wording) -> str:
 
 
 def how_counted(labels: Wording, *, proven: bool) -> tuple[str, ...]:
-    """Return the sentences that say what the words of the page mean."""
+    """Return the sentences that explain the page's terms."""
     return (
         labels("clinic_how_safety"),
         labels("clinic_how_pain", points=f"{PAIN_RISE:g}", least=PAIN_BEFORE),

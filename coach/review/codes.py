@@ -1,4 +1,4 @@
-"""THE table of codes that leave this program: what is not in it is told as text, and no code is made up."""
+"""The table of all codes this program exports; anything not in it is exported as text, and no code is invented."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ ABSENT = "http://terminology.hl7.org/CodeSystem/data-absent-reason"
 
 @dataclass(frozen=True, slots=True)
 class Code:
-    """One code of somebody else's system."""
+    """One code of an external code system."""
 
     system: str
     code: str
     display: str
-    """Its name there, to the letter; empty where we have not read it."""
+    """Its exact name in that system; empty if we have not read it there."""
     text: str
-    """What we mean by it."""
+    """What we use it for."""
 
     @property
     def concept(self) -> dict[str, Any]:
@@ -43,4 +43,4 @@ IN_SECONDS = Code(UCUM, "s", "", "s")
 IN_MINUTES = Code(UCUM, "min", "", "min")
 
 CODES = (PAIN, EFFORT, EXERCISE_ACTIVITY, DURATION, ACTIVITY, SURVEY, NO_ANSWER, NOT_ASKED, IN_SECONDS, IN_MINUTES)
-"""All of them."""
+"""All codes."""

@@ -1,4 +1,4 @@
-"""The tables of a clinic, by an embedded analytical engine: from the logbooks as they are, to columns and from them."""
+"""Make a clinic's tables in an embedded analytical engine, from logbooks or from columns, and write columns."""
 
 from __future__ import annotations
 
@@ -29,13 +29,13 @@ SQL = Path(__file__).parent / "sql"
 TABLES = ("people", "sessions", "sets", "answers", "halts", "eased", "planned", "left_out")
 
 MARK = "written_together"
-"""Key in the metadata of each Parquet file, the same value in all that were written at once."""
+"""Metadata key of the Parquet files; files written together have the same value."""
 
 HEAP = 2_000
-"""Files that are read together: what bounds the memory."""
+"""Files read at once; it limits the memory."""
 
 MEMORY = "600MB"
-"""What the engine may use before it puts something on the disk, into a folder that goes with it."""
+"""Memory the engine may use before it writes to a temporary folder, which is deleted with it."""
 
 FIELDS = {
     "n": "INTEGER", "line": "VARCHAR", "person": "VARCHAR", "program": "VARCHAR", "title": "VARCHAR",
@@ -47,12 +47,12 @@ FIELDS = {
     "counted": "INTEGER", "tension_s": "DOUBLE", "why": "VARCHAR", "next_in_days": "INTEGER", "question": "VARCHAR",
     "value": "JSON", "pain": "JSON", "what": "VARCHAR", "from": "JSON", "to": "JSON", "because": "VARCHAR",
 }  # fmt: skip
-"""What is read of a line: the union of the fields of all kinds that a table needs, each with its type."""
+"""Fields read from a line, with their types: the union over all kinds of line that a table needs."""
 
 NEEDED = ("session_begun", "session_ended", "set_begun", "set_ended", "answered", "unanswered", "halted", "halt_why",
           "ready", "resumed", "eased")  # fmt: skip
 PASSED_OVER = tuple(kind for kind in KINDS if kind not in NEEDED)
-"""Kinds that no table needs. A kind that is not known is not among them: its file is looked at more closely."""
+"""Kinds of line that no table needs. An unknown kind is not among them: its file is checked in full."""
 
 MUST_HAVE = {
     "session_begun": ("program", "digest", "plan"),
@@ -64,7 +64,7 @@ MUST_HAVE = {
     "halt_why": ("why",),
     "eased": ("exercise", "what", "because"),
 }
-"""Fields without which a line cannot be what its seal says: then its file is looked at more closely."""
+"""Fields a line of each kind must have; the file of a line without them is checked in full."""
 
 
 class Clinic(NamedTuple):
@@ -72,17 +72,17 @@ class Clinic(NamedTuple):
 
     engine: DuckDBPyConnection
     members: dict[str, Member]
-    """Everybody by their id, with their home; nobody if it was opened from columns."""
+    """Id to person, with their home; empty if the clinic was opened from columns."""
     proven: bool
-    """Whether the logbooks were read and their checksums looked at, not columns made of them."""
+    """True: the logbooks were read and their checksums checked; False: columns made from them were read."""
     unread: dict[str, list[PastSession]]
-    """By person the sessions that may be in files that cannot be read."""
+    """Person to the sessions that may be in their unreadable files."""
 
 
 def open_clinic(folder: Path) -> Clinic:
-    """Return the tables of a home, of a folder of homes, or of columns that `write_columns` wrote.
+    """Return the tables of a home, of a folder of homes, or of columns from `write_columns`.
 
-    Raises CoachError that says what to do if the folder is none of them, or if the engine is missing.
+    Raises CoachError, which says what to do, if the folder is none of them or the engine is missing.
     """
     engine = _engine()
     if (folder / "sessions.parquet").is_file():
@@ -99,17 +99,18 @@ def open_clinic(folder: Path) -> Clinic:
 
 
 def write_columns(clinic: Clinic, folder: Path) -> None:
-    """Write every table as a Parquet file into `folder`, for its owner alone. Raises CoachError that says what to do.
+    """Write every table as a Parquet file into `folder`, readable by its owner only.
 
-    Each file is whole or as it was before. All bear one mark, by which `open_clinic` knows that they belong together.
+    Each file is replaced whole or left alone. All have the same mark, by which `open_clinic` knows that they belong
+    together. Raises CoachError, which says what to do.
     """
     import duckdb
 
-    before = os.umask(0o077)  # the engine makes its files by itself
+    before = os.umask(0o077)  # the engine creates its own files
     how = f"FORMAT parquet, COMPRESSION zstd, USE_TMP_FILE false, KV_METADATA {{{MARK}: '{token_hex(8)}'}}"
     try:
         make_folder(folder)
-        with ExitStack() as written:  # all of them are there before the first takes its place
+        with ExitStack() as written:  # all are written before the first is moved into place
             for table in TABLES:
                 beside = written.enter_context(output(folder / f"{table}.parquet"))
                 clinic.engine.execute(f"COPY (FROM {table} ORDER BY ALL) TO {_text(beside)} ({how})")
@@ -141,8 +142,8 @@ def _engine() -> DuckDBPyConnection:
         import duckdb
     except ImportError as error:
         raise CoachError("The clinic's engine is missing; install it with: pip install duckdb") from error
-    # Nothing is fetched: what the engine needs is inside its package.
-    # By itself the engine takes a folder where we were called, for everybody to read.
+    # The engine fetches nothing: all it needs is in its package.
+    # Its default temporary folder is the current one, readable by everybody.
     aside = TemporaryDirectory(prefix="coach-clinic-", ignore_cleanup_errors=True)
     config: dict[str, str | bool | int | float | list[str]] = {
         "autoinstall_known_extensions": "false",
@@ -169,7 +170,7 @@ def _open_columns(engine: DuckDBPyConnection, folder: Path) -> None:
         except duckdb.Error as error:
             raise CoachError(f"{folder}/{table}.parquet cannot be read; {anew}") from error
     if len(marks) > 1:
-        raise CoachError(f"The files in {folder} are of two times, for writing them was broken off; {anew}")
+        raise CoachError(f"The files in {folder} do not belong together, because writing them was broken off; {anew}")
 
 
 def _load(
@@ -204,7 +205,7 @@ def _load(
 def _readable(
     engine: DuckDBPyConnection, heap: Sequence[Logbook], folder: Path, left_out: list[NotCounted]
 ) -> list[Logbook]:
-    """Put the lines of a heap of files into `lines`, without those that are no JSON to the engine, checksum or not."""
+    """Put the lines of a heap of files into `lines`; leave out the files whose JSON the engine cannot read."""
     import duckdb
 
     def taken(*books: Logbook) -> bool:
@@ -225,7 +226,7 @@ def _readable(
             if len(lines) < len(book.sound):
                 shown = book.path.relative_to(folder).as_posix()
                 left_out.append(
-                    NotCounted(shown, 0, "holds a line that is no JSON to the engine of the clinic's review")
+                    NotCounted(shown, 0, "holds a line that the engine of the clinic's review cannot read as JSON")
                 )
             book.sound = lines
             if not lines:
@@ -236,7 +237,7 @@ def _readable(
 
 
 def _read(engine: DuckDBPyConnection, heap: Sequence[Logbook]) -> None:
-    """Put the lines of a heap of files into `lines`; of a file with lines that are not sound its sound ones alone."""
+    """Put the lines of a heap of files into `lines`; of a damaged file only the sound lines."""
     columns = ("file", "person", "book", "began")
     lists = ", ".join(f"unnest(?::VARCHAR[]) AS {name}" for name in columns)
     engine.execute(
@@ -270,7 +271,7 @@ def _read(engine: DuckDBPyConnection, heap: Sequence[Logbook]) -> None:
 
 
 def _text(path: Path) -> str:
-    """Return a path as a text of SQL."""
+    """Return a path as an SQL string."""
     return "'" + str(path).replace("'", "''") + "'"
 
 
@@ -279,7 +280,7 @@ def _quoted(words: Iterable[str]) -> str:
 
 
 def _suspects(engine: DuckDBPyConnection) -> list[str]:
-    """Return the files with a line of a kind that is not known, or one that lacks what it must have."""
+    """Return the files that have a line of an unknown kind or a line that lacks a required field."""
     lacking = " OR ".join(
         f"(line = '{kind}' AND ({' OR '.join(f'{json.dumps(name)} IS NULL' for name in names)}))"
         for kind, names in MUST_HAVE.items()
@@ -296,7 +297,7 @@ def _own(
     everybody: Iterable[Member],
     left_out: list[NotCounted],
 ) -> Iterator[Logbook]:
-    """Leave out the files that tell of somebody else than the person in whose folder they are."""
+    """Leave out the files about a person other than the owner of their folder."""
     ids = {one.person: one.at_home.id for one in everybody}
     told = dict(engine.execute("SELECT file, told_of FROM lines WHERE line = 'session_begun'").fetchall())
     foreign = []
@@ -305,7 +306,7 @@ def _own(
         if of is not None and of != ids[book.person]:
             foreign.append(book.path.as_posix())
             shown = book.path.relative_to(folder).as_posix()
-            left_out.append(NotCounted(shown, 0, "tells of somebody else than the person in whose folder it is"))
+            left_out.append(NotCounted(shown, 0, "is about another person than the owner of its folder"))
         else:
             yield book
     if foreign:

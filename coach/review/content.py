@@ -1,4 +1,4 @@
-"""What a review says and in what order: titled parts of sentences, tables and plots, for the page and the terminal."""
+"""Compose a review: titled parts of sentences, tables and plots, for the page and the terminal."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from coach.session.past import Clause
 from coach.session.proposals import Proposal
 
 LAST_NAMED = 3
-"""So many sessions are named where more went wrong."""
+"""Sessions named at most for one thing that went wrong."""
 
 
 def content(review: Review, person: Person, labels: Wording, language: str) -> Content:
-    """Return what the review says."""
+    """Return the content of the review."""
     titles = dict.fromkeys(visit.record.title for visit in review.visits if visit.record.title)
     facts = [labels("review_programs", titles="; ".join(titles))] if titles else []
     if review.visits:
@@ -136,7 +136,7 @@ def _named(visits: Sequence[Visit], labels: Wording) -> str:
 
 
 def short(review: Review, labels: Wording) -> tuple[str, ...]:
-    """Return a review in a few sentences, for whoever is at home: how often, and what the clinician should look at."""
+    """Return a review in a few sentences for the family: how often, and what the clinician should look at."""
     return (*_kept_days(review, labels), *(labels(ask.key, **dict(ask.values)) for ask in asks(review)))
 
 

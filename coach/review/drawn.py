@@ -1,4 +1,4 @@
-"""What the plots of a review show: their marks, and the same in words and in figures."""
+"""Prepare the plots of a review: their marks, and the same content in words and in figures."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ MOST_DATES = 7
 """Dates that fit under a plot."""
 
 MORNING = 11.2
-"""Where the mornings after stand, above the pains of 0-10."""
+"""Height at which the mornings after are marked: above the pains of 0-10."""
 
 
 def going(review: Review, labels: Wording) -> tuple[Drawing, ...]:
@@ -23,7 +23,7 @@ def going(review: Review, labels: Wording) -> tuple[Drawing, ...]:
 
 
 def exercises(review: Review, labels: Wording) -> tuple[Drawing, ...]:
-    """Return each exercise over time: what was counted of each set, and the level."""
+    """Return each exercise over time: the count of each set, and the level."""
     return tuple(_course(review, course, labels) for course in review.courses)
 
 
@@ -91,7 +91,7 @@ def _held_against(
     axis: str,
     written: Callable[[float], str],
 ) -> Drawing:
-    """Return a plot with two columns a week, the narrow one before the wide one."""
+    """Return a plot with two columns per week, the narrow one in front of the wide one."""
     held = [of(week) for week in weeks]
     marks = (
         Marks("due", tuple((n, both[0], 0) for n, both in enumerate(held, start=1)), wanted),
@@ -148,7 +148,7 @@ def _pains(places: Sequence[tuple[float, Visit]], of: Callable[[Visit], Pain | N
 
 
 def _limits(review: Review, of: Callable[[Limits], int]) -> tuple[tuple[float, ...], ...]:
-    """Return a limit as level lines, from each session to the next, so that a new program version shows."""
+    """Return a limit as horizontal lines from each session to the next, so that a new program version shows."""
     ends = [*(_x(review, visit) for visit in review.visits[1:]), _days(review).high]
     lines: list[tuple[float, float, float]] = []
     for visit, end in zip(review.visits, ends, strict=True):
@@ -250,7 +250,7 @@ def _days(review: Review) -> Scale:
     weeks = _every(review.weeks)
     last = max(7.0, (review.today - _first(review)).days + 1.0)
     ticks = [float((week.begins - _first(review)).days) for week in weeks]
-    fit = [tick for tick in ticks if tick <= last * (1 - 0.5 / MOST_DATES)]  # half a date stands to the right of it
+    fit = [tick for tick in ticks if tick <= last * (1 - 0.5 / MOST_DATES)]  # half of its label lies to its right
     return Scale(-1.0, last, tuple(fit), tuple(week.begins.isoformat() for week in weeks[: len(fit)]))
 
 
@@ -265,7 +265,7 @@ def _every(weeks: Sequence[Week]) -> Sequence[Week]:
 
 
 def _amounts(most: float, title: str = "") -> Scale:
-    """Return a scale from 0 to at least `most`, with five steps or fewer of 1, 2 or 5 times a power of ten."""
+    """Return a scale from 0 to at least `most`, with at most five steps of 1, 2 or 5 times a power of ten."""
     tenth = 10 ** floor(log10(max(1.0, most) / 5)) if most > 5 else 1
     step = next((tenth * n for n in (1, 2, 5, 10) if tenth * n * 5 >= most), tenth * 10)
     ticks = tuple(float(step * n) for n in range(ceil(max(1.0, most) / step) + 1))

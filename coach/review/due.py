@@ -1,4 +1,4 @@
-"""On which days a session was due, from the sessions that were done and the schedule of the program."""
+"""Work out on which days a session was due, from the past sessions and the program's schedule."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from coach.program.model import Program
 def due_days(records: Iterable[SessionRecord], programs: Mapping[str, Program], today: date) -> tuple[date, ...]:
     """Return the days on which a session was due, of all programs together, in order.
 
-    The first session of a program is due; the next is as many days later as that session said; where nobody came, the
-    one after it by the schedule of the kept program version, or, if that was not kept, by the shortest time that a
-    session of the program said. Who comes late makes up for the day missed; who comes early was not due. `today` is due
-    only if somebody came, for it is not over. A program that another has taken the place of is due no more after its
-    last session.
+    The first session of a program is due. The next is due the number of days later that this session announced. If the
+    person did not come, the one after is due by the schedule of the kept program version, or, if it was not kept, after
+    the shortest time that any session of the program announced. A late session makes up for the missed day; an early
+    one was not due. `today` is due only if the person came, because the day is not over. A program that was replaced by
+    another is no longer due after its last session.
     """
     mine: dict[str, list[SessionRecord]] = {}
     for record in records:
@@ -35,7 +35,7 @@ def due_days(records: Iterable[SessionRecord], programs: Mapping[str, Program], 
 
 
 def _due(records: Sequence[SessionRecord], programs: Mapping[str, Program], until: date) -> list[date]:
-    """Return the due days of one program before `until`; `until` itself if somebody came."""
+    """Return the due days of one program before `until`, and `until` itself if the person came."""
     told = [record.next_in_days for record in records if record.next_in_days and record.next_in_days > 0]
     kept = next((programs[record.digest] for record in reversed(records) if record.digest in programs), None)
     every = kept.schedule.every_days if kept else min(told, default=1)

@@ -1,9 +1,9 @@
-"""Say a person's sessions as a FHIR R5 bundle: what was planned, counted and stated in resources of their own.
+"""Export a person's sessions as a FHIR R5 bundle, with separate resources for plan, count and statement.
 
-Planned is a ServiceRequest. What the coach counted is an Observation performed by the coach (a Device), what the person
-said one performed by the person (a Patient, known by their local id alone). A session is the Procedure that they are
-part of. A pain or an effort is an integer only where it was answered with a number of 0-10: a band stays text, and no
-answer is the reason why there is none. Ids follow from person and session: the same records give the same bundle.
+The plan is a ServiceRequest. What the coach counted is an Observation by the coach (a Device); what the person stated
+is an Observation by the person (a Patient, known by the local id only). All are part of the session's Procedure. A
+pain or an effort is an integer only if the answer was a number of 0-10; a band stays text, and a missing answer becomes
+a reason for its absence. Ids derive from person and session: the same records give the same bundle.
 """
 
 from __future__ import annotations
@@ -39,10 +39,10 @@ from coach.review.codes import (
 Resource = dict[str, Any]
 
 LOCAL = "urn:home-session-coach"
-"""Where ids of people and sessions come from: they mean something in this home only."""
+"""Namespace of the ids of people and sessions, which are unique in this home only."""
 
 STATUS = {"done": "completed", "": "unknown"}
-"""What the end of a session is as the status of a Procedure; any other end: "stopped"."""
+"""A session's end to the status of its Procedure; any other end is "stopped"."""
 
 
 def bundle(
@@ -51,10 +51,10 @@ def bundle(
     since: date | None = None,
     flaws: Mapping[str, tuple[str, ...]] | None = None,
 ) -> Resource:
-    """Return the sessions of a person, from the day `since` on (UTC), as a bundle of type "collection".
+    """Return a person's sessions from the day `since` (UTC) as a bundle of type "collection".
 
-    `flaws` names, by session, what is wrong with its file; it is said in the notes of that session. A session without
-    a readable beginning has no day, and is left out only if `since` is given.
+    `flaws` maps a session to the faults of its file; they go into the session's notes. A session without a readable
+    beginning has no day; it is left out only if `since` is given.
     """
     patient = _resource("Patient", _Place(person_id), identifier=[_identifier("person", person_id)])
     device = _resource(
@@ -73,19 +73,19 @@ def bundle(
 
 
 def write_bundle(path: Path, told: Resource) -> None:
-    """Write a bundle as JSON. Raises CoachError that says what to do."""
+    """Write a bundle as JSON. Raises CoachError, which says what to do."""
     write(path, json.dumps(told, ensure_ascii=False, indent=1).encode("utf-8"))
 
 
 @dataclass(frozen=True, slots=True)
 class _Place:
-    """What a resource is about; its id follows from it."""
+    """The subject of a resource, from which its id derives."""
 
     person: str
     session: str = ""
     what: str = "patient"
     copy: int = 0
-    """The how-manieth session of that id before this one: a file that was copied is a session of its own."""
+    """Number of earlier sessions with the same id, from 0: each copy of a file is a session of its own."""
 
     @property
     def id(self) -> str:
@@ -113,7 +113,7 @@ class _Session:
         for one in self.record.sets:
             yield from self._set(one)
         for number, question in enumerate(self.record.questions, start=1):
-            if question.question not in ("reps", "missed"):  # they are in what was stated of a set
+            if question.question not in ("reps", "missed"):  # these are part of what was stated for a set
                 yield self._question(number, question)
         for number, halt in enumerate(self.record.halts, start=1):
             yield from self._halt(number, halt)
@@ -150,7 +150,7 @@ class _Session:
         return _resource(
             "ServiceRequest",
             self._place(f"plan {number}"),
-            status="unknown",  # the record tells what was done, not what became of the request
+            status="unknown",  # the record says what was done, not what became of the request
             intent="plan",
             subject=self.patient.reference,
             code={"concept": _text(f"Planned: {planned.name or planned.exercise}, level {planned.level}")},
@@ -249,13 +249,13 @@ class _Session:
 
 
 def _resource(kind: str, place: _Place, **fields: Any) -> Resource:  # noqa: ANN401 - JSON
-    """Return a resource without the fields that are empty: FHIR has no empty values."""
+    """Return a resource without empty fields, which FHIR does not allow."""
     held = {name: value for name, value in fields.items() if value not in (None, "", [], {})}
     return {"resourceType": kind, "id": place.id, **held}
 
 
 def _clean(held: Any) -> Any:  # noqa: ANN401 - JSON
-    """Return what is held with no sign in it that FHIR forbids in a text, and no text that is blank."""
+    """Return the value without characters that FHIR forbids in text, and without blank texts."""
     if isinstance(held, dict):
         return {name: _clean(value) for name, value in held.items()}
     if isinstance(held, list):
@@ -266,7 +266,7 @@ def _clean(held: Any) -> Any:  # noqa: ANN401 - JSON
 
 
 def _value(answer: Answer) -> Resource:
-    """Return an answer as a value: a number of 0-10 as an integer, yes and no as such, a band and all else as text."""
+    """Return an answer as a value: a number of 0-10 as an integer, yes and no as a boolean, anything else as text."""
     if isinstance(answer, bool):
         return {"valueBoolean": answer}
     if isinstance(answer, int) and answer in SCALE:
@@ -283,7 +283,7 @@ def _component(what: str, number: float | None, unit: str | Code) -> Resource:
 
 
 def _quantity(number: float, unit: str | Code) -> Resource:
-    """Return a quantity; a unit that no code fits ("reps") is text."""
+    """Return a quantity; a unit without a code ("reps") is text."""
     if isinstance(unit, Code):
         return {"value": number, "unit": unit.text, "system": unit.system, "code": unit.code}
     return {"value": number, "unit": unit}
@@ -298,7 +298,7 @@ def _text(words: str) -> Resource:
 
 
 def _moment(record: SessionRecord, at: int) -> datetime | None:
-    """Return the time of a sample; None if the record does not say when it began."""
+    """Return the time of a sample; None if the record has no beginning."""
     try:
         begun = datetime.fromisoformat(record.began)
         begun = begun if begun.tzinfo else begun.replace(tzinfo=UTC)

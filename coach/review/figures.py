@@ -14,21 +14,21 @@ from coach.session.proposals import Proposal
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """Something that the figures do not hold, or hold with a doubt."""
+    """Something left out of the figures, or counted with a doubt."""
 
     file: str
     line: int
-    """From 1; 0: the whole file."""
+    """Number of the line, from 1; 0: the whole file."""
     key: str
-    """Key of its wording, "left_...", or empty: `text` says it."""
+    """Key of its wording, "left_..."; empty: `text` holds the wording."""
     text: str = ""
     counted: bool = False
-    """True: the session is counted all the same."""
+    """True: the session is counted anyway."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pain:
-    """A pain as it was told: a number is a span of one."""
+    """A pain as it was stated, as a span; for a number both ends are equal."""
 
     low: int
     high: int
@@ -36,26 +36,26 @@ class Pain:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One session that counts, with what is asked of it over and over."""
+    """One counted session, with the values the figures need."""
 
     session: LoggedSession
     file: str
     began: datetime
     """Local time."""
     limits: Limits | None
-    """Of the very program version that it ran; None: that version was not kept."""
+    """Limits of the program version that it ran; None: that version was not kept."""
     before: Pain | None
-    """Highest pain told before the first set; programs do not ask, so it is there when the person brought it up."""
+    """Highest pain stated before the first set; no program asks then, so only if the person mentioned it."""
     during: Pain | None
-    """Highest pain told after a set that was not the last, or at a halt."""
+    """Highest pain stated at a halt, or after any set but the last."""
     after: Pain | None
-    """Pain told after the last set that was asked about."""
+    """Pain stated after the last set with a question about it."""
     worse: bool | None
-    """What was said at the next session about the morning after; None: it was not asked, or not answered."""
+    """Answer at the next session about the morning after; None: not asked, or not answered."""
     effort: int | None
-    """Highest effort told."""
+    """Highest effort stated."""
     tension_prescribed_s: float | None
-    """Seconds under tension of the plan of the day; None: it cannot be known."""
+    """Seconds under tension in the plan of the day; None: unknown."""
 
     @property
     def record(self) -> SessionRecord:
@@ -74,12 +74,12 @@ class Visit:
 
     @property
     def tension_s(self) -> float:
-        """Seconds under tension that ran."""
+        """Seconds under tension done."""
         return sum(one.tension_s or 0.0 for one in self.record.sets)
 
     @property
     def highest(self) -> Pain | None:
-        """Highest pain told."""
+        """Highest pain stated."""
         return worst(self.before, self.during, self.after)
 
 
@@ -93,7 +93,7 @@ class Week:
     """Sessions in which work began."""
     tension_prescribed_s: float
     tension_s: float
-    """Both of the sessions whose prescribed time is known."""
+    """Both times sum only the sessions whose prescribed time is known."""
     at_once: int
     """Questions answered at the first asking."""
     again: int
@@ -102,35 +102,35 @@ class Week:
 
 @dataclass(frozen=True, slots=True)
 class Adherence:
-    """Sessions held against the schedule of the program."""
+    """Sessions compared with the program's schedule."""
 
     due: int
-    """Days on which a session was due, up to and with the day before the review; the day itself only if it was done."""
+    """Days with a due session, until the day before the review; the review's day counts only if it was done."""
     done: int
     """Sessions in which work began."""
     came: int
-    """Sessions that were started, work or not."""
+    """Sessions that were started, with or without work."""
     last: date | None
-    """Day of the last session, of any time."""
+    """Day of the last session, also before the period of the review."""
     missed_since: int
-    """Days after it on which one was due."""
+    """Days with a due session after it."""
 
 
 @dataclass(frozen=True, slots=True)
 class AmountFigures:
-    """Work in one unit, summed: three figures that are never one."""
+    """Sums of work in one unit: three separate figures that are never added."""
 
     unit: str
     prescribed: int
-    """By the plan of each day, before anything was eased."""
+    """By the plan of each day, before any easing."""
     counted: int
     stated: int
-    """What the person said they did, over the sets in which they said it."""
+    """Amount that the person stated, over the sets with a statement."""
     sets_stated: int
     counted_where_stated: int
-    """What the coach counted in those sets, to hold `stated` against."""
+    """Amount that the coach counted in the same sets, to compare with `stated`."""
     sets_unknown: int
-    """Sets of which it is not known how much was done (the program died in them)."""
+    """Sets with an unknown amount (the program died during them)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,13 +144,13 @@ class WorkFigures:
     tension_prescribed_s: float
     tension_s: float
     tension_unknown: int
-    """Sessions whose prescribed time under tension cannot be known; neither of their times is in the two sums."""
+    """Sessions with an unknown prescribed time under tension; the two sums leave these sessions out."""
     sessions: int
 
 
 @dataclass(frozen=True, slots=True)
 class Mean:
-    """An average, with how many sessions it rests on."""
+    """An average, with the number of sessions it rests on."""
 
     value: float
     sessions: int
@@ -158,37 +158,37 @@ class Mean:
 
 @dataclass(frozen=True, slots=True)
 class PainFigures:
-    """Pain over all sessions. A band counts as its highest."""
+    """Pain over all sessions. A band counts by its upper end."""
 
     first: Mean | None
-    """Mean of the highest of each session, over the first days."""
+    """Mean of each session's highest pain, over the first days."""
     last: Mean | None
-    """The same over the last days; None: the time is too short for two stretches."""
+    """The same mean over the last days; None: the period is too short for both."""
     highest: Pain | None
     above: int
-    """Sessions with pain above what ends a session."""
+    """Sessions with pain above the limit that ends a session."""
     eased: int
     """Sessions with pain in the band that eases."""
     unknown: int
-    """Sessions with pain whose limits are not known."""
+    """Sessions with pain but unknown limits."""
     told: int
-    """Sessions in which pain was told at all."""
+    """Sessions with a stated pain."""
     unanswered: int
-    """Questions about pain without an answer; never taken for no pain."""
+    """Questions about pain without an answer; never counted as no pain."""
     worse: int
-    """Mornings after that were worse."""
+    """Mornings after with worse pain."""
     mornings: int
-    """Mornings after that were asked about and answered."""
+    """Mornings after with an answer."""
 
 
 @dataclass(frozen=True, slots=True)
 class Halts:
-    """Halts and why."""
+    """Halts and their causes."""
 
     causes: tuple[tuple[str, int], ...]
-    """Cause and how often, most often first."""
+    """Cause and number of halts, the most frequent first."""
     exercises: tuple[tuple[str, int], ...]
-    """Id of the exercise (empty: outside one) and how often."""
+    """Id of the exercise (empty: outside any) and number of halts."""
     sessions: int
     """Sessions with a halt."""
 
@@ -201,11 +201,11 @@ class CoursePoint:
     level: str
     """Id of the level of its last set."""
     place: int | None
-    """How hard the level is, 1 the easiest, by the program version of that session; None: not known there."""
+    """Rank of the level in that session's program version, 1 is the easiest; None: unknown."""
     prescribed: int
-    """Of a set, all sides together."""
+    """Amount prescribed for a set, all sides together."""
     counted: tuple[int, ...]
-    """Of each set."""
+    """Amount counted in each set."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,16 +217,16 @@ class Course:
     name: str
     unit: str
     levels: tuple[str, ...]
-    """Of the program's latest kept version, easiest first; empty: not known."""
+    """Levels in the program's latest kept version, easiest first; empty: unknown."""
     points: tuple[CoursePoint, ...]
     halts: int
     gone: bool
-    """The program's latest kept version has no such exercise any more."""
+    """True: the program's latest kept version no longer has the exercise."""
 
 
 @dataclass(frozen=True, slots=True)
 class EasedBy:
-    """What was made easier by one rule."""
+    """The easings by one rule."""
 
     because: str
     exercise: str
@@ -238,14 +238,14 @@ class EasedBy:
 
 @dataclass(frozen=True, slots=True)
 class EarFigures:
-    """What one ear noticed."""
+    """The hearings of one ear."""
 
     ear: str
     heard: int
     used: int
     unclear: int
     sessions: int
-    """Sessions in which it noticed anything."""
+    """Sessions with a hearing of this ear."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,20 +254,20 @@ class HearingFigures:
 
     ears: tuple[EarFigures, ...]
     asked: int
-    """Questions that were put."""
+    """Questions asked."""
     at_once: int
-    """Of these, answered at the first asking, the answer left to stand."""
+    """Questions answered at the first asking, and the answer not corrected."""
     again: int
-    """Answered after more than one asking or reading back."""
+    """Questions answered only after a repetition or a second reading back."""
     unanswered: int
     left_out: int
-    """Questions not put because numbers are not heard well."""
+    """Questions not asked because numbers are not heard well."""
     denied: int
-    """Answers that were read back and did not stand."""
+    """Answers that were read back and rejected."""
     holds: int
-    """Times the work was held because somebody spoke and nobody understood."""
+    """Times the work was held because somebody spoke and was not understood."""
     ladder: int
-    """Sessions in which pain was placed by yes and no."""
+    """Sessions in which pain was narrowed down by yes and no."""
     sessions: int
 
 
@@ -278,14 +278,14 @@ class Wrong:
     key: str
     """Key of its wording, "wrong_..."."""
     name: str
-    """What it is about: an exercise, an end, a device; may be empty."""
+    """Its subject: an exercise, an end, a device; may be empty."""
     visits: tuple[Visit, ...]
-    """Oldest first; one entry for each time."""
+    """Sessions, oldest first; one entry for each occurrence."""
 
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """All that is told of one person."""
+    """The review of one person."""
 
     person: str
     today: date
@@ -301,17 +301,17 @@ class Review:
     eased: tuple[EasedBy, ...]
     hearing: HearingFigures
     devices: tuple[tuple[str, int], ...]
-    """What happened to microphone and speaker, and how often."""
+    """Event of microphone or speaker, and its number."""
     wrong: tuple[Wrong, ...]
     proposals: tuple[Proposal, ...]
     decisions: tuple[Decision, ...]
     left_out: tuple[LeftOut, ...]
     review_on: date | None
-    """The day on which the program of the last session is to be looked at again; None: not known."""
+    """Day by which the last session's program must be reviewed; None: unknown."""
     versions_missing: int
     """Sessions whose program version was not kept."""
 
 
 def worst(*pains: Pain | None) -> Pain | None:
-    """Return the pain that reaches highest; None if none was told."""
+    """Return the pain with the highest upper end; None if none was stated."""
     return max((pain for pain in pains if pain), key=lambda pain: (pain.high, pain.low), default=None)

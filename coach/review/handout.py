@@ -1,4 +1,4 @@
-"""Say a program on a sheet for the wall and the family: what to do, what to say, when to stop, whom to call."""
+"""Compose a program's handout for the wall and the family: what to do, what to say, when to stop, whom to call."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from coach.review.blocks import Wording
 from coach.words.phrases import VoicePack
 
 SheetRow = tuple[str, str]
-"""What a line is about (empty: nothing need be said), and the line."""
+"""The heading of a line (may be empty), and the line."""
 
 DIGEST_SHOWN = 12
-"""Signs of a program's digest that tell its versions apart on paper."""
+"""Characters of a program's digest shown on paper to distinguish its versions."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,17 +31,17 @@ class Sheet:
     language: str
     title: str
     facts: tuple[str, ...]
-    """How often, and who is to be near."""
+    """How often, and who must be near."""
     stop: SheetBlock
     exercises: tuple[SheetBlock, ...]
     says: SheetBlock
-    """The person's words, and what each does."""
+    """The person's words and the effect of each."""
     foot: str
-    """Which program this is, who wrote it, and until when it stands."""
+    """Program, author and date of review."""
 
 
 def handout(program: Program, levels: Mapping[str, int], pack: VoicePack, labels: Wording) -> Sheet:
-    """Return the sheet of `program`: each exercise at the level of that index in `levels`, else where it starts."""
+    """Return the sheet of `program`; `levels` maps an exercise to its level's index (default: the start level)."""
     schedule = program.schedule
     facts = [_counted(labels, "handout_days", schedule.every_days)]
     if schedule.after_sore_days > schedule.every_days:
@@ -109,7 +109,7 @@ def _step(step: Phase | Point, labels: Wording, *, slow: bool) -> str:
 
 
 def _says(program: Program, pack: VoicePack, labels: Wording) -> Iterator[SheetRow]:
-    """Each reply by the wording that is taught, halts first, with what it does under this program's limits."""
+    """Yield each reply's taught wording, halts first, with its effect under this program's limits."""
     word = {reply: wordings.word for reply, wordings in pack.replies.items()}
     by_limit = {"tired": program.limits.tired, "unsteady": program.limits.unsteady}
     for reply in sorted(pack.replies, key=lambda reply: reply not in pack.halts):
@@ -142,7 +142,7 @@ def _pain(program: Program, labels: Wording) -> Iterator[str]:
     yield labels("handout_pain_on", amount=_span(Range(0, limits.pain_carry_on_to), labels))
     if limits.pain_ease_to > limits.pain_carry_on_to:
         yield labels("handout_pain_ease", amount=_span(Range(limits.pain_carry_on_to + 1, limits.pain_ease_to), labels))
-    if limits.pain_ease_to < SCALE_END:  # the scale ends there: nothing is above it
+    if limits.pain_ease_to < SCALE_END:  # otherwise no pain is above it
         yield labels("handout_pain_end", amount=_span(Range(limits.pain_ease_to + 1, SCALE_END), labels))
 
 
@@ -163,5 +163,5 @@ def _span(within: Range, labels: Wording) -> str:
 
 
 def _counted(labels: Wording, key: str, n: float, **values: str) -> str:
-    """Return the label that fits the number: a language may have another for one."""
+    """Return the label for the number; a language may have a separate one for 1."""
     return labels(f"{key}_one" if n == 1 else key, n=f"{n:g}", **values)

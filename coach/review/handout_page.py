@@ -31,7 +31,7 @@ def page(sheet: Sheet) -> str:
 
 
 def plain(sheet: Sheet) -> list[tuple[str, tuple[str, ...]]]:
-    """Return the sheet as titles, each with its lines: for the terminal, which breaks them to its width."""
+    """Return the sheet as titles with their lines, for the terminal, which wraps them."""
     blocks = (
         SheetBlock(sheet.title, tuple(("", fact) for fact in sheet.facts)),
         sheet.stop,

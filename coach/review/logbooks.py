@@ -19,14 +19,14 @@ from coach.session.past import PastSession
 
 @dataclass(frozen=True, slots=True)
 class NotCounted:
-    """Something that was not counted."""
+    """A file or line that was not counted."""
 
     file: str
-    """Its path below the clinic's folder."""
+    """Path below the clinic's folder."""
     line: int
     """Number of the line, from 1; 0: the whole file."""
     text: str
-    """What is wrong, as the end of a sentence."""
+    """The fault, as the end of a sentence."""
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line} {self.text}." if self.line else f"{self.file} {self.text}."
@@ -34,35 +34,35 @@ class NotCounted:
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """Somebody of the clinic."""
+    """A person of the clinic."""
 
     person: str
-    """Their id; where the clinic has several homes, with its folder before it: "north/p01"."""
+    """Their id; if the clinic has several homes, after the home's folder: "north/p01"."""
     home: Home
     at_home: Person
-    """They as that home knows them."""
+    """The person as their home stores them."""
 
 
 @dataclass(slots=True)
 class Logbook:
-    """One session's file that can be used, whole or in part."""
+    """One session's file that is usable, whole or in part."""
 
     path: Path
     person: str
     session: str
-    """The id that its name gives."""
+    """The session's id, from the file's name."""
     began: str
-    """UTC, ISO 8601."""
+    """Time of its beginning, UTC, ISO 8601."""
     day: int
-    """The local day on which it began, counted from 1970-01-01."""
+    """Local day of its beginning, in days from 1970-01-01."""
     sound: list[str] = field(default_factory=list)
-    """Its sound lines; empty if all are sound, so that the file can be read as it is."""
+    """Its undamaged lines; empty if all are undamaged, and the engine reads the file itself."""
 
 
 def members(folder: Path, left_out: list[NotCounted]) -> tuple[Member, ...]:
-    """Return everybody in a home, or in all homes side by side in a folder; put who cannot be read into `left_out`.
+    """Return everybody in a home, or in all homes in a folder; add unreadable people to `left_out`.
 
-    Raises RecordError if there are no homes, or if the folder cannot be read.
+    Raises RecordError if there is no home, or the folder cannot be read.
     """
     try:
         homes = {"": Home(folder)} if _is_home(folder) else {}
@@ -72,7 +72,7 @@ def members(folder: Path, left_out: list[NotCounted]) -> tuple[Member, ...]:
         homes = {}
     if not homes:
         raise RecordError(
-            f'{folder} is no clinic: name a home, which is a folder with "{PEOPLE}" in it, or a folder of homes.'
+            f'{folder} is not a clinic; name a home, which is a folder with "{PEOPLE}" in it, or a folder of homes.'
         )
     found = []
     for before, home in homes.items():
@@ -96,7 +96,7 @@ def _is_home(folder: Path) -> bool:
 
 
 def _homes(folder: Path, left_out: list[NotCounted]) -> Iterator[Path]:
-    """Yield the homes that lie in a folder."""
+    """Yield the homes in a folder."""
     for path in files.list_folder(folder):
         try:
             if path.is_dir() and _is_home(path):
@@ -110,18 +110,17 @@ def _unreadable(folder: Path, error: files.UnreadableError) -> NotCounted:
 
 
 def _shown(folder: Path, path: Path) -> str:
-    """Return a path as it is listed: below the clinic's folder, as text."""
+    """Return a path as it is shown: relative to the clinic's folder."""
     return path.relative_to(folder).as_posix().encode("utf-8", "replace").decode("utf-8")
 
 
 def logbooks(
     folder: Path, everybody: tuple[Member, ...], left_out: list[NotCounted], unread: dict[str, list[PastSession]]
 ) -> Iterator[Logbook]:
-    """Yield each session's file that can be used; put what cannot be counted into `left_out`.
+    """Yield each usable session file; add what cannot be counted to `left_out`.
 
-    For a file of which nothing is known the session that may be in it stands in `unread`, by person; a person of whom
-    nobody knows which files there are stands there too. Never fails because of what a file is or holds. A line is left
-    out if `read_lines` has anything against it.
+    `unread` receives, by person, the session that may be in an unreadable file, and also each person whose files cannot
+    be listed. Nothing in a file makes this fail. A line is left out if `read_lines` finds a fault in it.
     """
     for member in everybody:
         try:
@@ -137,14 +136,14 @@ def logbooks(
             try:
                 path.as_posix().encode("utf-8")
                 data = files.read_file(path)
-            except files.AbsentError:  # it went away just now
+            except files.AbsentError:  # it was deleted meanwhile
                 continue
             except files.UnreadableError as error:
                 left_out.append(_unreadable(folder, error))
                 unread.setdefault(member.person, []).append(lost_session(path))
                 continue
             except UnicodeEncodeError:
-                left_out.append(NotCounted(shown, 0, "has a name that is no text"))
+                left_out.append(NotCounted(shown, 0, "has a name that is not text"))
                 continue
             session = path.name.removesuffix(ENDING)
             t = _first_time(data)
@@ -155,32 +154,32 @@ def logbooks(
             if moment is None:
                 if data:
                     unread.setdefault(member.person, []).append(lost_session(path))
-                left_out.append(NotCounted(shown, 0, "holds no session" if not t else "does not tell when it was"))
+                left_out.append(NotCounted(shown, 0, "holds no session" if not t else "does not say when it was"))
                 continue
             yield Logbook(path, member.person, session, t, moment.date().toordinal() - EPOCH, sound)
 
 
 _PATTERN = set("*?[{")
-"""Signs in a path that the engine would take for a pattern: such a file is read here."""
+"""Characters of a path that the engine would read as a pattern; we read such a file ourselves."""
 
 EPOCH = 719_163
 """The ordinal of 1970-01-01."""
 
 
 def recheck(logbook: Logbook, folder: Path, left_out: list[NotCounted]) -> None:
-    """Look at every field of a file whose chain is whole; from then on only its sound lines are read."""
+    """Check every field of a file whose chain is whole; afterwards only its undamaged lines are read."""
     shown = logbook.path.relative_to(folder).as_posix()
     _, logbook.sound = _repaired(files.read_file(logbook.path), logbook.session, shown, left_out)
 
 
 def _first_time(data: bytes) -> str:
-    """Return the time of the first line, as it stands behind the numbers of version and line."""
+    """Return the time of the first line, which follows the numbers of version and line."""
     begins = data.find(b'"t":"') + 5
     return data[begins : data.find(b'"', begins)].decode("utf-8", "replace")
 
 
 def _repaired(data: bytes, session: str, shown: str, left_out: list[NotCounted]) -> tuple[str, list[str]]:
-    """Return the time of the first sound line, and all of them; list the others."""
+    """Return the time of the first undamaged line and all such lines; add the others to `left_out`."""
     text = data.decode("utf-8", "surrogateescape")
     reading = read_lines(text, session)
     left_out += [NotCounted(shown, problem.line, problem.text) for problem in reading.problems]

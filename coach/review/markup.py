@@ -1,4 +1,4 @@
-"""Write HTML that stands alone in one file: text is always escaped, the style is inside, nothing is fetched."""
+"""Write self-contained HTML: text is always escaped, the style is in the file, nothing is fetched."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ _UNSHOWN = dict.fromkeys(
      *range(0xD800, 0xE000)],
     "\N{REPLACEMENT CHARACTER}",
 )  # fmt: skip
-"""Signs that HTML may not hold, and those that turn the order round in which the rest of a line is shown."""
+"""Characters that HTML forbids, and those that change the order in which text is displayed."""
 
 
 class Markup(str):
-    """Text that is HTML already and is not escaped again."""
+    """Text that is already HTML and is not escaped again."""
 
     __slots__ = ()
 
 
 def tag(name: str, *children: str, **attributes: str) -> Markup:
-    """Return an element; text in it and in its attributes is escaped. `class_` and `aria_label` give those names."""
+    """Return an element with its text and attributes escaped; `class_` and `aria_label` become class and aria-label."""
     given = "".join(
         f' {key.rstrip("_").replace("_", "-")}="{escape(value.translate(_UNSHOWN))}"'
         for key, value in attributes.items()
@@ -33,7 +33,7 @@ def tag(name: str, *children: str, **attributes: str) -> Markup:
 
 
 def document(title: str, language: str, style: str, *body: str) -> str:
-    """Return a whole page; `style` names files in styles/, divided by spaces."""
+    """Return a whole page; `style` names files in styles/, separated by spaces."""
     css = "\n".join((STYLES / f"{name}.css").read_text("utf-8").strip() for name in style.split())
     head = tag(
         "head",

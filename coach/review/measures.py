@@ -40,7 +40,7 @@ from coach.session.past import Decision, PastSession
 from coach.session.proposals import Proposal, proposals
 
 STRETCH = 14
-"""Days at the beginning and at the end that are held against each other."""
+"""Days at the beginning and at the end that are compared."""
 
 
 def review(
@@ -54,10 +54,10 @@ def review(
     decisions: Sequence[Decision] = (),
     unread: Sequence[PastSession] = (),
 ) -> Review:
-    """Return the review of `person`, at local time `now`, of the sessions from `since` on.
+    """Return the review of `person` at local time `now`, of the sessions from `since` on.
 
-    `programs` are the kept versions, by digest; `problems` what reading the files found; `unread` the sessions that may
-    be in files that cannot be read: no step up is proposed past them. The order of `files` is without meaning.
+    `programs` maps a digest to the kept version; `problems` are the faults found in the files; `unread` are the
+    sessions that may be in unreadable files, and no step up is proposed past them. The order of `files` is irrelevant.
     """
     visits, left_out = sort_out(person, files, programs, now)
     due = due_days([visit.record for visit in visits], programs, now.date())
@@ -103,7 +103,7 @@ def _proposals(
     unread: Sequence[PastSession],
     today: date,
 ) -> tuple[Proposal, ...]:
-    """Return the steps up that the latest kept version of each program provides for, whatever `since` is."""
+    """Return the steps up due by the latest kept version of each program, independent of `since`."""
     sessions = [visit.session for visit in visits]
     latest = {one.brief.program: programs[one.brief.digest] for one in sessions if one.brief.digest in programs}
     return tuple(
@@ -290,11 +290,11 @@ def _hearing(visits: Sequence[Visit]) -> HearingFigures:
 # -- what went wrong --------------------------------------------------------------------------------------------------
 
 AS_MEANT = frozenset({"done", "asked"})
-"""Ends of a session that need no look."""
+"""Ends of a session that nobody needs to look at."""
 
 
 def _wrong(visits: Sequence[Visit], courses: Sequence[Course]) -> tuple[Wrong, ...]:
-    """Gather what went wrong, the gravest kind first."""
+    """Return what went wrong, the gravest kind first."""
     found: dict[tuple[str, str], list[Visit]] = {}
 
     def note(key: str, visit: Visit, name: str = "", times: int = 1) -> None:
@@ -335,4 +335,4 @@ WRONG = (
     "wrong_end", "wrong_halt_pain", "wrong_halt_unsteady", "wrong_morning", "wrong_unanswered", "wrong_cut",
     "wrong_fewer", "wrong_device", "wrong_gone",
 )  # fmt: skip
-"""What can go wrong, in the order in which it is told."""
+"""What can go wrong, in the order in which it is shown."""

@@ -1,4 +1,4 @@
-"""Draw a review as one HTML file that needs nothing beside it: no network, no script, no colour."""
+"""Draw a review as one self-contained HTML file: no network, no script, no colour."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from coach.review.markup import Markup, document, tag
 from coach.review.plots import legend_mark, svg
 
 SHORT = 12
-"""Signs of a cell that is not broken into lines: a date is one."""
+"""Characters of a cell that is never wrapped, such as a date."""
 
 
 def page(content: Content, contents_label: str, figures_label: str) -> str:
-    """Return the review as HTML; the labels name the list of its parts, and what opens the figures of a plot."""
+    """Return the review as HTML; the labels name the list of parts and the button that opens a plot's figures."""
     links = (tag("li", tag("a", part.title, href=f"#{part.id}")) for part in content.parts)
     return document(
         content.title,

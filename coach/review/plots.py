@@ -1,6 +1,6 @@
-"""Draw plots as SVG in black, white and grey: marks are told apart by their form, never by colour alone.
+"""Draw plots as SVG in black, white and grey: marks differ in form, never in colour alone.
 
-Scales, axes and grid are those of the plotting library; the marks are ours, since its own differ in colour only.
+The plotting library draws scales, axes and grid; the marks are ours, because its own differ in colour only.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from coach.review.blocks import Drawing, Marks, Plot, Scale
 from coach.review.markup import Markup
 
 WIDTH = 720
-"""Units of a plot's own space; the page scales it."""
+"""Width of a plot in its own units; the page scales it."""
 
 INK, SOFT, PAPER = "#1c2329", "#7a828a", "#ffffff"
-"""On paper 15.7 : 1 and 3.9 : 1 (a mark needs 3 : 1, WCAG 2.2, 1.4.11)."""
+"""Contrast of the first two on the third: 15.7 : 1 and 3.9 : 1 (a mark needs 3 : 1, WCAG 2.2, 1.4.11)."""
 
 theme.background_color = PAPER
 theme.margin = 0.012
@@ -32,7 +32,7 @@ theme.tick_font_size = theme.axis_title_font_size = 13
 theme.axis_title_color = "#4a525a"
 
 LETTER = 7.5
-"""Units that a letter of a label is wide, about."""
+"""Approximate width of a label's letter, in units."""
 
 
 def svg(drawing: Drawing) -> Markup:
@@ -63,21 +63,21 @@ def _chart(plot: Plot, margin: float) -> Any:  # noqa: ANN401  # the library has
 
 
 class _Axis(leather.Axis):  # type: ignore[misc]  # the library has no types
-    """An axis with our own ticks; plots one above the other begin at the same place."""
+    """An axis with our own ticks; plots one above the other have the same left edge."""
 
     def __init__(self, scale: Scale, margin: float) -> None:
         super().__init__(list(scale.ticks), lambda _value, index, _count: scale.names[index], scale.title or None)
         self._margin = margin
 
     def estimate_label_margin(self, scale: object, orient: str) -> float:
-        """Return the room for labels and title: on the left the same for all plots of a drawing."""
+        """Return the space for labels and title; on the left it is the same for all plots of a drawing."""
         if orient == "left":
             return self._margin
         return float(super().estimate_label_margin(scale, orient))
 
 
 def legend_mark(form: str) -> Markup:
-    """Return the mark alone, for the legend; its meaning stands beside it as text."""
+    """Return the mark alone, for the legend, where text beside it says its meaning."""
     root = ET.Element("svg", viewBox="0 0 28 16", width="28", height="16")
     root.set("aria-hidden", "true")
     point = (2.0, 8.0, 26.0) if form in ("limit", "end") else (14.0, 2.0, 14.0)
@@ -89,7 +89,7 @@ def legend_mark(form: str) -> Markup:
 
 
 class _Exact(leather.Linear):  # type: ignore[misc]  # the library has no types
-    """A scale that goes exactly from where to where it is told."""
+    """A scale with exactly the given ends."""
 
     def __init__(self, scale: Scale) -> None:
         super().__init__(scale.low, scale.high)
@@ -110,10 +110,10 @@ class _Drawn(Shape):  # type: ignore[misc]  # the library has no types
         self._mark = mark
 
     def validate_series(self, _series: object) -> None:
-        """Any series will do: it only tells the kind of the axes."""
+        """Accept any series: it only sets the kind of the axes."""
 
     def legend_to_svg(self, _series: object, _palette: object) -> list[object]:
-        """The legend is text of the page."""
+        """Return nothing: the legend is text on the page."""
         return []
 
     def to_svg(self, width: Any, height: Any, x: Any, y: Any, _series: object, _palette: object) -> ET.Element:  # noqa: ANN401
@@ -142,7 +142,7 @@ def _short(value: object) -> str:
 
 
 def _column(fill: str, stroke: str, half: float) -> Form:
-    """Return a column from its third number up to its second, so wide to each side in units of x."""
+    """Return a column from the point's third number up to its second, `half` wide to each side in units of x."""
 
     def draw(point: tuple[float, ...], x: Coordinate, y: Coordinate) -> list[ET.Element]:
         top, bottom = sorted((y(point[1]), y(point[2])))
@@ -173,13 +173,13 @@ def _path(shape: str, fill: str = "none") -> Form:
 
 
 def _span(point: tuple[float, ...], x: Coordinate, y: Coordinate) -> list[ET.Element]:
-    """Return an upright line from its second number to its third."""
+    """Return a vertical line from the point's second number to its third."""
     at = x(point[0])
     return [_element("line", x1=at, x2=at, y1=y(point[1]), y2=y(point[2]), stroke=SOFT, stroke_width=3.0)]
 
 
 def _step(dashes: str) -> Form:
-    """Return a level line from its first number to its third, at its second."""
+    """Return a horizontal line from the point's first number to its third, at the height of its second."""
 
     def draw(point: tuple[float, ...], x: Coordinate, y: Coordinate) -> list[ET.Element]:
         at = y(point[1])
@@ -208,6 +208,6 @@ FORMS: dict[str, Form] = {
     "asked": _path("M-7 0 L7 0"),
     "set": _disc(INK, 3.0),
 }
-"""How each kind of mark is drawn; two marks of one plot differ in form or in how dark they are filled."""
+"""The drawing of each kind of mark; marks of one plot differ in form or in darkness."""
 
 _COLUMNS = ("due", "done", "low", "middle", "top")

@@ -14,7 +14,7 @@ from coach.program.model import Exercise, Hold, Program, tension_of_one
 from coach.review.figures import LeftOut, Pain, Visit, worst
 
 CLOCK_JUMP = 300.0
-"""Seconds by which the clock of the day may run away from the session's own time before it is said."""
+"""Seconds by which the wall clock may differ from the session's own time before the review says so."""
 
 Files = Sequence[tuple[str, LoggedSession | SessionRecord]]
 """Name of the file and the session in it."""
@@ -23,9 +23,9 @@ Files = Sequence[tuple[str, LoggedSession | SessionRecord]]
 def sort_out(
     person: str, files: Files, programs: Mapping[str, Program], now: datetime
 ) -> tuple[tuple[Visit, ...], tuple[LeftOut, ...]]:
-    """Return the sessions that count, oldest first, and what is said about those that do not, or only with a doubt.
+    """Return the counted sessions, oldest first, and the notes on those left out or doubtful.
 
-    A session that broke off and was taken up is one.
+    A session that broke off and was resumed is one session.
     """
     left_out: list[LeftOut] = []
     fit: dict[str, tuple[str, LoggedSession, datetime]] = {}
@@ -59,12 +59,12 @@ def sort_out(
 
 
 def _jumps(visits: Sequence[Visit]) -> list[LeftOut]:
-    """Find sessions that were simulated, whose clock ran away, or that began before the one before had ended."""
+    """Find simulated sessions, sessions whose clock jumped, and sessions that began before the previous one ended."""
     found = []
     until: datetime | None = None
     for visit in visits:
         record, ended = visit.record, local_moment(visit.record.ended)
-        if record.simulated:  # its time is not that of the day
+        if record.simulated:  # its time is not the wall clock's
             found.append(LeftOut(visit.file, 1, "left_simulated", counted=True))
             continue
         if until is not None and visit.began < until:
@@ -72,7 +72,7 @@ def _jumps(visits: Sequence[Visit]) -> list[LeftOut]:
         if ended is None:
             continue
         took = (ended - visit.began).total_seconds()
-        late = record.why == "interrupted" or record.parts > 1  # that is closed, or taken up, much later
+        late = record.why == "interrupted" or record.parts > 1  # such a session is closed or resumed much later
         if abs(took - record.seconds) > CLOCK_JUMP and not late:
             found.append(LeftOut(visit.file, 0, "left_clock", counted=True))
         elif record.why != "interrupted":
@@ -81,7 +81,7 @@ def _jumps(visits: Sequence[Visit]) -> list[LeftOut]:
 
 
 def _mornings(sessions: Sequence[Brief]) -> dict[str, bool]:
-    """For each session the answer about the morning after it, which the next session of its program holds."""
+    """Return, for each session, the answer about the morning after, which is in the program's next session."""
     told: dict[str, bool] = {}
     before: dict[str, str] = {}
     for one in sessions:
@@ -117,7 +117,7 @@ def _visit(file: str, session: LoggedSession, began: datetime, program: Program 
 
 
 def span(pain: Answer) -> Pain | None:
-    """Return the pain that an answer tells of; None: it tells of none, which is not no pain."""
+    """Return the pain in an answer; None if the answer holds none, which does not mean no pain."""
     high = edge(pain)
     if high is None:
         return None
@@ -126,17 +126,17 @@ def span(pain: Answer) -> Pain | None:
 
 
 def _sides(planned: PlanEntry) -> int:
-    """Return how many sides work in one set: a hold cannot change sides in its middle."""
+    """Return the number of sides that work in one set; a hold cannot change sides midway."""
     return 2 if planned.sides == "alternating" and planned.unit != Hold.unit else 1
 
 
 def prescribed(planned: PlanEntry) -> int:
-    """Return what the plan of the day asks of one set, all sides together."""
+    """Return the amount that the plan of the day asks of one set, all sides together."""
     return planned.target * _sides(planned)
 
 
 def _prescribed_tension(record: SessionRecord, program: Program | None) -> float | None:
-    """Return the seconds under tension that the plan of the day comes to; None if one exercise's cannot be known."""
+    """Return the seconds under tension in the plan of the day; None if one exercise's are unknown."""
     total = 0.0
     for planned in record.plan:
         each = _tension_of_a_set(planned, program) or _tension_as_begun(planned, record)
@@ -155,7 +155,7 @@ def _tension_of_a_set(planned: PlanEntry, program: Program | None) -> float | No
 
 
 def _tension_as_begun(planned: PlanEntry, record: SessionRecord) -> float | None:
-    """Return it from a set of that exercise at the planned level: the tempo is the same whatever the number."""
+    """Return it from a set done at the planned level: seconds per rep do not depend on the number of reps."""
     for one in record.sets:
         if one.exercise == planned.exercise and one.level == planned.level and one.tension_planned_s is not None:
             return one.tension_planned_s / max(1, one.planned_high) * prescribed(planned)

@@ -21,7 +21,7 @@ Rows = Iterable[dict[str, Any]]
 
 
 def steps_up(clinic: Clinic, today: date) -> dict[str, int]:
-    """Return how many step-ups wait, by person; nobody is in it whose program file was not kept, or is not here."""
+    """Return the number of waiting step-ups by person; people without a kept program file here are left out."""
     if not clinic.members:
         return {}
     programs: dict[str, Program | None] = {}
@@ -34,7 +34,7 @@ def steps_up(clinic: Clinic, today: date) -> dict[str, int]:
         program = programs[digest]
         if program is not None:
             history = (*past(known), *clinic.unread.get(person, ()))
-            with suppress(UnreadableError):  # a decision that nobody can read may have been made since
+            with suppress(UnreadableError):  # an unreadable decision may have been made since
                 decisions = member.home.decisions(member.at_home.id).decisions
                 waiting[person] = sum(one.due for one in proposals(program, history, decisions, today))
     return waiting
@@ -68,7 +68,7 @@ def _exercise(row: dict[str, Any]) -> PastExercise:
 
 
 def _kept(member: Member, name: str, digest: str) -> Program | None:
-    """Return the version of the program with that digest: as it was kept, or as it travels with the package."""
+    """Return the program version with that digest, kept or shipped."""
     try:
         path = member.home.kept(member.at_home.id, name, digest) or shipped().get(name)
         program = None if path is None else read(path)

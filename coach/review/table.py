@@ -1,4 +1,4 @@
-"""The review as a table, one row a set, with a table of what each column means."""
+"""Write the review as a table, one row per set, with a second table that explains the columns."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ Cell = str | int | float | None
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column; what it means is the label "csv_" and its name."""
+    """One column; the label "csv_" + its name explains it."""
 
     name: str
     unit: str
-    """Unit or form of its values."""
+    """Unit or format of its values."""
     value: Callable[[Review, Visit, SetRecord], Cell]
 
 
@@ -54,7 +54,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("pain_carries_on_to", "0-10", lambda _r, visit, _s: visit.limits.pain_carry_on_to if visit.limits else None),
     Column("pain_eases_to", "0-10", lambda _r, visit, _s: visit.limits.pain_ease_to if visit.limits else None),
 )  # fmt: skip
-"""THE table of columns: the file and its dictionary are made from it. An empty cell: not known, or not answered."""
+"""The table of columns, from which the file and its dictionary are made. An empty cell: unknown, or not answered."""
 
 
 def _yes_no(value: bool | None) -> Cell:
@@ -62,7 +62,7 @@ def _yes_no(value: bool | None) -> Cell:
 
 
 def rows(review: Review) -> str:
-    """Return the table as CSV, with a first row of names."""
+    """Return the table as CSV; the first row holds the names."""
     held = [
         [column.value(review, visit, one) for column in COLUMNS] for visit in review.visits for one in visit.record.sets
     ]
@@ -70,7 +70,7 @@ def rows(review: Review) -> str:
 
 
 def dictionary(meaning: Callable[[str], str]) -> str:
-    """Return what each column means as CSV; `meaning` gives the label of a key."""
+    """Return the meaning of each column as CSV; `meaning` returns the label of a key."""
     held: list[list[Cell]] = [[one.name, one.unit, meaning(f"csv_{one.name}")] for one in COLUMNS]
     return _csv([["column", "unit", "meaning"], *held])
 
@@ -82,12 +82,12 @@ def _csv(held: list[list[Cell]]) -> str:
 
 
 def _pain(answer: Answer) -> Cell:
-    """Return a pain; a band in words, for "4-5" is a day in May to a spreadsheet."""
+    """Return a pain, a band in words: a spreadsheet would read "4-5" as a date."""
     between = span(answer)
     return shown_pain(between).replace("-", " to ") if between else None
 
 
 def _safe(cell: Cell) -> Cell:
-    """Return a text so that no spreadsheet takes it for a formula."""
+    """Return a cell that no spreadsheet takes for a formula."""
     formula = isinstance(cell, str) and (cell[:1] in ("\t", "\r") or cell.lstrip()[:1] in ("=", "+", "-", "@"))
     return f"'{cell}" if formula else cell

@@ -173,7 +173,7 @@ def test_sessions_of_a_clock_that_ran_ahead_are_listed_and_not_counted(
     assert early.sessions + len(late) == all_of_them.sessions
 
 
-def test_nothing_told_is_no_pain_of_zero() -> None:
+def test_an_unstated_pain_is_not_a_pain_of_zero() -> None:
     one = Standing("x", 3, "p", "s", 0, "done", 1, 0, 3, 3, 9, 9, None, None, None, 0, None, 0, 0, 3, 0, 0, 0)
 
     assert one.pain_rise == 0.0

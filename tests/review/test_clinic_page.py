@@ -39,7 +39,7 @@ def test_every_need_says_why() -> None:
     assert said(ENDED, REVIEW, labels()).needs == (
         ("Ended for safety", "last session: pain above the limit"),
         ("Pain rises", "1.5 in the 6 sessions before, 5.0 in the last 3"),
-        ("Worse mornings", "3 of 11 told of"),
+        ("Worse mornings", "3 of 11 reported"),
     )
 
 
@@ -49,7 +49,7 @@ def test_every_need_says_why() -> None:
         ({}, "1.0"),
         ({"pain_banded": 1}, "up to 1.0"),
         ({"pain_now_of": 1}, "1.0 (one session)"),
-        ({"pain_now": None, "pain_now_of": 0}, "none told"),
+        ({"pain_now": None, "pain_now_of": 0}, "none stated"),
         ({"pain_now": None, "sessions": 0}, "-"),
     ],
 )
@@ -57,7 +57,7 @@ def test_a_pain_says_what_it_rests_on(change: dict[str, int], pain: str) -> None
     assert said(replace(GOING, **change), REVIEW, labels()).pain == pain  # type: ignore[arg-type]
 
 
-def test_what_is_not_known_is_a_dash() -> None:
+def test_an_unknown_value_is_a_dash() -> None:
     unknown = replace(
         GOING, last_day=None, recent_done=None, recent_due=None, recent_tension_s=None, recent_sets_planned=None
     )
@@ -92,7 +92,7 @@ def test_who_needs_a_look_stands_before_the_others() -> None:
 def test_a_strip_is_read_aloud_in_words_and_has_a_mark_for_each_day() -> None:
     strip = re.findall(r'<svg class="strip".*?</svg>', drawn())[1]
 
-    assert "<title>Came on 4 of 56 days. Highest pain told: 2; last: 0.</title>" in strip
+    assert "<title>Came on 4 of 56 days. Highest pain stated: 2; last: 0.</title>" in strip
     assert strip.count("<path d=") == 4
     assert strip.count('class="ring"') == 1
 
@@ -103,8 +103,8 @@ def test_what_is_left_out_stands_on_the_page_by_file_and_line() -> None:
 
 
 def test_the_page_says_whether_the_checksums_were_proven() -> None:
-    assert "checksum was proven" in drawn()
-    assert "nothing was proven now" in drawn(proven=False)
+    assert "checksum of each line was checked" in drawn()
+    assert "it checks no checksum" in drawn(proven=False)
 
 
 def test_a_name_that_is_markup_stays_text() -> None:

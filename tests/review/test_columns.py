@@ -260,7 +260,7 @@ def test_a_file_that_tells_of_somebody_else_is_left_out(home: Path) -> None:
 
     told = left_out(open_clinic(home))
 
-    assert any("tells of somebody else" in text for _, _, text in told)
+    assert any("is about another person" in text for _, _, text in told)
     assert not rows(
         open_clinic(home), f"SELECT * FROM sets WHERE person = 'bo' AND session = '{moved.stem}' AND set_id > 0"
     )
@@ -290,14 +290,14 @@ def test_permuting_files_changes_nothing(made: Path, home: Path) -> None:
         assert rows(open_clinic(home), query) == rows(open_clinic(made), query)
 
 
-def test_what_is_no_clinic_is_one_sentence(tmp_path: Path) -> None:
-    with pytest.raises(CoachError, match="is no clinic: name a home"):
+def test_a_folder_that_is_not_a_clinic_is_told_in_one_sentence(tmp_path: Path) -> None:
+    with pytest.raises(CoachError, match="is not a clinic; name a home"):
         open_clinic(tmp_path)
-    with pytest.raises(CoachError, match="is no clinic"):
+    with pytest.raises(CoachError, match="is not a clinic"):
         open_clinic(tmp_path / "none")
 
 
-def test_columns_that_cannot_be_written_are_one_sentence(made: Path, tmp_path: Path) -> None:
+def test_columns_that_cannot_be_written_are_told_in_one_sentence(made: Path, tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
     taken = tmp_path / "folder"
     (taken / "sets.parquet").mkdir(parents=True)
@@ -307,7 +307,7 @@ def test_columns_that_cannot_be_written_are_one_sentence(made: Path, tmp_path: P
             write_columns(open_clinic(made), folder)
 
 
-def test_columns_that_are_torn_are_one_sentence(made: Path, tmp_path: Path) -> None:
+def test_torn_columns_are_told_in_one_sentence(made: Path, tmp_path: Path) -> None:
     write_columns(open_clinic(made), tmp_path)
     (tmp_path / "sets.parquet").write_bytes(b"PAR1")
 
@@ -316,7 +316,7 @@ def test_columns_that_are_torn_are_one_sentence(made: Path, tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize("at", [1, len(TABLES) - 1])
-def test_columns_half_of_which_are_of_another_time_are_one_sentence(
+def test_columns_written_at_two_times_are_told_in_one_sentence(
     at: int, made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clinic = open_clinic(made)
@@ -335,7 +335,7 @@ def test_columns_half_of_which_are_of_another_time_are_one_sentence(
         with pytest.raises(KeyboardInterrupt):
             write_columns(clinic, tmp_path)
 
-    with pytest.raises(CoachError, match=r"are of two times.*write the columns anew"):
+    with pytest.raises(CoachError, match=r"do not belong together.*write the columns anew"):
         open_clinic(tmp_path)
     write_columns(clinic, tmp_path)
     assert rows(open_clinic(tmp_path), "SELECT count(*) FROM sets") == rows(clinic, "SELECT count(*) FROM sets")
@@ -368,11 +368,11 @@ def test_a_folder_whose_name_looks_like_a_pattern_is_read(home: Path, tmp_path: 
     assert left_out(clinic) == []
 
 
-def test_a_file_whose_name_is_no_text_is_left_out(home: Path) -> None:
+def test_a_file_whose_name_is_not_text_is_left_out(home: Path) -> None:
     path = files(home, "cy")[0]
     path.rename(path.with_name(os.fsdecode(b"\xff.jsonl")))
 
-    assert [text for _, _, text in left_out(open_clinic(home))] == ["has a name that is no text"]
+    assert [text for _, _, text in left_out(open_clinic(home))] == ["has a name that is not text"]
 
 
 def test_reading_changes_no_file(made: Path) -> None:

@@ -85,7 +85,7 @@ def test_a_pain_that_was_a_number_is_an_integer_without_a_unit(record: SessionRe
 
 
 @pytest.mark.parametrize("value", ["4-5", "none", "1-3", 11, -1, 2**70])
-def test_what_is_no_number_of_the_scale_stays_text(told: Told, value: Answer) -> None:
+def test_an_answer_off_the_scale_stays_text(told: Told, value: Answer) -> None:
     pains = of_code(answered(told, value), codes.PAIN)
 
     assert [(one.get("valueString"), "valueInteger" in one) for one in pains] == [(str(value), False)] * len(pains)
@@ -114,7 +114,7 @@ def test_effort_is_an_integer_too(told: Told) -> None:
     assert {one["valueInteger"] for one in efforts if "dataAbsentReason" not in one} == {6}
 
 
-def test_yes_and_no_are_such(record: SessionRecord) -> None:
+def test_yes_and_no_are_booleans(record: SessionRecord) -> None:
     (asked,) = [one for one in resources(bundle("mira", [record])) if one.get("code", {}).get("text") == (
         "Asked: screen.new_injury"
     )]  # fmt: skip
@@ -268,11 +268,11 @@ def test_whatever_a_file_holds_the_bundle_validates(told: Told, text: str, began
     validated(bundle(text, [strange]))
 
 
-def test_nobody_without_sessions_is_a_bundle_too() -> None:
+def test_a_person_without_sessions_has_a_bundle_too() -> None:
     assert len(validated(bundle("mira", []))["entry"]) == 2
 
 
-def test_it_is_written_whole_or_said_why_not(record: SessionRecord, tmp_path: Path) -> None:
+def test_a_bundle_is_written_whole_or_the_error_says_why_not(record: SessionRecord, tmp_path: Path) -> None:
     told = bundle("mira", [record])
     write_bundle(tmp_path / "out.json", told)
 

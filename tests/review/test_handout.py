@@ -121,7 +121,7 @@ def test_whoever_must_be_near_is_told_and_how_often() -> None:
 
     assert facts == (
         "Every day.",
-        "After a day that left more pain, wait 2 days.",
+        "If the day after hurts more, wait 2 days.",
         "Someone is always close enough to help.",
     )
     assert len(sheet(replace(ANKLE, within_reach=Reach.NOT_NEEDED)).facts) == 2
@@ -129,7 +129,7 @@ def test_whoever_must_be_near_is_told_and_how_often() -> None:
 
 def test_paper_tells_which_version_of_the_program_it_is() -> None:
     assert f"ankle_steady, version {ANKLE.digest[:12]}" in sheet().foot
-    assert "To be looked at again on 2027-02-08." in sheet().foot
+    assert "To be reviewed on 2027-02-08." in sheet().foot
 
 
 class Read(HTMLParser):

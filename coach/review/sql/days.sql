@@ -1,5 +1,5 @@
--- One row a person and day of the last 56 days on which they came: whether work began, and the highest pain told, of a
--- band its upper end. Plain SQL over the tables of tables.sql and `today`. Runs unchanged on DuckDB and on Spark.
+-- One row per person and day with a session in the last 56 days: whether work began, and the highest pain stated (the
+-- upper end of a band). Plain SQL over the tables of tables.sql and `today`. Runs unchanged on DuckDB and on Spark.
 SELECT
     s.person,
     s.day_number - a.day_number AS day,

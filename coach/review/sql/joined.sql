@@ -1,6 +1,6 @@
--- A session that broke off and was taken up is one session, as `coach.logbook.joined` makes one of its records: sets and
--- lines of the later parts are numbered on, its plan is that of the first, its end that of the last. For the embedded
--- engine alone, after all files are in the tables.
+-- Joins a session that broke off and was resumed into one, as `coach.logbook.joined` joins its records: the numbers of
+-- sets and lines continue in the later parts, the plan is the first part's, the end is the last part's. For the embedded
+-- engine only, after all files are in the tables.
 
 CREATE OR REPLACE TEMPORARY TABLE parts AS
 SELECT

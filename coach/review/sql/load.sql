@@ -1,5 +1,5 @@
--- From the lines of a heap of session files to the tables. For the embedded engine alone: `lines` holds each line of
--- the files as a row, `books` a row for each file.
+-- Fills the tables from the lines of a heap of session files. For the embedded engine only: `lines` has a row for each
+-- line of the files, `books` a row for each file.
 
 CREATE OR REPLACE TEMPORARY VIEW begins AS
 SELECT * FROM lines WHERE line = 'session_begun'
@@ -37,8 +37,8 @@ FROM (
     WHERE line IN ('answered', 'unanswered')
 );
 
--- The lines of a set say the same of it; where they do not, the last stands. What was stated is the last answer to
--- whether all was done, or to how much was left out.
+-- If the lines of a set disagree, the last one counts. The stated amount comes from the last answer to whether all was
+-- done, or to how much was left out.
 INSERT INTO sets
 SELECT
     one.person, one.book, one.set_id, one.exercise, one.level, one.set_number, one.side, one.kind,
@@ -72,7 +72,7 @@ LEFT JOIN (
     QUALIFY row_number() OVER (PARTITION BY a.person, a.session, a.set_id ORDER BY a.line DESC) = 1
 ) said ON said.person = one.person AND said.session = one.book AND said.set_id = one.set_id;
 
--- A "pain", "tired" or "unsteady" out of the work is a halt too; right behind a halt it is the why of that one.
+-- A "pain", "tired" or "unsteady" during the work is a halt too; directly after a halt it is that halt's reason.
 INSERT INTO halts
 SELECT
     person, book, min(n), arg_min(exercise, n), arg_min(set_id, n), arg_max(why, n),

@@ -105,7 +105,7 @@ easing AS (
     GROUP BY person, session, exercise
 ),
 halting AS (
-    SELECT  -- what was told outside of any exercise counts for each of the day
+    SELECT  -- a statement outside any exercise counts for every exercise of the day
         x.person, x.session, x.exercise,
         MAX(CASE WHEN h.why = 'unsteady' THEN 1 ELSE 0 END) AS unsteady,
         MAX(h.pain_high) AS pain

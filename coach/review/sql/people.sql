@@ -1,9 +1,9 @@
--- One row a person: how they keep to their program, and what speaks for looking at them. Plain SQL over the tables of
+-- One row per person: adherence to the program, and reasons for a look. Plain SQL over the tables of
 -- tables.sql and `today`, which holds one day_number. Runs unchanged on DuckDB and on Spark.
 --
--- Recent is the last 28 days, today included. A session is due so many days after the one before as was said then, and
--- where nobody came, again after the shortest such time of the program; a session before it was due is none of those.
--- Pain of a session is the highest that was told in it, of a band its upper end. What was not told counts nowhere.
+-- Recent means the last 28 days with today. A session is due the number of days after the previous one that was
+-- announced then; if nobody came, again after the program's shortest such time. An early session was not due.
+-- A session's pain is the highest stated in it (the upper end of a band). A pain that was not stated counts nowhere.
 WITH told AS (
     SELECT person, session, MAX(pain_high) AS pain, MAX(banded) AS banded
     FROM (

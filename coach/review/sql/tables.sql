@@ -1,8 +1,8 @@
--- The tables of a clinic. They are what is written as columns, and all that the queries of the clinic look at.
+-- The tables of a clinic. They are written as columns, and the clinic's queries read nothing else.
 -- A session belongs to one person; "person" and "session" together name it. Days are counted from 1970-01-01.
 
 CREATE TABLE people (
-    person VARCHAR                -- local id, with the home's folder before it where there are several
+    person VARCHAR                -- local id, after the home's folder if there are several homes
 );
 
 CREATE TABLE sessions (
@@ -15,16 +15,16 @@ CREATE TABLE sessions (
     began VARCHAR,                -- UTC, ISO 8601
     day_number INTEGER,           -- local day
     why VARCHAR,                  -- why it ended; null: its end is missing
-    next_in_days INTEGER,         -- days to the next, as it was said; null: not said
+    next_in_days INTEGER,         -- days to the next session, as announced; null: not announced
     sets_planned INTEGER,
-    doubtful BOOLEAN,             -- something in its file is amiss
-    continues VARCHAR             -- the session that broke off and was taken up, where that is not here; null: none was
+    doubtful BOOLEAN,             -- its file has a fault
+    continues VARCHAR             -- id of the session that it resumes, if that one is not here; null: none
 );
 
 CREATE TABLE sets (
     person VARCHAR,
     session VARCHAR,
-    set_id INTEGER,               -- the how-manieth of the session
+    set_id INTEGER,               -- the set's number within the session, from 1
     exercise VARCHAR,
     level VARCHAR,
     set_number INTEGER,
@@ -47,10 +47,10 @@ CREATE TABLE answers (
     question VARCHAR,             -- "pain", "halt_pain", "effort", "reps", "missed", "screen.ID"
     set_id INTEGER,               -- 0: about no set
     answered BOOLEAN,
-    number INTEGER,               -- what was answered, if it was a number
-    yes BOOLEAN,                  -- what was answered, if it was yes or no
-    word VARCHAR,                 -- what was answered, if it was a word: a band of pain
-    pain_low INTEGER,             -- a pain of 0-10, or the ends of its band; null: it is none, or nobody answered
+    number INTEGER,               -- the answer, if it was a number
+    yes BOOLEAN,                  -- the answer, if it was yes or no
+    word VARCHAR,                 -- the answer, if it was a word: a band of pain
+    pain_low INTEGER,             -- a pain of 0-10, or the ends of its band; null: not a pain, or not answered
     pain_high INTEGER
 );
 
@@ -61,7 +61,7 @@ CREATE TABLE halts (
     exercise VARCHAR,
     set_id INTEGER,
     why VARCHAR,                  -- null: the person did not say
-    pain_high INTEGER             -- pain that was said with it
+    pain_high INTEGER             -- pain stated with it
 );
 
 CREATE TABLE eased (
