@@ -10,27 +10,27 @@ from typing import Any, ClassVar
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 MOST_STRANGERS = 256
-"""Connections that have not shown the secret; one more pushes the oldest out. Four times as many as are let in at one
-time, so that nobody who asks at once is pushed out before he is read."""
+"""Connections that have not shown the secret at most; one more closes the oldest. It is four times `LET_IN_AT_ONCE`, so
+that a client that sends its request at once is read before it is closed."""
 LET_IN_AT_ONCE = 64
-"""Connections let in between two looks at the others: a crowd at the door holds nobody up who is inside."""
+"""Connections accepted in one turn of the loop, so that a crowd does not delay the accepted ones."""
 MOST_WAITING = 1024
-"""Connections that wait to be let in."""
+"""Connections that may wait to be accepted."""
 HEADER_SECONDS = 5.0
-"""What a connection may take to show the secret. A browser asks as soon as it is connected."""
+"""Seconds in which a connection must show the secret; a browser sends its request as soon as it is connected."""
 KEPT_SECONDS = 600
-"""What a connection that has shown the secret may be idle: longer than any browser keeps one, so that a halt finds it
-open."""
+"""Seconds a connection that has shown the secret may be idle: longer than any browser keeps one, so that a halt needs
+no new connection."""
 
 
 class Guest(H11Protocol):
-    """A connection. It is a stranger's until a request on it shows the secret."""
+    """A connection; it belongs to a stranger until one of its requests shows the secret."""
 
     strangers: ClassVar[dict[Guest, None]] = {}
-    """The oldest first."""
+    """Connections that have not shown the secret, the oldest first."""
 
     def connection_made(self, transport: Any) -> None:  # noqa: ANN401  as the loop makes it
-        """Let one in."""
+        """Accept a connection."""
         super().connection_made(transport)
         self.app_state = {"known": self._known}
         while len(self.strangers) >= MOST_STRANGERS:
@@ -39,12 +39,12 @@ class Guest(H11Protocol):
         self._deadline = self.loop.call_later(HEADER_SECONDS, self._turn_away)
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Forget one that went."""
+        """Forget a closed connection."""
         self._forget()
         super().connection_lost(exc)
 
     def _known(self) -> None:
-        """Count it as one of those who know the secret."""
+        """Note that the connection has shown the secret."""
         self._forget()
         self.timeout_keep_alive = KEPT_SECONDS
 
@@ -53,7 +53,7 @@ class Guest(H11Protocol):
         self.strangers.pop(self, None)
 
     def _turn_away(self) -> None:
-        """Let one go at once, and its port with it: whoever waits for a farewell would take up the ports there are."""
+        """Reset the connection: an orderly close would keep its port in use, and the ports could run out."""
         self._forget()
         now = struct.pack("hh" if os.name == "nt" else "ii", 1, 0)
         self.transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, now)

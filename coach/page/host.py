@@ -1,4 +1,4 @@
-"""Start the page's server, watch it, and start it again if it dies."""
+"""Start the page's server, watch it, and restart it if it dies."""
 
 from __future__ import annotations
 
@@ -25,20 +25,20 @@ HOST = "127.0.0.1"
 START_DEADLINE = 30.0
 """Seconds that a server may take to start: a slow disk, a virus scanner."""
 AGAIN_AFTER = 1.0
-"""Seconds between two starts of a server that dies, at least; twice as long after each, up to AGAIN_AT_MOST."""
+"""Least seconds between two starts of a dying server; they double after each start, up to `AGAIN_AT_MOST`."""
 AGAIN_AT_MOST = 30.0
 TICKET_SECONDS = 60.0
-"""How long a browser may take until it asks for the page: one that has to be unpacked first takes half of it."""
+"""Seconds a browser may take to ask for the page; a browser that must first be unpacked takes half of them."""
 
 
 class Page:
-    """The page as the coach holds it. `send` and `presses` never wait; a dead server is replaced meanwhile.
+    """The coach's side of the page. `send` and `presses` never wait; a dead server is replaced in the background.
 
-    The coach keeps the socket that the server listens on, so that nobody else gets its port while a server is replaced.
+    The coach keeps the listening socket, so that no other program gets the port while a server is replaced.
     """
 
     def __init__(self, words: Mapping[str, str], port: int = 0, now: Callable[[], float] = time.monotonic) -> None:
-        """Nothing is started before `open`. `words`: what the server says by itself; `port` 0: any free one."""
+        """Nothing starts before `open`. `words`: the server's own sentences; `port` 0: any free port."""
         self._words = dict(words)
         self._port = port
         self._now = now
@@ -54,27 +54,27 @@ class Page:
         self._started = float("-inf")
         self._again = AGAIN_AFTER
         self.serving = False
-        """Whether the server listens."""
+        """True while the server listens."""
         self.windows = 0
-        """Windows that show the page now."""
+        """Number of windows that show the page now."""
 
     @property
     def address(self) -> str:
-        """Where the page is; whoever knows it can use it."""
+        """The page's address; everybody who knows it can use the page."""
         return f"http://{HOST}:{self._port}/{self._secret}/"
 
     @property
     def address_once(self) -> str:
-        """An address that leads to the page one time, and for TICKET_SECONDS from `open` on."""
+        """An address that opens the page once, within `TICKET_SECONDS` after `open`."""
         return f"http://{HOST}:{self._port}/open/{self._ticket}"
 
     @property
     def server(self) -> int:
-        """Id of the server's process; 0: none runs."""
+        """Process id of the server; 0: no server runs."""
         return self._child.pid if self._child is not None and self._child.poll() is None else 0
 
     def opener(self) -> Path:
-        """Write the file that a browser is started with; it is there until it was used. Raises OSError."""
+        """Write the file that a browser is started with; it is deleted once used. Raises OSError."""
         self._opener = Opener(self.address_once)
         return self._opener.path
 
@@ -96,31 +96,31 @@ class Page:
         deadline = self._now() + START_DEADLINE
         while not self.serving:
             if not self.server:
-                raise PageError("The page's server did not start; install this program anew.")
+                raise PageError("The page's server did not start; install this program again.")
             if self._now() > deadline:
                 raise PageError(f"The page's server did not start within {START_DEADLINE:.0f} seconds; try again.")
             self.wait(0.05)
             self._look()
 
     def send(self, screen: Message) -> None:
-        """Show a screen from now on."""
+        """Show a screen until the next one."""
         self._screen = screen
         if self._link is not None and self.serving:
             self._link.send(screen)
 
     def presses(self) -> list[Message]:
-        """Return what was pressed since the last call; see to it that a server runs."""
+        """Return the presses since the last call; restart the server if it has died."""
         pressed = self._look()
         if self._ticket and self._now() >= self._ticket_until:
             self._void_ticket()
         if not self.server and self._now() - self._started >= self._again:
             self._again = min(2 * self._again, AGAIN_AT_MOST)
-            with contextlib.suppress(OSError):  # the system has no room for one just now; a session goes on without
+            with contextlib.suppress(OSError):  # the system cannot start one now; the session goes on without it
                 self._start()
         return pressed
 
     def wait(self, seconds: float) -> None:
-        """Return when something has come from the server, after `seconds` at the latest."""
+        """Wait until the server sends something, but at most `seconds`."""
         if self._link is None or self._link.closed:
             threading.Event().wait(seconds)
             return
@@ -128,7 +128,7 @@ class Page:
             select.select([self._link], [], [], seconds)
 
     def close(self) -> None:
-        """End the server. Harmless if it has ended already."""
+        """End the server. A second call does nothing."""
         self._void_ticket()
         self._drop()
         if self._listener is not None:
@@ -171,7 +171,7 @@ class Page:
             "ticket_seconds": self._ticket_until - self._now(),
             "words": self._words,
         }
-        with contextlib.suppress(OSError):  # it died at once, which shows soon enough
+        with contextlib.suppress(OSError):  # it died at once; the next look notices
             assert child.stdin is not None
             child.stdin.write(json.dumps(begin) + "\n")
             child.stdin.close()
@@ -185,14 +185,14 @@ class Page:
         self.windows = 0
 
     def _void_ticket(self) -> None:
-        """Let nobody in with the ticket any more, nor a server to come, and take its file away."""
+        """Make the ticket invalid, also for future servers, and delete its file."""
         self._ticket = ""
         if self._opener is not None:
             self._opener.close()
             self._opener = None
 
     def _look(self) -> list[Message]:
-        """Take what has come: a server that reports, and what was pressed."""
+        """Read the server's reports and return the presses."""
         if self._link is None:
             return []
         pressed: list[Message] = []
@@ -206,7 +206,7 @@ class Page:
         match message:
             case {"do": "open"}:
                 self.serving, self._again = True, AGAIN_AFTER
-                if self._servers_end is not None:  # the server has its own now, and shows by it when it dies
+                if self._servers_end is not None:  # the server has its own copy, which closes when it dies
                     self._servers_end.close()
                 if self._screen is not None and self._link is not None:
                     self._link.send(self._screen)

@@ -24,10 +24,10 @@ PAGE = """<!doctype html>
 
 
 class Opener:
-    """The file, until `close`."""
+    """The file; it exists until `close`."""
 
     def __init__(self, address: str) -> None:
-        """Write it. Raises OSError if no folder takes it. `address`: of letters that need no care in markup."""
+        """Write the file. `address` must need no escaping in HTML. Raises OSError if no folder is usable."""
         folder = None
         for beside in _folders():
             try:
@@ -49,18 +49,18 @@ class Opener:
             raise
 
     def close(self) -> None:
-        """Take it away. Harmless if it is gone already."""
+        """Delete the file. A second call does nothing."""
         shutil.rmtree(self._folder, ignore_errors=True)
 
 
 def _folders() -> Iterator[Path]:
-    """Yield where the file may stand: never where others may put another in its place."""
+    """Yield the folders for the file; in none of them can another user replace it."""
     if sys.platform not in ("win32", "darwin"):  # there the folder for temporary files is the person's own
         for where in (user_downloads_path, Path.home):
             try:
                 folder = where()
                 mode = folder.stat().st_mode
-            except (OSError, RuntimeError):  # there is none, or nobody knows whose it would be
+            except (OSError, RuntimeError):  # the home folder is unknown
                 continue
             if not mode & stat.S_IWOTH:
                 yield folder

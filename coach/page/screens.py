@@ -1,4 +1,4 @@
-"""What the page is told to show: a step before or after a session, or a moment of one, with every word on it."""
+"""The screens sent to the page: a step before or after a session, or a moment of it, with all their wording."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ Sign = Literal["plain", "small", "good", "bad", "open", "said"]
 Weight = Literal["main", "plain", "small"]
 
 LONGEST_NOTE = 1000
-"""Characters of a caregiver's note."""
+"""Characters of a caregiver's note at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,24 +18,24 @@ class StepLine:
 
     text: str
     mark: Sign = "plain"
-    """Which sign stands before it: found good, found bad, not known yet. "said": the coach says it now; "small": a
+    """The sign before it: found good, found bad, or not known yet. "said": the coach says it now; "small": a
     reason."""
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Something that can be pressed."""
+    """A button of a step."""
 
     id: str
     words: str
     beside: str = ""
-    """What is said about it in small."""
+    """A small remark beside it."""
     weight: Weight = "plain"
 
 
 @dataclass(frozen=True, slots=True)
 class TextField:
-    """Something that can be typed."""
+    """A text input of a step."""
 
     id: str
     label: str
@@ -47,7 +47,7 @@ class TextField:
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """A level that moves."""
+    """A level meter."""
 
     label: str
     level: float
@@ -56,17 +56,17 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far something is that takes its time."""
+    """The progress of slow work."""
 
     label: str
     done: int
     of: int
-    """0: not known."""
+    """The total; 0: unknown."""
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing at a time, before or after a session."""
+    """One screen before or after a session, with one thing to do."""
 
     id: str
     head: str
@@ -77,11 +77,11 @@ class Step:
     meter: Meter | None = None
     progress: Progress | None = None
     problem: str = ""
-    """What went wrong, in a sentence."""
+    """A sentence that says what went wrong; empty: nothing did."""
 
     def as_json(self, serial: int, lang: str, place: str) -> dict[str, Any]:
-        """Return the screen as it is sent.
+        """Return the screen for sending as JSON.
 
-        `serial`: of the step; an update of the same step has the same. `place`: how far it is, "Step 2 of 5".
+        `serial`: number of the step; an update keeps it. `place`: position of the step, "Step 2 of 5".
         """
         return {"kind": "step", "serial": serial, "lang": lang, "place": place, **asdict(self)}

@@ -1,7 +1,7 @@
-"""The page's server, in a process of its own: shows the newest screen to every window, passes presses on.
+"""Serve the page, in a separate process: send the newest screen to every window, and presses to the coach.
 
-Started by `host.py` with `python -m coach.page.server`; what it needs to know comes as one JSON line on its input, so
-that nothing of it shows among the processes. It ends as soon as the coach's end of the connection is gone.
+`host.py` starts it with `python -m coach.page.server` and sends its settings as one JSON line on standard input, so
+that the list of processes does not show them. It ends as soon as the coach's end of the connection closes.
 """
 
 from __future__ import annotations
@@ -29,22 +29,22 @@ from coach.page.handed import take
 
 STATIC = Path(__file__).parent / "static"
 FILES = {"": "index.html"} | {name: name for name in ("page.css", "elements.js", "page.js", "stone.js", "stream.js")}
-"""Path behind the secret, and the file that it shows."""
+"""Path after the secret to the file it shows."""
 CONTENT_TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
-"""What a file is by its ending; a system's own list may say otherwise, and a browser then takes no script."""
+"""Ending of a file to its type; with a wrong type from the system's own list a browser would refuse the script."""
 
 LONGEST_BODY = 16384
-"""Bytes of one press, with a long note in it."""
+"""Bytes of one press at most: enough for a long note."""
 LONGEST_TEXT = 4000
-"""Characters of one field."""
+"""Characters of one field at most."""
 MOST_STREAMS = 8
-"""Streams of screens at the same time: a browser takes one for all of its windows."""
+"""Streams of screens at the same time: a browser needs one for all of its windows."""
 MOST_WINDOWS = 99
-"""Windows that a browser may say it has."""
+"""Most windows that a browser may report."""
 HERE_EVERY = 2.0
-"""Seconds after which a stream that has gone is noticed, if nothing changes."""
+"""Seconds after which a closed stream is noticed if the screen does not change."""
 FILES_OPEN = 4096
-"""What this process may have open, where the system lets it: some allow 256, fewer than the strangers that are kept."""
+"""Open files this process asks for: some systems allow 256 by default, fewer than the strangers' connections."""
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
@@ -58,7 +58,7 @@ HEADERS = {
 
 
 class Relay:
-    """What goes between the coach and the windows: the newest screen one way, presses the other."""
+    """Connects the coach and the windows: it forwards the newest screen one way and presses the other."""
 
     def __init__(self, to_coach: asyncio.StreamWriter | None = None) -> None:
         self._to_coach = to_coach
@@ -68,7 +68,7 @@ class Relay:
         self._over = False
         self._numbers = itertools.count(1)
         self.streams: dict[int, int] = {}
-        """Windows that each stream is for, by its number."""
+        """Number of a stream to the number of its windows."""
 
     async def show(self, screen: bytes) -> None:
         """Show a screen, JSON on one line, in every window."""
@@ -78,18 +78,18 @@ class Relay:
             self._changed.notify_all()
 
     async def end(self) -> None:
-        """Let every window go."""
+        """End every stream."""
         async with self._changed:
             self._over = True
             self._changed.notify_all()
 
     def tell(self, message: Mapping[str, Any]) -> None:
-        """Pass a message on to the coach."""
+        """Send a message to the coach."""
         if self._to_coach is not None:
             self._to_coach.write(json.dumps(message).encode() + b"\n")
 
     async def screens(self) -> AsyncIterator[bytes]:
-        """Yield server-sent events for one stream, with its number: the newest screen, and each that follows it."""
+        """Yield one stream's server-sent events: its number, the newest screen, and each later one."""
         number = next(self._numbers)
         self.count(number, 1)
         try:
@@ -104,7 +104,7 @@ class Relay:
             self.count(number, 0)
 
     def count(self, number: int, windows: int) -> None:
-        """Take down how many windows a stream is for; 0: it has ended."""
+        """Note the number of windows of a stream; 0: it has ended."""
         self.streams[number] = windows
         if not windows:
             del self.streams[number]
@@ -123,10 +123,10 @@ Answers = Callable[[Request], Awaitable[Response]]
 
 
 class Gate:
-    """Lets in what knows the secret, names this machine, and comes from the page itself.
+    """Accepts a request only if it knows the secret, names this machine and comes from the page itself.
 
-    The bytes of the address decide, as they came: nothing is decoded or tidied up, and what lets a request in also
-    says who answers it.
+    It compares the raw bytes of the address, without decoding or normalising them. The same comparison selects the
+    handler of the request.
     """
 
     def __init__(self, relay: Relay, secret: str, ticket: Ticket, port: int, words: Mapping[str, str]) -> None:
@@ -145,7 +145,7 @@ class Gate:
         }
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer, or say why not, for one request."""
+        """Answer or refuse one request."""
         if scope["type"] != "http":
             return
         answers = self._asked(scope) if self._from_here(scope) else self._not_from_here
@@ -163,7 +163,7 @@ class Gate:
         return self._no_such
 
     def _from_here(self, scope: Scope) -> bool:
-        """Tell whether a request comes from the page: a browser names the page that asks in Origin."""
+        """Tell whether a request comes from the page: a browser sends the page's origin in the header Origin."""
         hosts = [value for name, value in scope["headers"] if name == b"host"]
         origins = [value for name, value in scope["headers"] if name == b"origin"]
         if scope["method"] != "GET" and not origins:
@@ -213,7 +213,7 @@ async def _file(name: str, _: Request) -> Response:
 
 
 async def _body(request: Request) -> bytes:
-    """Return the body, or of one that is too long so much that it shows."""
+    """Return the body; of one that is too long only the beginning, which is still over the limit."""
     body = b""
     async for part in request.stream():
         body += part
@@ -223,7 +223,7 @@ async def _body(request: Request) -> bytes:
 
 
 class Ticket:
-    """Lets the first in who shows it, within some seconds."""
+    """Admits the first client that shows it within some seconds."""
 
     def __init__(self, ticket: str, seconds: float, now: Callable[[], float] = time.monotonic) -> None:
         self._ticket = ticket
@@ -231,7 +231,7 @@ class Ticket:
         self._now = now
 
     def takes(self, shown: bytes) -> bool:
-        """Tell whether `shown` lets somebody in; from then on nothing does."""
+        """Tell whether `shown` is the valid ticket; if so, it is invalid from then on."""
         good = bool(self._ticket) and secrets.compare_digest(shown, self._ticket.encode()) and self._now() < self._until
         if good:
             self._ticket = ""
@@ -239,7 +239,7 @@ class Ticket:
 
 
 def understood(body: bytes) -> dict[str, Any] | None:
-    """Return a press as it is passed on, or None for anything else.
+    """Return the press in a request's body as it is forwarded, or None if the body is anything else.
 
     >>> understood(b'{"do": "press", "key": " "}')
     {'do': 'press', 'key': ' '}
@@ -266,7 +266,7 @@ def _value(body: bytes) -> object:
 
 
 class _Server(uvicorn.Server):
-    """Lets few in at a time, and many wait at the door: whom the system turned away would try again a second later."""
+    """Accepts few connections at a time and lets many wait: a refused one would be tried again only a second later."""
 
     opened: Callable[[], None]
 
@@ -278,7 +278,7 @@ class _Server(uvicorn.Server):
 
 
 async def serve(begin: Mapping[str, Any]) -> None:
-    """Serve the coach's screens until it goes away."""
+    """Serve the coach's screens until the coach ends."""
     _open_files()
     listening = take(begin["listen"])
     reader, writer = await asyncio.open_connection(sock=take(begin["link"]), limit=2**20)
@@ -292,7 +292,7 @@ async def serve(begin: Mapping[str, Any]) -> None:
     server.opened = lambda: relay.tell({"do": "open"})
 
     async def follow() -> None:
-        with contextlib.suppress(OSError):  # reset, if something that was sent was never read
+        with contextlib.suppress(OSError):  # a reset, if sent data was never read
             while line := await reader.readline():
                 await relay.show(line.strip())
         await relay.end()
@@ -304,7 +304,7 @@ async def serve(begin: Mapping[str, Any]) -> None:
 
 
 def _open_files() -> None:
-    with contextlib.suppress(ImportError, OSError, ValueError):  # not on Windows; no more is allowed
+    with contextlib.suppress(ImportError, OSError, ValueError):  # no such limit on Windows, or no more is allowed
         import resource
 
         soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)

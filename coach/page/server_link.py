@@ -1,4 +1,4 @@
-"""The coach's end of its connection to the page's server: screens out, presses in; it never waits."""
+"""The coach's end of its connection to the page's server: it sends screens and receives presses, and never waits."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ import socket
 from typing import Any
 
 MOST_UNSENT = 65536
-"""Bytes that a server may leave unread; one that hangs gets no more, so that nothing grows."""
+"""Bytes a server may leave unread; a hanging server gets no more, so that the memory does not grow."""
 LONGEST = 65536
-"""Bytes of one message from the server: several times what it lets through."""
+"""Bytes of one message from the server at most: several times the longest press."""
 
 Message = dict[str, Any]
 
 
 class ServerLink:
-    """One connection, a JSON value a line. A server that went away shows by `closed`, never by an exception."""
+    """One connection, with one JSON value per line. If the server goes away, `closed` is set; nothing is raised."""
 
     def __init__(self, connection: socket.socket) -> None:
         connection.setblocking(False)
@@ -33,12 +33,12 @@ class ServerLink:
         return self._connection.fileno()
 
     def send(self, message: Message) -> None:
-        """Send a screen, or keep it until the last one has gone; of several that wait only the newest counts."""
+        """Send a screen, or keep it until the previous one is sent; only the newest waiting screen is kept."""
         self._next = json.dumps(message, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace") + b"\n"
         self._flush()
 
     def received(self) -> list[Message]:
-        """Return what has come since the last call."""
+        """Return the messages since the last call."""
         self._flush()
         while not self.closed:
             try:
@@ -56,7 +56,7 @@ class ServerLink:
         return [value for value in map(_value, lines) if value is not None]
 
     def close(self) -> None:
-        """Let go of the connection. Harmless if it is closed already."""
+        """Close the connection. A second call does nothing."""
         self.closed = True
         self._connection.close()
 

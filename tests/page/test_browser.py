@@ -105,7 +105,7 @@ def answer(window: Window, state: str, key: str) -> None:
 def to_the_session(window: Window, served: Served) -> None:
     window.goto(served.address)
     choose(window, PERSON)
-    for words in ("^Go on", "I have read", "Later, use", "Without trying", "^Yes, start"):
+    for words in ("^Go on", "I have read", "Later, use", "Skip this test", "^Yes, start"):
         choose(window, words)
 
 

@@ -60,7 +60,7 @@ def test_no_spelling_passes_without_the_secret() -> None:
     assert stood.ask("GET", f"/open/{TICKET}") == (303, f"/{SECRET}/")
 
 
-def test_who_knows_the_secret_must_spell_it_too() -> None:
+def test_the_secret_must_be_spelled_exactly() -> None:
     stood = Stood()
     passed = [(method, target) for name in NAMES for target in around(name) for method in METHODS
               if stood.ask(method, target) != (404, "no")]  # fmt: skip
@@ -124,7 +124,7 @@ def test_a_ticket_is_good_for_a_minute() -> None:
     assert late.ask("GET", f"/open/{TICKET}")[0] == 404
 
 
-def test_no_ticket_lets_nobody_in() -> None:
+def test_without_a_ticket_nobody_is_let_in() -> None:
     assert not Ticket("", 60).takes(b"")
 
 

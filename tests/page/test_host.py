@@ -144,7 +144,7 @@ def test_a_window_is_shown_the_newest_screen_at_once(page: Page) -> None:
     assert Visitor(page.address).screen() == {"n": 2}
 
 
-def test_how_many_windows_are_open_is_told(page: Page) -> None:
+def test_the_number_of_open_windows_is_told(page: Page) -> None:
     page.send({"n": 1})
     visitor = Visitor(page.address)
     one, two = visitor.ask("screens"), visitor.ask("screens")
@@ -170,7 +170,7 @@ def test_the_address_that_a_browser_is_started_with_opens_the_page_once(page: Pa
     assert urlsplit(page.address).path.strip("/") not in page.address_once
 
 
-def test_neither_secret_nor_words_stand_among_the_processes(standing: Page) -> None:
+def test_the_list_of_processes_shows_neither_secret_nor_wording(standing: Page) -> None:
     line = subprocess.run(["ps", "-o", "args=", "-p", str(standing.server)], capture_output=True, text=True, check=True)
 
     assert "coach.page.server" in line.stdout
@@ -193,7 +193,7 @@ def test_a_server_that_is_killed_comes_back_at_the_same_address_with_the_same_sc
     assert Visitor(address).screen() == {"n": 7}
 
 
-def test_a_server_that_stands_still_holds_nobody_up(page: Page) -> None:
+def test_a_hanging_server_delays_nobody(page: Page) -> None:
     os.kill(page.server, signal.SIGSTOP)
     began = time.monotonic()
     for number in range(3000):

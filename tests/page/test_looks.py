@@ -149,7 +149,7 @@ def test_the_halt_is_whole_on_the_screen_and_always_in_one_place(
 
 
 @pytest.mark.parametrize("size", [WIDE, NARROW, ZOOMED, REFLOW], ids=["wide", "narrow", "zoomed", "reflow"])
-def test_nothing_reaches_over_the_side_and_every_button_can_be_hit(
+def test_nothing_overflows_sideways_and_every_button_is_large_enough(
     page: Page, shown: Shown, size: tuple[int, int]
 ) -> None:
     resize(page, size)
@@ -223,7 +223,7 @@ def test_a_key_that_is_named_twice_leaves_nothing_behind(page: Page, shown: Show
     assert page.locator("#keys button").all_inner_texts() == ["tired\nt"]
 
 
-def test_what_stands_on_a_button_is_not_listed_a_second_time(page: Page, shown: Shown) -> None:
+def test_a_key_shown_on_a_button_is_not_listed_again(page: Page, shown: Shown) -> None:
     shown(SCREENS["working"], may_say=["stop", "zero to ten", "slower", "slower"])
 
     assert page.locator("#say-words li").all_inner_texts() == ["stop", "zero to ten"]

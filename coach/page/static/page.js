@@ -1,21 +1,21 @@
-// Draws the screens that the coach sends, and sends back what is pressed. It keeps no state of a session and holds
-// no wording: every word comes in a screen, and is put in as text, never as markup.
+// Draws the screens that the coach sends, and sends presses back. It keeps no state of a session and contains no
+// wording: every word comes with a screen and is inserted as text, never as markup.
 "use strict";
 
 const STALE = 3000;      // ms without a screen after which a running session counts as lost
-const SILENT = 10000;    // ms without a word from the line, which says something every two seconds: it died
+const SILENT = 10000;    // ms without a message from the stream, which sends one every two seconds: it has died
 const SIGNS = ["halted", "paused", "unanswered", "deaf", "mute", "sound", "no_echo", "unclear", "lost"];
 const BANDS = { halted: "still", paused: "still", no_echo: "notice", unclear: "notice", unwritten: "notice" }; // any other: danger
-const HALTS_TRIED = 120;  // a halt that did not arrive is sent again; nothing else is
+const HALTS_TRIED = 120;  // times; only a halt that did not arrive is sent again
 
 let screen = null;       // the last one that came
 let words = {};
 let connected = true;
-let late = false;        // a session runs, and no screen came for a while
-let unsent = 0;          // since when a press is known not to have arrived; 0: all arrived
+let late = false;        // true: a session runs, but no screen came for a while
+let unsent = 0;          // time since which a press is known to be lost; 0: all presses arrived
 let sending = false;
 
-// ---- what goes back
+// ---- presses to the coach
 
 /** Send once; tell whether it arrived. What was called off meanwhile counts as arrived: nobody waits for it. */
 async function sent(body, calledOff) {
@@ -34,7 +34,7 @@ async function sent(body, calledOff) {
   return unsent === 0;
 }
 
-let others = new AbortController(); // calls off what is on its way
+let others = new AbortController(); // cancels presses that are still under way
 const halts = new BroadcastChannel("halts"); // to the other windows of this browser
 
 function callOff() {
@@ -43,7 +43,7 @@ function callOff() {
 }
 
 halts.onmessage = callOff;
-let before = Promise.resolve(true); // so that presses arrive in the order in which they were made
+let before = Promise.resolve(true); // keeps presses in order
 
 function send(body) {
   const { signal } = others;
@@ -64,7 +64,7 @@ async function halt() {
   const body = { do: "press", key: found ? found.key : " " };
   const never = new AbortController().signal;
   for (let tried = 0; tried < HALTS_TRIED && !(await sent(body, never)); tried += 1) {
-    if (tried) await new Promise((done) => { setTimeout(done, 500); }); // at first at once: a connection had just ended
+    if (tried) await new Promise((done) => { setTimeout(done, 500); }); // the first retry is immediate: a connection had just ended
   }
 }
 
@@ -89,12 +89,12 @@ function onKey(event) {
   if ((screen && screen.kind !== "session") || event.ctrlKey || event.altKey || event.metaKey) return;
   const key = keyOf(event);
   if (!key) {
-    if (event.key === "Enter" && event.repeat) event.preventDefault(); // a key that is held down presses once
+    if (event.key === "Enter" && event.repeat) event.preventDefault(); // a held key presses once
     return;
   }
   const found = screen && screen.keys.find((one) => one.key === key);
-  if (key !== " " && !found) return; // before a screen has come, too, the space bar halts
-  event.preventDefault(); // on both ways of the key, so that space presses no button
+  if (key !== " " && !found) return; // the space bar halts even before a screen has come
+  event.preventDefault(); // on key down and key up, so that space presses no button
   event.stopPropagation();
   if (event.type !== "keydown" || event.repeat) return;
   if (key === " " || found.halts) halt();
@@ -103,12 +103,12 @@ function onKey(event) {
 
 addEventListener("keydown", onKey, true);
 addEventListener("keyup", onKey, true);
-let down = -Infinity;    // when the halt was touched last: it acts at once, not when the finger is lifted
+let down = -Infinity;    // time of the last touch of the halt: it acts on touch, not on release
 $("halt").addEventListener("pointerdown", (event) => {
   down = event.timeStamp;
   halt();
 });
-$("halt").addEventListener("click", (event) => { if (event.timeStamp - down > 1000) halt(); }); // by Enter, or read out
+$("halt").addEventListener("click", (event) => { if (event.timeStamp - down > 1000) halt(); }); // by Enter, or by a screen reader
 $("form").addEventListener("submit", (event) => {
   event.preventDefault();
   const main = screen && screen.kind === "step" && screen.choices.find((choice) => choice.weight === "main");
@@ -206,7 +206,7 @@ function drawSession(now) {
   show("stage", now.count || now.rest || now.phase);
 
   const others = now.keys.filter((key) => !key.halts);
-  const onKeys = new Set(others.map((key) => key.does)); // what stands on a button is not listed twice
+  const onKeys = new Set(others.map((key) => key.does)); // a key shown on a button is not listed again
   put("say-label", [now.may_say.length && words.say, others.length && words.keys].filter(Boolean).join(" \u00b7 "));
   reconcile($("say-words"), [...new Set(now.may_say)].filter((word) => !onKeys.has(word)), (word) => word, () => made("li", { dir: "auto" }), (item, word) => {
     if (item.textContent !== word) item.textContent = word;
@@ -219,7 +219,7 @@ function drawSession(now) {
     put("heard-words", now.heard ? now.heard.words : "");
     put("heard-ear", now.heard ? now.heard.ear : "");
     heard.classList.remove("new");
-    void heard.offsetWidth; // so that the mark of something new starts again
+    void heard.offsetWidth; // restarts the animation of the mark
     heard.classList.toggle("new", Boolean(now.heard));
   }
   heard.classList.toggle("empty", !now.heard);
@@ -235,14 +235,14 @@ function drawSession(now) {
   }, (button, key) => {
     const [does, name] = button.children;
     if (does.textContent !== key.does) does.textContent = key.does;
-    const said = key.name === key.does ? "" : key.name; // a digit is its own name
+    const said = key.name === key.does ? "" : key.name; // a digit needs no other name
     if (name.textContent !== said) name.textContent = said;
   });
   $("keys").classList.toggle("empty", !others.length);
   const halting = now.keys.find((key) => key.halts);
   put("halt-words", words.halt);
   put("halt-key", halting ? halting.name : "");
-  if (held && !$("keys").contains(document.activeElement)) $("halt").focus(); // never lost, and Enter there is safe
+  if (held && !$("keys").contains(document.activeElement)) $("halt").focus(); // the focus is never lost, and Enter on the halt is safe
 }
 
 // ---- alarms and the connection
@@ -268,7 +268,7 @@ function alarm() {
   if (kind) scrollTo(0, 0);
 }
 
-let awake = null;        // what keeps the screen lit while a session is read from across the room
+let awake = null;        // wake lock: the screen stays lit during a session
 
 function keepAwake(yes) {
   if (!navigator.wakeLock || Boolean(awake) === yes || document.hidden) return;
@@ -279,8 +279,8 @@ function keepAwake(yes) {
   navigator.wakeLock.request("screen").then((held) => {
     if (awake !== asked) held.release();
     asked.held = held;
-    held.addEventListener("release", () => { if (awake === asked) awake = null; }); // hidden for a while: asked anew
-  }, () => {}); // refused: it is not asked again in this session
+    held.addEventListener("release", () => { if (awake === asked) awake = null; }); // lost while the page was hidden: ask again
+  }, () => {}); // refused: do not ask again in this session
 }
 
 let watch = 0;
@@ -291,12 +291,12 @@ function draw(now) {
   words = now.words || words;
   late = false;
   connected = true;
-  if (now.kind === "step" || performance.now() - unsent > STALE) unsent = 0; // a step may be the last to come for long
+  if (now.kind === "step" || performance.now() - unsent > STALE) unsent = 0; // after a step no other screen may come for long
   clearTimeout(watch);
   if (now.kind === "session") watch = setTimeout(() => { late = true; alarm(); }, STALE);
 
   set(document.documentElement, "lang", now.lang);
-  const state = now.kind === "session" ? now.state_words : now.place; // a title is seen by others: it names nobody
+  const state = now.kind === "session" ? now.state_words : now.place; // other people see the title, so it names nobody
   const title = state ? `${state} - Coach` : "Coach";
   if (document.title !== title) document.title = title;
   put("windows", words.windows || "");
@@ -317,7 +317,7 @@ function draw(now) {
   }
 }
 
-// ---- the line that brings the screens: one for all windows of a browser, which has few connections for one address
+// ---- the stream of screens: one for all windows, because a browser opens few connections to one address
 
 const me = crypto.randomUUID();
 let line = null;
@@ -341,7 +341,7 @@ function connect() {
 
 addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 setTimeout(() => { if (!screen) { connected = false; alarm(); } }, STALE);
-navigator.locks.request(me, () => { // held until this window is gone, in whatever way
+navigator.locks.request(me, () => { // held until this window is closed or has crashed
   connect();
   return new Promise(() => {});
 });

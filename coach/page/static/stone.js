@@ -3,13 +3,13 @@
 "use strict";
 
 const still = matchMedia("(prefers-reduced-motion: reduce)");
-const RUN_ON = 250;      // ms that a shape moves on without news; after that it stands still
+const RUN_ON = 250;      // ms for which a shape keeps moving without a new screen; then it stops
 
-// ---- the moving shape: a stone on ground that rises and sinks under it
+// ---- the moving shape: a stone on ground that rises and sinks
 
-let phase = null;        // the last one that came, with when it came and whether it runs
+let phase = null;        // the last one received, with its time of arrival and whether it runs
 let stands = null;       // height at which the stone is drawn, 0 to 1
-let moving = false;      // it is drawn anew with every frame
+let moving = false;      // true while it is redrawn with every frame
 
 function follow(now) {
   if (!now) {

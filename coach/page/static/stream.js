@@ -1,13 +1,13 @@
-// Brings the screens to every window of a browser over one connection, and tells the server how many windows there are.
+// Brings the screens to all windows of a browser over one connection, and tells the server the number of windows.
 "use strict";
 
-const AGAIN = 1000;      // ms until the connection is tried anew
-const HERE = 2000;       // ms between two words to the windows
-const TELL = 30000;      // ms between two words to the server: a connection stays open, so that a halt need not make one
+const AGAIN = 1000;      // ms until the connection is tried again
+const HERE = 2000;       // ms between two messages to the windows
+const TELL = 30000;      // ms between two messages to the server: they keep a connection open for a halt
 
-const windows = new Map(); // what each is known by, and its port
+const windows = new Map(); // id of a window to its port
 let last = null;         // the newest screen; none while the connection is lost
-let number = "";         // the server's, of this stream
+let number = "";         // the server's number of this stream
 
 function all(text) {
   for (const port of windows.values()) port.postMessage(text);
@@ -18,7 +18,7 @@ function tell() {
   fetch("windows", {
     method: "POST", redirect: "error", headers: { "content-type": "application/json" },
     body: JSON.stringify({ stream: Number(number), n: windows.size }), signal: AbortSignal.timeout(4000),
-  }).catch(() => {}); // it is told again
+  }).catch(() => {}); // the next message repeats it
 }
 
 function connect() {
@@ -46,7 +46,7 @@ onconnect = ({ ports: [port] }) => {
     if (last !== null) port.postMessage(last);
     if (anew) return;
     tell();
-    navigator.locks.request(window, () => { // granted once that window is gone
+    navigator.locks.request(window, () => { // granted once that window is closed
       windows.delete(window);
       tell();
     });
