@@ -1,4 +1,4 @@
-"""What is wrong with the device: told to the session once, and taken back once the sound has held for a while."""
+"""Report a trouble with the device to the session once, and its end once the sound has been whole for a while."""
 
 from __future__ import annotations
 
@@ -9,39 +9,40 @@ from coach.session.events import On
 from coach.tempo.units import to_samples
 
 DEAD_MIC = to_samples(0.9)
-"""Samples of one and the same value after which a microphone is taken for lost; a live one has noise of its own."""
+"""Samples of one constant value after which a microphone counts as lost; a working one always has noise."""
 
 DEAD_MIC_AT_MOST = to_samples(30.0)
-"""Some microphones shut off between words: one that comes back by itself is given twice the time, up to this."""
+"""Most samples of constant value: the limit doubles each time a microphone comes back, as some mute between words."""
 
 BACK_AFTER = to_samples(1.0)
-"""Samples without a hole after which a speaker that was lost is back."""
+"""Samples without a gap after which a lost speaker counts as back."""
 
 BACK_AFTER_AT_MOST = to_samples(30.0)
-"""One that is lost again soon must hold twice as long, up to this: a quarter of what a session waits for it."""
+"""Most samples without a gap: the limit doubles each time the speaker is lost again soon; a session waits four times
+as long."""
 
 SOON = to_samples(60.0)
-"""Samples within which a speaker that is lost again never really was back."""
+"""Samples within which a second loss of the speaker counts as the same loss."""
 
 STALLS = 150
-"""Reads without sound, a wait of the engine each, in one trouble, after which the device is given up: two minutes."""
+"""Reads without sound in one trouble after which the device is given up: about two minutes."""
 
 LAST_WORDS = 6
-"""The same where nothing but the last words of a session is still to be said."""
+"""The same if only the session's last words remain to be said."""
 
 _BACK = {On.MIC_LOST: On.MIC_BACK, On.SPEAKER_LOST: On.SPEAKER_BACK}
 
 
 class DeviceWatch:
-    """Fed with every stretch of sound, and told of those that do not come; each call returns what the session is told.
+    """Watches every stretch of sound and every missing one; each call returns the events for the session.
 
-    Microphone and speaker that are gone at the same time are one trouble: they come back together, the one that went
-    first last, so that the session goes from one state of trouble to none and never to and fro between two.
+    If microphone and speaker are lost at the same time, both come back together, reported in the reverse order of their
+    loss. So the session leaves trouble in one step and does not switch between two states of trouble.
     """
 
     def __init__(self) -> None:
         self._lost: list[On] = []
-        """In the order in which they went."""
+        """Lost devices, in the order of their loss."""
         self._stopped = False
         self._silent = 0
         self._dead_after = DEAD_MIC
@@ -53,16 +54,16 @@ class DeviceWatch:
 
     @property
     def mic_lost(self) -> bool:
-        """Whether nothing is heard: no sound at all comes, or none that a live microphone gives."""
+        """True if the microphone is lost: no sound comes, or only a constant value."""
         return self._stopped or On.MIC_LOST in self._lost
 
     @property
     def speaker_lost(self) -> bool:
-        """Whether what the coach plays is not heard."""
+        """True if the coach's sound is not heard."""
         return On.SPEAKER_LOST in self._lost
 
     def stalled(self, now: int) -> list[On]:
-        """Note that no stretch came, or that it came late."""
+        """Note that a stretch of sound is missing or late."""
         self._stopped = True
         return self.unheard(now)
 
@@ -76,7 +77,7 @@ class DeviceWatch:
         return self._without >= (LAST_WORDS if closing else STALLS)
 
     def unheard(self, now: int) -> list[On]:
-        """Note that what the coach plays is not heard."""
+        """Note that the coach's sound is not heard."""
         if not self.speaker_lost:
             again = now - self._was_back < SOON
             self._back_after = min(2 * self._back_after, BACK_AFTER_AT_MOST) if again else BACK_AFTER
@@ -84,7 +85,7 @@ class DeviceWatch:
         return self._lose(On.SPEAKER_LOST)
 
     def fed(self, captured: Captured) -> list[On]:
-        """Look at a stretch that came: what is lost by it, or back."""
+        """Take a stretch of sound; return what it shows as lost or back."""
         events = self._looked_at(captured)
         if not self.speaker_lost:
             self._without = 0

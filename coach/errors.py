@@ -9,10 +9,10 @@ class CoachError(Exception):
     """Anything the command line prints as one sentence, with exit status 2."""
 
     lines = False
-    """Whether the sentence may go over several lines."""
+    """Whether the message may have several lines."""
 
     def __str__(self) -> str:
-        """Return the sentence; what a file or a name brought in and would steer a terminal stands there as its code."""
+        """Return the sentence; a control character from a file or a name is replaced by its code."""
         kept = "\n" if self.lines else ""
         return "".join(
             sign if sign.isprintable() or sign in kept else f"U+{ord(sign):04X}" for sign in super().__str__()
@@ -20,13 +20,13 @@ class CoachError(Exception):
 
 
 class ProgramError(CoachError):
-    """A program file that cannot be used; the message starts with file:line:column."""
+    """A program file is not usable; the message begins with file:line:column."""
 
     lines = True
 
 
 class VoicePackError(CoachError):
-    """A voice pack that is missing or incomplete."""
+    """A voice pack is missing or incomplete."""
 
 
 class SpeechError(CoachError):
@@ -38,23 +38,23 @@ class DeviceError(CoachError):
 
 
 class HearingError(CoachError):
-    """Enrolment or an ear that cannot be used as asked."""
+    """An enrolment or an ear is not usable as requested."""
 
 
 class RecordError(CoachError):
-    """A logbook that cannot be read or written."""
+    """A logbook cannot be read or written."""
 
 
 class UnknownPersonError(CoachError):
-    """Nobody of that id in this home; the message lists who there is."""
+    """This home has no person of that id; the message lists those it has."""
 
 
 class RoomError(CoachError):
-    """A patient script or a virtual room that cannot be used."""
+    """A patient script or a virtual room is not usable."""
 
 
 class ManualError(CoachError):
-    """A topic that the manual does not have."""
+    """The manual has no such topic."""
 
 
 class PageError(CoachError):
@@ -62,26 +62,26 @@ class PageError(CoachError):
 
 
 class OutputError(CoachError):
-    """A file that was asked for and cannot be written."""
+    """A requested file cannot be written."""
 
 
 class OutOfPlaceError(CoachError):
-    """A session event that the current state does not take; nothing has changed."""
+    """The current state does not accept the event; nothing has changed."""
 
 
 class ToldToEndError(KeyboardInterrupt):
-    """The command is to end now. Nothing went wrong, so it is no CoachError; who heeds Ctrl-C heeds it."""
+    """The command was told to end. Nothing went wrong, so it is no CoachError; code that handles Ctrl-C handles it."""
 
     def __init__(self, by: Literal["keyboard", "system", "terminal"], number: int) -> None:
-        """`by`: who told it; `number`: of the signal."""
+        """`by`: who told it to end; `number`: the signal's number."""
         super().__init__(f"{by} ({number})")
         self.by = by
         self.status = 128 + number
-        """The command's exit status, as shells have it."""
+        """The command's exit status by the shells' convention."""
 
 
 def did_you_mean(found: str, known: list[str]) -> str:
-    """Name the nearest of `known` to `found`, or list them all, as the end of an error sentence."""
+    """Return the end of an error sentence: the known word nearest to `found`, or all of `known`."""
     from difflib import get_close_matches
 
     near = get_close_matches(found, known, n=1, cutoff=0.6)

@@ -1,4 +1,4 @@
-"""What the plan needs of the logbook: earlier sessions of one program, from the records."""
+"""Work out what the plan needs from the logbook: the earlier sessions of one program."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ Sessions = Iterable[LoggedSession | SessionRecord]
 
 
 def past(sessions: Sessions, program: str, unread: Iterable[PastSession] = ()) -> tuple[PastSession, ...]:
-    """Return the earlier sessions of `program` in which work began or the morning after was told of, oldest first.
+    """Return the earlier sessions of `program` with work or an answer about the morning after, oldest first.
 
-    A session whose time cannot be read is left out; see `undated`. One that broke off and was taken up is one session.
-    Each of `unread`, whose files cannot be read, may be of any program, and stands among them.
+    A session without a readable time is left out (see `undated`). A session that broke off and was resumed is one
+    session. Each of `unread` is included: its file cannot be read, so it may be of any program.
     """
     known = [_past(one.brief) for one in joined(sessions) if one.brief.program == program]
     told = [one for one in known if one is not None and (one.exercises or one.next_day_worse)]
@@ -27,28 +27,28 @@ def past(sessions: Sessions, program: str, unread: Iterable[PastSession] = ()) -
 
 
 def day_of(session: Brief | SessionRecord) -> date | None:
-    """Return the day on which a session began, where this machine is; None if its file does not tell."""
+    """Return the local day on which a session began; None if its file does not say."""
     moment = local_moment(session.began)
     return None if moment is None else moment.date()
 
 
 def undated(sessions: Iterable[Brief | SessionRecord]) -> tuple[str, ...]:
-    """Return the ids of the sessions that no plan can use, since the file does not tell when they were."""
+    """Return the ids of the sessions that no plan can use, because their files do not say when they were."""
     return tuple(one.session for one in sessions if day_of(one) is None)
 
 
 BROKE_OFF = frozenset({"interrupted", "quit", "told_to_end", "hung_up", "not_heard", "deaf", "mute"})
-"""Ends of a session that came from the machine and not from the person or a rule: it may be taken up."""
+"""Ends caused by the machine, not by the person or a rule: such a session may be resumed."""
 
 STILL_TODAY = timedelta(hours=6)
-"""How long after its beginning a session may be taken up past midnight, too. Our own choice: what is offered in its
-place is a whole session, so a wide window adds no work."""
+"""Time after its beginning in which a session may be resumed even past midnight. Our own choice: the alternative is a
+whole new session, so a wide window adds no work."""
 
 
 def broken_off(sessions: Sessions, program: str, now: datetime) -> Broken | None:
-    """Return the last session of `program` if it broke off with work begun, today by local time `now`; else None.
+    """Return the last session of `program` if it broke off today (local time `now`) with work begun; else None.
 
-    One whose file lacks its end may still run: it is closed first, see `Home.close_broken`.
+    A session whose file has no end may still be running; `Home.close_broken` closes it first.
     """
     known = [one for one in joined(sessions) if one.brief.program == program and one.brief.began]
     newest = known[-1] if known else None
@@ -92,7 +92,7 @@ def _is_amount(step: EasedRecord) -> bool:
 
 
 def _stretch(eased: Iterable[EasedRecord]) -> float:
-    """Return how much longer every phase was asked for last; 1: as written."""
+    """Return the factor by which phases were last lengthened; 1: as written."""
     try:
         return max([1.0, *(float(step.after) for step in eased if step.what == "slower")])
     except ValueError:

@@ -1,6 +1,6 @@
-"""Write what was made for somebody, whole or not at all, into a file that its owner alone can read.
+"""Write a file for the user, whole or not at all, readable by its owner only.
 
-A file takes the place of a regular file alone: a device, a pipe, a link or a folder of that name stays as it is.
+It replaces only a regular file; a device, a pipe, a link or a folder of that name is left alone.
 """
 
 from __future__ import annotations
@@ -15,30 +15,30 @@ from coach.logbook.files import replace_file, replacing
 
 
 def write(path: Path, data: bytes) -> None:
-    """Write a file, over an older one too. Raises OutputError; then the older one stays."""
+    """Write a file, replacing an older one. Raises OutputError; then the older file stays."""
     with _said(path):
         replace_file(path, data)
 
 
 @contextmanager
 def output(path: Path) -> Iterator[Path]:
-    """Give an empty file to be filled, which then is the file of that name. Raises OutputError, also for an OSError.
+    """Give an empty file to fill; on success it becomes the file at `path`. Raises OutputError, also for an OSError.
 
-    After an exception it goes away, and an older file stays.
+    After an exception the new file is deleted and an older one stays.
     """
     with _said(path), replacing(path) as beside:
         yield beside
-        check(path)  # it may have come while we wrote
+        check(path)  # it may have appeared while we wrote
 
 
 def check(path: Path) -> None:
-    """Raise OutputError if something of that name is there that no file may take the place of."""
+    """Raise OutputError if `path` names something other than a regular file."""
     with suppress(FileNotFoundError):
         mode = path.lstat().st_mode
         if stat.S_ISDIR(mode):
             raise OutputError(f"{path} is a folder; name a file in it.")
         if not stat.S_ISREG(mode):
-            raise OutputError(f"{path} is no file but a link, a device or a pipe; name a file of your own.")
+            raise OutputError(f"{path} is a link, a device or a pipe; name a regular file.")
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""Tell a scripted patient what is going on, in the terms of their script."""
+"""Tell a scripted patient what happens, in the terms of their script."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def _question(session: Session) -> str:
 
 
 def moment_of(session: Session, event: Event, before: State) -> Moment | None:
-    """Return what `event` means to the person in the room, once it was handled; None: nothing."""
+    """Return the moment that a handled `event` is to the person in the room; None: none."""
     if event.on in _RUNNING:
         return _moment(session, _RUNNING[event.on], event.at, event)
     if session.state is not before:

@@ -1,4 +1,4 @@
-"""What the engine asks of the world outside: a device, ears, a voice, a store."""
+"""The interfaces the engine needs: a device, ears, a voice, a store."""
 
 from __future__ import annotations
 
@@ -18,39 +18,39 @@ Block: TypeAlias = "npt.NDArray[np.float32]"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Captured:
-    """One stretch of time as the device lived it: what it played and what it heard."""
+    """One stretch of time: what the device played and what it heard."""
 
     at: int
     """Index of the first frame, counted from the start of the session."""
     mic: Block
-    """What the microphone gave."""
+    """Sound from the microphone."""
     played: Block
-    """What was played in the same frames; same length as `mic`. Never later than its echo in `mic`."""
+    """Sound played in the same frames, as long as `mic` and never later than its echo in `mic`."""
     clean: Block
-    """`mic` with the coach's own sound taken out; the device gives a copy of `mic`, the canceller replaces it."""
+    """`mic` without the coach's own sound; the device gives a copy of `mic`, the echo canceller replaces it."""
     echo_known: bool = False
-    """Whether the echo is known so well that what stands out in `clean` is none of it."""
+    """True: the echo's path is learnt, so that a loud sound in `clean` is not echo."""
 
 
 class Device(Protocol):
-    """A microphone and a speaker that share one frame count: the clock of a session."""
+    """A microphone and a speaker with one common frame count, which is the clock of a session."""
 
     rate: int
     """Frames a second."""
 
     def open(self, render: Callable[[int, int], Block]) -> None:
-        """Begin. `render(at, frames)` gives what to play in those frames; it may be called from another thread."""
+        """Start. `render(at, frames)` returns the sound for those frames; another thread may call it."""
         ...
 
     def read(self, timeout: float = 1.0) -> Captured | None:
-        """Return the next stretch in order, or None if the device gave none within `timeout` seconds.
+        """Return the next stretch in order, or None if none came within `timeout` seconds.
 
-        Raises DeviceError when the device is gone for good.
+        Raises DeviceError if the device is gone for good.
         """
         ...
 
     def close(self) -> None:
-        """Let go of the device. Harmless if it is closed already."""
+        """Release the device. A second call does nothing."""
         ...
 
 
@@ -59,32 +59,32 @@ class Hearing:
     """One thing that one ear noticed."""
 
     ear: str
-    """Which ear: "taught", "activity", "vosk", or "keys" and "page" for what is pressed."""
+    """The ear: "taught", "activity" or "vosk"; "keys" and "page" for key presses and buttons."""
     kind: Literal["word", "voice_began", "voice_ended"]
-    """A word of the vocabulary; or somebody began or ceased to speak (activity; taught, if it was nearly a word)."""
+    """A word of the vocabulary, or a voice's beginning or end (from "activity"; from "taught" if nearly a word)."""
     word: str
     """The reply's id ("stop", "ready", "n4"); empty for a voice."""
     score: float
-    """How sure, 0 to 1; each ear documents its own scale. Keys are always 1."""
+    """Certainty, 0 to 1; each ear documents its own scale. Keys always have 1."""
     began: int
-    """Frame where the sound began, as well as the ear can tell."""
+    """Frame where the sound began, as estimated by the ear."""
     ended: int
     """Frame where the sound ended (for `voice_began`: same as `began`)."""
     at: int
-    """Frame at which the ear knew it: never before `ended` is in the past."""
+    """Frame at which the ear recognised it, never before `ended`."""
 
 
 class Ear(Protocol):
-    """Something that turns captured sound (or keys) into hearings."""
+    """Turns captured sound (or keys) into hearings."""
 
     name: str
 
     def open(self, words: frozenset[str]) -> None:
-        """From now on only these reply ids may be answered; others are reported as they are heard, for the record."""
+        """Accept only these reply ids from now on; report other words too, for the record."""
         ...
 
     def feed(self, captured: Captured) -> Sequence[Hearing]:
-        """Take the next stretch; return what was noticed in it, oldest first."""
+        """Take the next stretch; return the hearings in it, oldest first."""
         ...
 
 
@@ -100,22 +100,22 @@ class Voice(Protocol):
 
 
 class Store(Protocol):
-    """Where a session's lines go."""
+    """Stores the lines of a session."""
 
     def take(self, at: int, it: Fact) -> None:
-        """Take one line, in memory: nothing waits here."""
+        """Take one line into memory; never waits."""
         ...
 
     def flush(self) -> None:
-        """Make sure that all lines taken are on the disk; may be called from another thread.
+        """Write all taken lines to the disk; another thread may call it.
 
-        Raises RecordError with what to do if the disk refuses; the lines stay, to be tried again.
+        Raises RecordError, which says what to do, if the disk refuses; the lines are kept for another try.
         """
         ...
 
     def close(self, *, reachable: bool = True) -> None:
-        """Write what waits and finish the session's file; what the disk refuses is kept elsewhere. Raises nothing.
+        """Write the remaining lines and finish the session's file; lines the disk refuses are kept elsewhere.
 
-        `reachable`: False if a `flush` has not come back.
+        Raises nothing. `reachable`: False if a `flush` has not returned.
         """
         ...

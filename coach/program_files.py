@@ -1,4 +1,4 @@
-"""Find a program on the disk, by its path or by the id of one that is shipped."""
+"""Find a program on the disk by its path, or by the id of a shipped program."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from coach.program.nodes import LONGEST_FILE
 from coach.resources import folder
 
 HaltsIn = Callable[[str], frozenset[str]]
-"""Gives every wording that halts in a language."""
+"""Returns every wording that halts in a language."""
 
 
 def shipped() -> dict[str, Path]:
-    """Return the programs that travel with the package: id to file, in order of the id."""
+    """Return the shipped programs: id to file, in order of the id."""
     return {path.stem: path for path in sorted(folder("programs").glob("*.yaml"))}
 
 
 def find(name: str) -> Path:
-    """Return the file that `name` means: a path, or the id of a shipped program.
+    """Return the file at the path `name`, or the shipped program of that id.
 
-    Raises ProgramError naming the nearest shipped program if there is neither.
+    Raises ProgramError, which names the nearest shipped program, if there is neither.
     """
     path = Path(name)
     if path.is_file():
@@ -43,7 +43,7 @@ class ProgramFile:
 
     program: Program
     data: bytes
-    """All that the file holds."""
+    """The file's bytes."""
 
 
 def read(path: Path, halt_words: frozenset[str] = frozenset()) -> Program:
@@ -52,15 +52,15 @@ def read(path: Path, halt_words: frozenset[str] = frozenset()) -> Program:
 
 
 def open_program(name: str, halts_in: HaltsIn) -> Program:
-    """Return the program that `name` means, checked against the halt words of its own language.
+    """Return the program of the path or id `name`, checked against the halt words of its own language.
 
-    `halts_in` gives every wording that halts in a language, and may raise VoicePackError. Raises ProgramError.
+    `halts_in` returns every wording that halts in a language, and may raise VoicePackError. Raises ProgramError.
     """
     return open_file(find(name), halts_in).program
 
 
 def open_file(path: Path, halts_in: HaltsIn, name: str = "") -> ProgramFile:
-    """Return the program in the file with all that the file holds; `name` is what a copy was called."""
+    """Return the program in the file with the file's bytes; `name` is the original name if the file is a copy."""
     data = _data(path)
     text = _text(data, path)
     called = name or str(path)
@@ -74,7 +74,7 @@ def _data(path: Path) -> bytes:
             data = file.read(LONGEST_FILE + 1)
     except OSError as error:
         why = error.strerror or "it cannot be read"
-        raise ProgramError(f"{path}: {why}; check the path and who may read the file.") from error
+        raise ProgramError(f"{path}: {why}; check the path and the file's permissions.") from error
     if len(data) > LONGEST_FILE:
         raise ProgramError(f"{path}: the file is longer than {LONGEST_FILE // 1024**2} MiB; a program is a few pages.")
     return data

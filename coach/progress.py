@@ -1,8 +1,8 @@
-"""How something slow tells how far it is: a download, a rendering, a learning, a reading of many files."""
+"""Progress of slow work: a download, a rendering, learning, reading many files."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 HowFar = Callable[[int, int], None]
-"""Told how much is done, and of how much; 0: not known."""
+"""Receives the amount done and the total; a total of 0 means unknown."""

@@ -11,18 +11,18 @@ from coach.session.events import On
 from coach.tempo.units import to_samples
 
 WRITE_PATIENCE = 0.02
-"""Seconds that a line is waited for: as long as one stretch of sound. A usual disk takes a few thousandths, so what
-`append` was given is on it when it returns; from a slower one no halt waits longer than this."""
+"""Seconds that `append` waits for the disk, one stretch of sound: a usual disk takes a few milliseconds, and a slower
+one delays no halt by more than this."""
 
 RETRY = 5.0
-"""Seconds after which a disk that refused is tried again, if no line came before."""
+"""Seconds after which a disk that refused is tried again, unless a new line comes first."""
 
 SLOW_DISK = to_samples(10.0)
 """Samples for which the disk may lag behind before it is taken for one that refuses."""
 
 
 class RecordWriter:
-    """Hands a session's lines to its store; `work` brings them onto the disk, in a thread of its own."""
+    """Hands a session's lines to its store; `work` writes them to the disk in its own thread."""
 
     def __init__(self, store: Store) -> None:
         self._store = store
@@ -31,12 +31,12 @@ class RecordWriter:
         self._lock = Lock()
         self._ended = False
         self.behind = False
-        """The disk has not done yet what it was given."""
+        """True while lines wait for the disk."""
         self.refused = False
-        """The disk refused, and has not taken all since."""
+        """True from a refusal of the disk until it has taken all lines."""
 
     def append(self, at: int, it: Fact) -> None:
-        """Take one line; it is on the disk on return, or soon."""
+        """Take one line; on return it is on the disk, or waits for it."""
         self._store.take(at, it)
         with self._lock:
             self._idle.clear()
@@ -45,7 +45,7 @@ class RecordWriter:
             self.behind = not self._idle.wait(WRITE_PATIENCE)
 
     def work(self) -> None:
-        """Bring onto the disk what comes, until `end`."""
+        """Write the lines to the disk as they come, until `end`."""
         while not self._ended:
             self._wake.wait(RETRY if self.refused else None)
             self._wake.clear()
@@ -61,7 +61,7 @@ class RecordWriter:
                     self._idle.set()
 
     def end(self) -> None:
-        """Let `work` come to its end; what still waits is for the store's `close`."""
+        """Make `work` return; the store's `close` writes the lines that still wait."""
         self._ended = True
         self._wake.set()
 

@@ -1,4 +1,4 @@
-"""Where the programs and voices that travel with the package are."""
+"""Locate the programs and voices shipped with the package."""
 
 from __future__ import annotations
 

@@ -27,19 +27,19 @@ _WITH_EXERCISE = frozenset(State) - {
 _ASKED = (
     State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.WAITING, State.ASKING, State.CONFIRMING, State.STILL,
 )  # fmt: skip
-"""States in which an answer is waited for, and asked for again."""
+"""States in which the coach waits for an answer and asks again."""
 
 QUIETEST = -60.0
-"""Level in dBFS that the level meter shows as nothing."""
+"""Level in dBFS that the level meter shows as 0."""
 
 
 @dataclass(slots=True)
 class Showing:
-    """What a screen shows beside the session itself."""
+    """What a screen shows besides the session: the caption, the last word heard, the microphone's level."""
 
     person: str = ""
     soundings: list[tuple[int, str]] = field(default_factory=list)
-    """Sample and sentence of what is said, oldest first."""
+    """Start sample and sentence of each thing said, oldest first."""
     word: str = ""
     ear: str = ""
     heard_at: int = -1
@@ -51,7 +51,7 @@ class Showing:
     last_said: str = ""
 
     def heard(self, word: str, ear: str, at: int) -> None:
-        """Note what was heard last."""
+        """Note the last word heard."""
         self.word, self.ear, self.heard_at = word, ear, at
 
     def level(self, mic: Block) -> None:
@@ -61,11 +61,11 @@ class Showing:
         self.mic = float(np.clip(1 - decibels / QUIETEST, 0.0, 1.0))
 
     def cut_from(self, at: int) -> None:
-        """Forget what will not be said any more."""
+        """Forget the sentences from sample `at` on: they will not be said."""
         self.soundings = [said for said in self.soundings if said[0] < at]
 
     def caption(self, now: int) -> str:
-        """Return the sentence that is being said, or was said last."""
+        """Return the sentence being said at sample `now`, or the last one said."""
         begun = [said for said in self.soundings if said[0] <= now]
         if begun:
             self.last_said = max(begun)[1]
@@ -74,7 +74,7 @@ class Showing:
 
 
 def draw(session: Session, pack: VoicePack, rehearsal: Rehearsal, showing: Showing, now: int) -> Snapshot:
-    """Return what a screen shows of `session` at sample `now`."""
+    """Return the snapshot of `session` at sample `now`."""
     exercising = session.state in _WITH_EXERCISE
     running = session.open_set
     work = work_of(session)
@@ -128,10 +128,10 @@ def _count(session: Session) -> int:
 
 
 def way(work: Work, index: int) -> tuple[float, float]:
-    """Return where the weight stands, 0 low to 1 high, as a phase begins and as it ends.
+    """Return the weight's height, 0 low to 1 high, at the beginning and at the end of a phase.
 
-    It falls in the slow phase. Of the others the longest brings it up again, and in the rest of them it stays. On a
-    route it goes up point by point; in a hold it stays up.
+    It falls in the slow phase, rises in the longest other phase and rests in all remaining ones. On a route it rises
+    point by point; in a hold it stays up.
     """
     parts = work.steps
     if not isinstance(work, Reps):
@@ -171,7 +171,7 @@ def _keys(session: Session, pack: VoicePack) -> tuple[tuple[str, str], ...]:
 
 
 def time_left(session: Session, rehearsal: Rehearsal, now: int) -> float:
-    """Estimate the seconds to the end: what an untroubled person would still need from the present set on."""
+    """Estimate the seconds to the session's end: the time a person without troubles still needs from this set on."""
     if session.state in (State.CLOSING, State.ENDED):
         return 0.0
     starts = [at for _, _, at in rehearsal.turns]

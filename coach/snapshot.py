@@ -1,4 +1,4 @@
-"""What a screen shows of a session at one moment, in one frozen value; the terminal and the page draw the same."""
+"""What a screen shows of a session at one moment, as a frozen value; the terminal and the page both draw it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """One moment of a session. An empty text or None means that there is nothing to show there."""
+    """One moment of a session. An empty text or None means that there is nothing to show."""
 
     at: int
     """Sample of the session."""
@@ -18,7 +18,7 @@ class Snapshot:
     title: str = ""
     """Title of the program."""
     said: str = ""
-    """What is being said, or was said last: the caption."""
+    """The caption: the sentence being said, or the last one said."""
     exercise: str = ""
     """Name of the exercise."""
     set: int = 0
@@ -26,44 +26,44 @@ class Snapshot:
     sets: int = 0
     """Sets of the exercise."""
     side: str = ""
-    """"left" or "right": the side that works now."""
+    """The side that works now: "left" or "right"."""
     unit: str = ""
     """What is counted: "reps", "seconds" or "rounds"."""
     count: int = 0
-    """Rep, round or second that runs, from 1; 0: none yet."""
+    """Current rep, round or second, from 1; 0: none yet."""
     of: int = 0
-    """How many are planned."""
+    """Number planned."""
     phase: str = ""
-    """Name of the phase or point that runs: "lower"."""
+    """Name of the current phase or point: "lower"."""
     phase_done: float = 0.0
-    """Part of the phase that has run, 0 to 1."""
+    """Share of the phase that is over, 0 to 1."""
     phase_left: float = 0.0
     """Seconds left of the phase."""
     phase_length: float = 0.0
-    """Seconds that the phase takes."""
+    """Seconds of the whole phase."""
     phase_from: float = 0.0
-    """Where the weight stands as the phase begins, 0 low to 1 high: it falls in the slow phase of a rep."""
+    """Height of the weight as the phase begins, 0 low to 1 high; it falls in the slow phase of a rep."""
     phase_to: float = 0.0
-    """Where it stands as the phase ends."""
+    """Height of the weight as the phase ends."""
     rest_left: float | None = None
     """Seconds left of the rest."""
     rest_of: float = 0.0
-    """Seconds that the rest takes in all."""
+    """Seconds of the whole rest."""
     unanswered: int = 0
-    """How often what is asked now was asked again, since nobody answered or it was not understood."""
+    """Times the current question was repeated, because nobody answered or the answer was not understood."""
     may_say: tuple[str, ...] = ()
-    """The words that would do something now, as they are spoken."""
+    """Words that have an effect now, as they are spoken."""
     heard: str = ""
-    """The last word heard, as it is spoken; empty with `heard_ear`: somebody spoke and nobody understood."""
+    """The last word heard, as it is spoken; empty while `heard_ear` is set: somebody spoke and was not understood."""
     heard_ear: str = ""
-    """Which ear heard it; empty: nothing was heard yet."""
+    """The ear that heard it; empty: nothing was heard yet."""
     heard_at: int = -1
-    """Sample at which it was known; tells two equal words apart."""
+    """Sample at which it was recognised; it distinguishes two equal words."""
     time_left: float | None = None
     """Estimate of the seconds until the session's end."""
     warnings: tuple[str, ...] = ()
-    """What is wrong: "microphone_gone", "speaker_gone", "no_echo", "record_unwritten"."""
+    """Troubles: "microphone_gone", "speaker_gone", "no_echo", "record_unwritten"."""
     mic: float = 0.0
     """Level of the microphone, 0 to 1."""
     keys: tuple[tuple[str, str], ...] = ()
-    """Key and what it does, for the foot of the screen: ("space", "stop")."""
+    """Key and its effect, for the foot of the screen: ("space", "stop")."""

@@ -1,4 +1,4 @@
-"""Try one word each way before a session: does the microphone hear the coach and the person, and is it understood."""
+"""Test the sound before a session: the microphone hears the coach and the person, and a word is understood."""
 
 from __future__ import annotations
 
@@ -16,34 +16,34 @@ from coach.tempo.units import to_samples
 BEFORE = to_samples(0.3)
 """Samples of quiet before the coach speaks."""
 ANSWER_PATIENCE = to_samples(8.0)
-"""Samples behind the coach's words in which an answer may come."""
+"""Samples after the coach's words in which an answer may come."""
 SETTLE = to_samples(1.0)
-"""Samples behind a voice in which a word of it may still be understood."""
+"""Samples after a voice in which its word may still be understood."""
 
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """What was found so far."""
+    """The results so far."""
 
     level: float = 0.0
-    """Of the microphone now, 0 to 1."""
+    """Current level of the microphone, 0 to 1."""
     alive: bool = False
-    """Whether the microphone gave anything but perfect silence."""
+    """True if the microphone gave anything but perfect silence."""
     echo: bool | None = None
-    """Whether the microphone heard the coach, which with headphones it does not; None: not known."""
+    """True if the microphone heard the coach (with headphones it does not); None: not known yet."""
     spoken: bool = False
-    """The coach has said its words."""
+    """True once the coach has said its words."""
     voice: bool = False
-    """Somebody spoke behind them."""
+    """True if somebody spoke after them."""
     word: str = ""
-    """Reply id that was understood: "ready"."""
+    """Reply id that was understood, such as "ready"."""
 
 
 def try_out(device: Device, clip: Block, ears: Ears, tell: Callable[[Tried], None]) -> Tried:
-    """Say `clip`, which asks for "ready", and listen; `tell` is told at every stretch of sound.
+    """Play `clip`, which asks for "ready", and listen; `tell` receives the results at every stretch of sound.
 
-    Ends as soon as a word was understood, a while after a voice that was not, or when nobody answers. Raises
-    DeviceError when the device cannot be used.
+    Ends once a word is understood, `SETTLE` after a voice that is not, or after `ANSWER_PATIENCE`. Raises DeviceError
+    if the device cannot be used.
     """
     mixer, canceller, check, showing = Mixer(), Canceller(), RoomCheck(), Showing()
     ears.open(frozenset({"ready"}))
@@ -71,9 +71,9 @@ def try_out(device: Device, clip: Block, ears: Ears, tell: Callable[[Tried], Non
 
 
 def _heard(tried: Tried, ears: Ears, captured: Captured, over: int, until: int) -> tuple[Tried, int]:
-    """Return what the ears add to what was found, and until when to listen now."""
+    """Return `tried` with what the ears noticed, and the sample until which to listen."""
     for hearing in ears.feed(captured):
-        if hearing.began < over and hearing.ended <= over:  # the coach's own words, or what came into them
+        if hearing.began < over and hearing.ended <= over:  # the coach's own words, or speech during them
             continue
         if hearing.kind == "word":
             tried = replace(tried, voice=True, word=hearing.word)

@@ -46,7 +46,7 @@ class Told:
         self.calls += [events] if events else []
 
 
-def test_sound_that_stops_is_one_trouble_whatever_of_it_is_noticed_first() -> None:
+def test_stopped_sound_is_one_trouble_whichever_sign_comes_first() -> None:
     told = Told()
     told.dead(DEAD_MIC)
     told.hole()
@@ -57,7 +57,7 @@ def test_sound_that_stops_is_one_trouble_whatever_of_it_is_noticed_first() -> No
     assert told.calls == [[On.MIC_LOST], [On.SPEAKER_LOST], [On.SPEAKER_BACK, On.MIC_BACK]]
 
 
-def test_what_stops_is_neither_heard_nor_played_until_it_is_back() -> None:
+def test_a_stopped_device_is_neither_heard_nor_played_until_it_is_back() -> None:
     told = Told()
     told.hole()
     shown = [(told.watch.mic_lost, told.watch.speaker_lost)]

@@ -30,7 +30,9 @@ def as_text(path: Path) -> None:
 
 @pytest.mark.parametrize("made", [as_wav, as_text])
 @pytest.mark.parametrize("how", ["dangling", "folder", "pipe", "socket", "device"])
-def test_what_is_no_file_stays_as_it_is(how: str, made: Callable[[Path], None], tmp_path: Path) -> None:
+def test_something_other_than_a_regular_file_is_left_alone(
+    how: str, made: Callable[[Path], None], tmp_path: Path
+) -> None:
     path = tmp_path / "x"
     broken(path, how)
     before = path.lstat()
@@ -48,7 +50,7 @@ def test_what_is_no_file_stays_as_it_is(how: str, made: Callable[[Path], None], 
 @pytest.mark.parametrize(
     "path", [Path("/dev/full"), Path("/dev/null"), Path("/dev/stdout")], ids=lambda path: path.name
 )
-def test_a_device_of_the_system_stays_one(
+def test_a_system_device_is_left_alone(
     path: Path, made: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     if not path.exists():
@@ -59,7 +61,7 @@ def test_a_device_of_the_system_stays_one(
         raise AssertionError(f"{to} would have been replaced")
 
     monkeypatch.setattr(Path, "replace", never)
-    with pytest.raises(OutputError, match="name a file of your own"):
+    with pytest.raises(OutputError, match="name a regular file"):
         made(path)
     assert path.lstat().st_mode == before
 
@@ -82,7 +84,7 @@ def test_nothing_beside_is_touched_and_an_older_file_is_replaced_by_a_private_on
     assert len(list(tmp_path.iterdir())) == 1 + len(theirs)
 
 
-def test_columns_leave_alone_what_somebody_keeps_beside_them(tmp_path: Path) -> None:
+def test_columns_leave_other_files_in_their_folder_alone(tmp_path: Path) -> None:
     (tmp_path / "home" / "people").mkdir(parents=True)
     out = tmp_path / "out"
     out.mkdir()
@@ -96,11 +98,11 @@ def test_columns_leave_alone_what_somebody_keeps_beside_them(tmp_path: Path) -> 
     assert {each.name for each in out.iterdir()} == {f"{table}.parquet" for table in TABLES} | {t.name for t in theirs}
     (out / "sets.parquet").unlink()
     broken(out / "sets.parquet", "pipe")
-    with pytest.raises(CoachError, match="name a file of your own"):
+    with pytest.raises(CoachError, match="name a regular file"):
         write_columns(open_clinic(tmp_path / "home"), out)
 
 
-def test_what_came_while_we_wrote_stays_too(tmp_path: Path) -> None:
+def test_a_file_that_appears_during_the_writing_is_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "x"
 
     def slowly() -> None:
@@ -108,14 +110,14 @@ def test_what_came_while_we_wrote_stays_too(tmp_path: Path) -> None:
             beside.write_bytes(b"x")
             broken(path, "pipe")
 
-    with pytest.raises(OutputError, match="name a file of your own"):
+    with pytest.raises(OutputError, match="name a regular file"):
         slowly()
 
     assert [each.name for each in tmp_path.iterdir()] == ["x"]
     assert stat.S_ISFIFO(path.lstat().st_mode)
 
 
-def test_where_nobody_may_write_one_sentence_says_so_and_nothing_is_left(tmp_path: Path) -> None:
+def test_an_unwritable_folder_is_told_in_one_sentence_and_nothing_is_left(tmp_path: Path) -> None:
     shut = tmp_path / "shut"
     shut.mkdir()
     shut.chmod(0o500)

@@ -59,7 +59,7 @@ def test_a_line_is_on_a_usual_disk_when_append_returns() -> None:
             assert writer.behind or disk.written[-1] == at
 
 
-def test_a_disk_that_stands_still_holds_up_no_more_than_one_line_and_that_one_briefly() -> None:
+def test_a_hanging_disk_delays_only_one_line_and_only_briefly() -> None:
     disk = Disk()
     with working(disk) as writer:
         began = monotonic()

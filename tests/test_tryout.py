@@ -52,7 +52,7 @@ def test_without_taught_words_a_voice_is_heard_and_nothing_understood(furnished:
     assert (tried.voice, tried.word) == (True, "")
 
 
-def test_the_coachs_own_words_are_nobodys_voice(furnished: Furnished, hello: Block) -> None:
+def test_the_coachs_own_words_are_not_taken_for_a_voice(furnished: Furnished, hello: Block) -> None:
     device = room_in_which(Acoustics(), hello, None)
     tried = try_out(device, hello, furnished.ears(), lambda _: None)
 
@@ -86,7 +86,7 @@ def test_a_device_that_gives_nothing_ends_the_check(hello: Block) -> None:
     assert try_out(Still(), hello, nobody_taught(), lambda _: None) == Tried()
 
 
-def test_whatever_happens_the_device_is_let_go(hello: Block) -> None:
+def test_the_device_is_always_released(hello: Block) -> None:
     class Gone(VirtualRoom):
         closed = 0
 

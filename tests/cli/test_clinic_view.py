@@ -59,7 +59,7 @@ def test_page_and_columns_are_written_and_named(
 
 
 def test_a_folder_that_is_no_clinic_gets_no_files(tmp_path: Path) -> None:
-    with pytest.raises(CoachError, match="is no clinic"):
+    with pytest.raises(CoachError, match="is not a clinic"):
         show_clinic(tmp_path / "none", TODAY, tmp_path / "clinic.html")
 
     assert list(tmp_path.iterdir()) == []

@@ -67,7 +67,7 @@ def test_the_loading_and_the_words_that_the_model_lacks_are_reported(
     told = names(taught, home)[1]
 
     assert "Loading the open vocabulary (0 MB)" in told
-    assert told.count("Not in the open vocabulary, so not heard by it: wobbly") == 1
+    assert told.count("The open vocabulary lacks these words and cannot hear them: wobbly") == 1
 
 
 def test_an_unusable_model_is_reported_and_left_out_unless_it_was_asked_for(home: Home, taught: Enrolment) -> None:

@@ -72,10 +72,10 @@ def test_takes_in_a_folder_teach_the_words_and_the_verdict_is_printed(taught: tu
     home, out = taught
 
     assert set(load_enrolment(Home(home).person("mira").takes).takes) == set(WORDS)
-    assert "Not taught, so only by key: hang on" in out
+    assert "Not taught, so answered by key only: hang on" in out
     assert '"stop": heard 3 of 3 times here; expected to be heard 98 times of 100, and falsely < 1 an hour' in out
     assert "With someone within reach of the keys" in out
-    assert "The room was not listened to. There, run: coach enrol mira --room-only" in out
+    assert "The coach has not listened to the room. In that room, run: coach enrol mira --room-only" in out
     assert "50 minutes of synthesised talk" in out
     assert load_enrolment(Home(home).person("mira").takes).verdict == "within_reach"
 
@@ -167,7 +167,7 @@ def test_a_lesson_by_voice_can_be_stopped_and_taken_up_again_and_ends_in_a_verdi
 
     assert stopped == 130
     assert "stop: take 3 of 3 (word 1 of 4)" in out
-    assert "What was said so far is kept. Go on with: coach enrol mira" in out
+    assert "The words said so far are kept. Go on with: coach enrol mira" in out
     assert "Traceback" not in err
     kept = load_enrolment(Home(tmp_path).person("mira").takes)
     assert ({word: len(own) for word, own in kept.takes.items()}, kept.verdict) == ({"stop": 3, "ready": 1}, "")

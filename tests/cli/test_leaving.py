@@ -52,7 +52,7 @@ def test_export_writes_one_private_file_with_a_readme_that_names_every_kind(
     assert len(names) == 1 + len([path for path in home.person("mira").folder.rglob("*") if path.is_file()])
     for kind in ("person.json", "sessions/*.jsonl", "programs/*.yaml"):
         assert f"\n{kind}\n    " in readme
-    assert "This is everything that the coach keeps of mira." in readme
+    assert "This is everything that the coach keeps about mira." in readme
     assert "did not write itself" not in readme
 
 

@@ -54,7 +54,7 @@ def test_everybody_is_listed_with_their_last_session(capsys: pytest.CaptureFixtu
 
 
 def test_an_empty_home_says_so(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    assert shown(capsys, Home(tmp_path / "none")) == "Nobody is here yet.\n"
+    assert shown(capsys, Home(tmp_path / "none")) == "Nobody has been added yet.\n"
     assert not (tmp_path / "none").exists()
 
 

@@ -58,7 +58,10 @@ def test_a_session_in_the_room_ends_with_its_record(
     [
         ("hands_free", "Hands-free: the words should do without the keys."),
         ("within_reach", "With someone within reach of the keys"),
-        ("keys_only", "Keys only: do not rely on the voice. Somebody must be at the keyboard; replies go by key."),
+        (
+            "keys_only",
+            "Keys only: do not rely on the voice. Somebody must be at the keyboard and give every reply by key.",
+        ),
         ("", "The words were not checked to the end: somebody must be within reach of the keys."),
     ],
 )
@@ -82,7 +85,7 @@ def test_words_taught_in_another_wording_are_reported_before_the_session(
 
     main(["start", str(files / "small.yaml"), "--person", PERSON, "--wav", "x.wav", "--home", str(room_home)])
 
-    assert "for: ouch. It asks for: it hurts. Teach them again" in capsys.readouterr().out
+    assert "taught: it hurts instead of ouch. Teach the new ones" in capsys.readouterr().out
 
 
 def test_without_a_session_and_a_program_the_programs_are_named(

@@ -1,4 +1,4 @@
-// Small means: make what is on the page fit what came, and change nothing that fits already.
+// Helpers that update the page's elements to a new screen and leave unchanged ones alone.
 "use strict";
 
 const $ = (id) => document.getElementById(id);
@@ -41,12 +41,12 @@ function reconcile(parent, items, idOf, make, update) {
     .map((child) => [child.dataset.item, child]));
   const kept = new Set();
   const ids = new Set(items.map((item) => String(idOf(item))));
-  for (const [id, child] of old) if (!ids.has(id)) child.remove(); // first, so that nothing that stays is moved
+  for (const [id, child] of old) if (!ids.has(id)) child.remove(); // removed first, so that no remaining element moves
   let after = parent.querySelector(":scope > :not([data-item])");
   for (const item of items) {
     const id = String(idOf(item));
     const child = old.get(id) || make(item);
-    old.delete(id); // were an id there twice, the second is made anew
+    old.delete(id); // a second element of the same id is created new
     kept.add(child);
     child.dataset.item = id;
     update(child, item);
@@ -67,7 +67,7 @@ function gauge(id, part) {
   bar.firstElementChild.style.width = known ? `${percent}%` : "";
 }
 
-let format = null;       // how the language writes seconds
+let format = null;       // the language's format of seconds
 
 function seconds(number) {
   if (!format || format.lang !== screen.lang) {

@@ -1,5 +1,5 @@
-// Draws the stones: the one that rises and sinks with a rep, and the row that stands for a rest. Whether the connection
-// is lost is known to page.js.
+// Draws the stones: the one that rises and sinks with a rep, and the row that shows a rest. page.js knows whether the
+// connection is lost.
 "use strict";
 
 const still = matchMedia("(prefers-reduced-motion: reduce)");
