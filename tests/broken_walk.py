@@ -157,7 +157,7 @@ NEVER = (
     "teach them again",
     "no session yet",
     "Nobody called",
-    "Nobody is here",
+    "Nobody has been added",
 )
 """Claims that are false if a file exists and cannot be read."""
 

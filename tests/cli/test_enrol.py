@@ -177,7 +177,7 @@ def test_a_lesson_by_voice_can_be_stopped_and_taken_up_again_and_ends_in_a_verdi
 
     assert done == 0
     assert "ready: take 2 of 3 (word 1 of 3)" in out
-    assert "Hands-free: the words should do without the keys." in out
+    assert "Hands-free: the words should be enough, without the keys." in out
     made = load_enrolment(Home(tmp_path).person("mira").takes)
     assert {word: len(own) for word, own in made.takes.items()} == dict.fromkeys(WORDS, 3)
     assert made.verdict == "hands_free"
@@ -190,7 +190,7 @@ def test_the_room_alone_can_be_listened_to_for_words_from_a_folder(
     assert by_voice(Lesson(takes), tmp_path / "other", monkeypatch, "--room-only") == 2
 
     out, err = capsys.readouterr()
-    assert "Hands-free: the words should do without the keys." in out
+    assert "Hands-free: the words should be enough, without the keys." in out
     assert "mira has taught no words yet" in err
     assert load_enrolment(Home(home).person("mira").takes).noise is not None
 

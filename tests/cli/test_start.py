@@ -56,13 +56,13 @@ def test_a_session_in_the_room_ends_with_its_record(
 @pytest.mark.parametrize(
     ("verdict", "says"),
     [
-        ("hands_free", "Hands-free: the words should do without the keys."),
+        ("hands_free", "Hands-free: the words should be enough, without the keys."),
         ("within_reach", "With someone within reach of the keys"),
         (
             "keys_only",
             "Keys only: do not rely on the voice. Somebody must be at the keyboard and give every reply by key.",
         ),
-        ("", "The words were not checked to the end: somebody must be within reach of the keys."),
+        ("", "The check of the words was not finished: somebody must be within reach of the keys."),
     ],
 )
 def test_the_verdict_on_the_words_is_printed_before_the_session(
@@ -216,4 +216,4 @@ def test_a_record_that_cannot_be_kept_is_shown_and_told(
     (record,) = read_history([kept]).records
     assert (record.why, [one.counted for one in record.sets]) == ("done", [2])
     assert "Heel lowering" in told.out
-    assert "cannot be written just now" in " ".join(told.out.split())
+    assert "cannot be written now" in " ".join(told.out.split())
