@@ -120,12 +120,12 @@ class Home:
         return self.now().date()
 
     def people(self) -> tuple[str, ...]:
-        """Return the ids of the people here, in order."""
+        """Return the ids of the people here, in order; also of one in whose folder's place something else stands."""
         try:
             there = files.list_folder(self.root / PEOPLE)
         except files.AbsentError:
             return ()
-        return tuple(path.name for path in there if _ID.fullmatch(path.name) and not path.is_file())
+        return tuple(path.name for path in there if _ID.fullmatch(path.name))
 
     def person(self, person_id: str) -> Person:
         """Return the person of that id.

@@ -102,7 +102,7 @@ def test_a_lost_microphone_is_reported_in_words_in_place_of_the_count() -> None:
     lines = drawn(replace(WORKING, warnings=("microphone_gone",)))
 
     assert " !! The coach cannot hear" in [line.rstrip() for line in lines]
-    assert any("No microphone" in line for line in lines)
+    assert any("There is no microphone" in line for line in lines)
     assert len(lines) == len(drawn(WORKING))
 
 

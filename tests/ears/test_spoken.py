@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -78,7 +79,8 @@ def say(voice: Voice) -> Callable[..., Iterator[Block | None]]:
     return answers
 
 
-Answers = Callable[..., Iterator[Block | None]]
+Answers = Callable[..., Iterator[Any]]
+"""The pupil's answers: a take each, or None for silence."""
 
 
 def test_three_good_takes_teach_a_word_and_each_take_is_kept_at_once(maker: TakeMaker, say: Answers) -> None:

@@ -79,7 +79,7 @@ def test_the_page_and_its_files_are_shown_and_load_nothing_from_elsewhere(standi
     visitor = Visitor(standing.address)
     whole = [visitor.ask(name) for name in FILES]
 
-    assert [answer.status for answer in whole] == [200] * 5
+    assert [answer.status for answer in whole] == [200] * len(FILES)
     assert all(answer.headers[name] == value for answer in whole for name, value in HEADERS.items())
     assert not any(b"http://" in text.replace(b"http://www.w3.org", b"") or b"https://" in text
                    for text in (answer.read() for answer in whole))  # fmt: skip

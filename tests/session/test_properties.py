@@ -208,12 +208,13 @@ def tampered(run: WatchedRun, **changes: object) -> None:
         run.step()
 
 
-def test_the_watch_notices_a_session_that_forgets_that_it_is_halted() -> None:
+def test_the_watch_notices_a_session_that_forgets_that_it_is_quiet() -> None:
     run = working()
     run.say(On.STOP)
+    assert run.session.interruption is not None
 
-    with pytest.raises(RuleBrokenError, match="knows that it is halted"):
-        tampered(run, halted=False)
+    with pytest.raises(RuleBrokenError, match="knows that it is quiet"):
+        tampered(run, interruption=replace(run.session.interruption, quiet=False))
 
 
 def test_the_watch_notices_more_reps_than_planned() -> None:
