@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from coach.loglines.reasons import SessionWhy
 from coach.session import acts, answers, endings, halts, prompts, screening, sound_check, work_layout
 from coach.session import guards as when
-from coach.session.events import REPLIES, On
+from coach.session.events import On
 from coach.session.guards import Guard, both, takes_up
 from coach.session.state import Act, State
 
@@ -321,11 +321,6 @@ TABLE: tuple[Row, ...] = (
 def rows(state: State, on: On) -> tuple[Row, ...]:
     """Return the rows of one state and event, in the order in which they are tried."""
     return _INDEX.get((state, on), ())
-
-
-def open_replies(state: State) -> frozenset[On]:
-    """Return the replies that `state` takes; the halt is among them wherever a session is live."""
-    return frozenset(row.on for row in TABLE if row.state is state) & REPLIES
 
 
 def targets(row: Row) -> tuple[State, ...]:

@@ -19,7 +19,7 @@ from coach.session.events import REPLIES, Event, On
 from coach.session.machine import handle, takes
 from coach.session.plan import Today, plan
 from coach.session.state import Session, State
-from coach.session.table import FROM_OUTSIDE, TABLE, Row, open_replies, rows, targets
+from coach.session.table import FROM_OUTSIDE, TABLE, Row, rows, targets
 from coach.tempo.units import to_samples
 from coach.testing import RandomPerson, SoundlessRun, WatchedRun, live, random_history, random_program
 
@@ -195,12 +195,10 @@ def test_only_ready_leads_into_the_lead_in_and_only_the_lead_in_to_work() -> Non
     }
 
 
-def test_the_open_replies_of_a_state_are_those_it_has_rows_for() -> None:
-    for state in State:
-        assert open_replies(state) == {on for on in REPLIES if rows(state, on)}
-        assert (On.STOP in open_replies(state)) is (state is not State.ENDED)
-    assert not open_replies(State.ENDED)
-    assert On.READY not in open_replies(State.WORKING)
+def test_a_halt_is_taken_in_every_live_state_no_reply_after_the_end_and_no_ready_in_the_work() -> None:
+    assert {state for state in State if not rows(state, On.STOP)} == {State.ENDED}
+    assert not any(rows(State.ENDED, on) for on in REPLIES)
+    assert not rows(State.WORKING, On.READY)
 
 
 def test_takes_tells_what_handle_does() -> None:
