@@ -19,7 +19,7 @@ from coach.session.work_layout import lay_anew
 
 
 def say_cautions(session: Session, _event: Event) -> Result:
-    """ "Tell me why" before the work: the cautions once more, then what was asked."""
+    """ "Tell me why" before the work: say the cautions again, then repeat the question."""
     asked = () if session.state is State.OPENING else question_again(session)
     return session, (*HUSH, *cautions(session), *asked)
 
@@ -28,7 +28,7 @@ def say_cautions(session: Session, _event: Event) -> Result:
 
 
 def go(session: Session, event: Event) -> Result:
-    """The set begins, or goes on."""
+    """Begin the set, or go on with it."""
     if session.open_set is not None:
         return session, (Record(event.at, Resumed(session.open_set.number)),)
     session, line = set_begun(session, event.at)
@@ -73,14 +73,14 @@ def close_as(why: SetWhy) -> Act:
 
 
 def enough(session: Session, event: Event) -> Result:
-    """ "That's all": enough if the least of the range is done, else cut short."""
+    """ "That's all": the set is enough once the range's lower end is done, else it is cut short."""
     low, _ = planned_amount(session)
     done = session.open_set is not None and session.open_set.counted >= low
     return close_as("enough" if done else "cut")(session, event)
 
 
 def ease_in_set(session: Session, event: Event) -> Result:
-    """ "Easier" in a set ends it; the next is easier."""
+    """ "Easier" in a set: end it and ease the next."""
     session, lines = close(session, event.at, "eased")
     session, easing = eased(session, event.at, "asked")
     return session, (*HUSH, *lines, *easing, *eased_words(session))
@@ -102,7 +102,7 @@ def slower(session: Session, event: Event) -> Result:
 
 
 def slower_in_set(session: Session, event: Event) -> Result:
-    """ "Slower" in a set: from the next rep on."""
+    """ "Slower" in a set: slow it down from the next rep on."""
     session, lines = slowed(session, event.at)
     return session, (*lines, *(lay_anew(session, ("slower_from_here", ())) if lines else ()))
 
@@ -119,7 +119,7 @@ def left_in_set(session: Session, _event: Event) -> Result:
 
 
 def stand_still(session: Session, event: Event) -> Result:
-    """The phase has run out: the work stands still, and that is said."""
+    """The phase has run out: stop the work and say so."""
     running = session.open_set
     assert running is not None
     finished = (
@@ -137,7 +137,7 @@ def stand_still(session: Session, event: Event) -> Result:
 
 
 def complete_set(session: Session, event: Event) -> Result:
-    """The phase that ran out was the last of the set."""
+    """Count the last rep, whose last phase has run out, and close the set."""
     session, _ = rep_done(session, event)
     return close_as("done")(session, event)
 
@@ -151,7 +151,7 @@ def sets_left(session: Session, _event: Event) -> Result:
 
 
 def sets_left_in_rest(session: Session, _event: Event) -> Result:
-    """Say how many sets are left behind the one just done."""
+    """Say how many sets are left after the one just done."""
     left = 0 if session.exercise.over else len(session.turns) - session.exercise.turn - 1
     return session, say("sets_left", n=left)
 
@@ -163,17 +163,17 @@ def say_why(session: Session, _event: Event) -> Result:
 
 
 def say_rest(session: Session, event: Event) -> Result:
-    """ "Ready" does not shorten a rest that the program prescribes; say how much is left."""
+    """ "Ready" in a rest: say how much is left; it does not shorten the prescribed rest."""
     return session, rest_words(session, event.at)
 
 
 def next_turn(session: Session, _event: Event) -> Result:
-    """On to the next set of this exercise."""
+    """Go on to the next set of this exercise."""
     return changed(session, exercise=changed(session.exercise, turn=session.exercise.turn + 1)), ()
 
 
 def next_exercise(session: Session, event: Event) -> Result:
-    """On to the next exercise."""
+    """Go on to the next exercise."""
     lines = (exercise_ended(session, event.at),)
     following = OpenExercise(session.exercise.index + 1)
     return changed(session, exercise=following, asked_level=session.levels[following.index]), lines

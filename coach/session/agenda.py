@@ -1,4 +1,4 @@
-"""What is due: carries out a session's commands in samples, without a clock, and tells which event comes next."""
+"""What is due: carry out a session's commands in samples, without a clock, and tell which event comes next."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ _ON = {
 }
 
 MAY_BE_SKIPPED = frozenset({"phase", "second"})
-"""Speech that is left out where it is longer than the time it has: it would run into what is said next."""
+"""Phrases that are dropped if they last longer than their slot: they would run into the next one."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sounding:
-    """One sound with its place in time."""
+    """One sound and when it plays."""
 
     at: int
     """Sample at which it begins."""
@@ -38,7 +38,7 @@ class Sounding:
 
 
 class Agenda:
-    """All that is still to sound and to happen. `length` gives the samples that a phrase lasts."""
+    """The sounds and events still to come. `length` gives a phrase's samples; `pause` lies between two phrases."""
 
     def __init__(self, length: Callable[[Phrase], int], pause: int) -> None:
         self._length = length
@@ -50,7 +50,7 @@ class Agenda:
         self._order = 0
 
     def obey(self, command: Command, now: int) -> tuple[Sounding, ...]:
-        """Take a command at sample `now`; return the sounds that it adds. Records and the end are not its business."""
+        """Take a command at sample `now`; return the sounds that it adds. Record and End change nothing here."""
         match command:
             case Say(said):
                 start = max(now, self._speech_end + self._pause)
@@ -86,18 +86,18 @@ class Agenda:
 
     @property
     def talking(self) -> bool:
-        """True while something is being said or still to be said (placed counts aside)."""
+        """True while something is being said or waits to be said, except phrases placed at exact samples."""
         return self._cue_done is not None
 
     def next_at(self) -> int | None:
-        """Return the sample of the next event, or None if nothing is due ever."""
+        """Return the sample of the next event, or None if no event is to come."""
         waiting = [at for at in (self._wake, self._cue_done) if at is not None]
         if self._marks:
             waiting.append(self._marks[0][0])
         return min(waiting, default=None)
 
     def due(self, now: int) -> Event | None:
-        """Return the earliest event up to sample `now` and forget it, or None. Marks come before the rest."""
+        """Remove and return the earliest event up to sample `now`, or None. At the same sample marks come first."""
         at = self.next_at()
         if at is None or at > now:
             return None

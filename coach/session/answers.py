@@ -26,17 +26,17 @@ from coach.session.rules import Band, band
 from coach.session.sets import close, more_sets, without_numbers
 from coach.session.state import Given, OpenQuestion, Question, Result, Session, State
 
-# -- heard, to be read back -------------------------------------------------------------------------------------------
+# -- heard, not yet confirmed -----------------------------------------------------------------------------------------
 
 
 def note_number(session: Session, event: Event) -> Result:
-    """A number was heard: it is read back before it counts."""
+    """A number was heard: read it back before it counts."""
     line = Record(event.at, NumberHeard(str(session.asked_about), event.number, event.ear))
     return _noted(session, Given(event.number)), (*HUSH, line)
 
 
 def _noted(session: Session, given: Given) -> Session:
-    """Keep what was heard, to be read back."""
+    """Keep what was heard until it is read back."""
     before = session.open_question
     worst = given if before.worst is None or given.number > before.worst.number else before.worst
     heard = OpenQuestion(given, worst, rung=None, trouble=before.trouble, attempts=before.attempts + 1)
@@ -44,7 +44,7 @@ def _noted(session: Session, given: Given) -> Session:
 
 
 def answer_rung(session: Session, event: Event) -> Result:
-    """Yes or no to "more than so much?": a higher rung, or the band, which is read back."""
+    """Yes or no to "more than n?": go on to a higher rung, or keep the band for the read-back."""
     more = event.on is On.YES
     line = Ladder(str(session.asked_about), above(session), more, event.ear)
     commands = (*HUSH, Record(event.at, line))
@@ -56,7 +56,7 @@ def answer_rung(session: Session, event: Event) -> Result:
 
 
 def to_ladder(session: Session, event: Event) -> Result:
-    """A number was denied or not understood again: from here on pain is placed by yes and no."""
+    """A number was denied or not understood again: from now on ask about pain by yes and no."""
     why: Literal["denied", "not_understood"] = "denied" if event.on is On.NO else "not_understood"
     line = Record(event.at, NumbersNotHeard(str(session.asked_about), why))
     anew = changed(session.open_question, attempts=0, given=None)
@@ -65,13 +65,13 @@ def to_ladder(session: Session, event: Event) -> Result:
 
 
 def deny(session: Session, _event: Event) -> Result:
-    """The number was denied: the question again."""
+    """The number was denied: ask the question again."""
     denied = changed(session.open_question, given=None, trouble=session.open_question.trouble + 1)
     return changed(session, prompts=0, open_question=denied), HUSH
 
 
 def not_understood(session: Session, event: Event) -> Result:
-    """A number was asked for and not understood: the question again."""
+    """The number was not understood: ask the question again."""
     missed = changed(session.open_question, trouble=session.open_question.trouble + 1)
     return prompt_again(changed(session, open_question=missed), event)
 
@@ -80,7 +80,7 @@ def not_understood(session: Session, event: Event) -> Result:
 
 
 def settle_reps(session: Session, event: Event) -> Result:
-    """Yes or no to whether all that was counted was done; if not, how many were missed is asked next."""
+    """Yes or no to "did you do all that was counted?"; after a no, ask how many were missed."""
     all_done = event.on is On.YES
     session, commands = _answered(session, event, all_done, read_back=False)
     if all_done or isinstance(asked_work(session), Hold):
@@ -90,12 +90,12 @@ def settle_reps(session: Session, event: Event) -> Result:
 
 
 def settle(session: Session, event: Event) -> Result:
-    """The person confirmed the answer, or let it stand where that can add no work: apply it."""
+    """The person confirmed the answer, or did not deny one that can add no work: apply it."""
     return _settled(session, event, session.open_question.given, read_back=True)
 
 
 def settle_worst(session: Session, event: Event) -> Result:
-    """The number was not confirmed, and the worst that was heard ends the session: that counts."""
+    """No number was confirmed, and the worst one heard ends the session: apply that one."""
     return _settled(session, event, session.open_question.worst, read_back=False)
 
 
@@ -114,7 +114,7 @@ def _settled(session: Session, event: Event, given: Given | None, *, read_back: 
 
 
 def _answered(session: Session, event: Event, written: Answer, *, read_back: bool) -> Result:
-    """Write the answer down; the next question, if there is one, is the present one."""
+    """Write the answer down and go on to the next question, if there is one."""
     question = str(session.asked_about)
     attempts = session.open_question.attempts or session.prompts + 1
     line = Record(event.at, Answered(question, written, event.ear, read_back, attempts, session.sets_begun))
@@ -122,7 +122,7 @@ def _answered(session: Session, event: Event, written: Answer, *, read_back: boo
 
 
 def _pain_told(session: Session, event: Event, given: Given, *, halt: bool) -> Result:
-    """Apply a pain by the program's limits; of a band its highest."""
+    """Apply the program's limits to a stated pain; a band counts as its highest pain."""
     pain = given.number
     session = changed(session, worst_pain=max(session.worst_pain or 0, pain))
     where_it_lies = band(session.today.program.limits, pain)
@@ -156,11 +156,11 @@ def _pain_in_halt(session: Session, at: int, where_it_lies: Band) -> Result:
     return session.with_decision("exercise_over" if over else "pain_ease"), lines + more
 
 
-# -- left open --------------------------------------------------------------------------------------------------------
+# -- unanswered -------------------------------------------------------------------------------------------------------
 
 
 def _without_first(session: Session) -> Session:
-    """The present question is done with."""
+    """Drop the present question."""
     return changed(session.with_asks(*session.asks[1:]), prompts=0)
 
 
@@ -169,13 +169,13 @@ def _unanswered(session: Session, event: Event) -> Record:
 
 
 def skip_question(session: Session, event: Event) -> Result:
-    """Nobody answered a question that can be left open: it is recorded as unanswered, never as an answer."""
+    """Nobody answered a question that may stay open: record it as unanswered."""
     return _without_first(session), (*HUSH, _unanswered(session, event))
 
 
 def pause_unanswered(session: Session, event: Event) -> Result:
-    """Nobody answered about pain, or no number was confirmed: no work until somebody does."""
+    """Nobody answered about pain, or no number was confirmed: pause until somebody does."""
     lines = (_unanswered(session, event), Record(event.at, Paused("no_answer")))
-    if not session.pain_unmeasured:  # after a halt that question comes first in any case
+    if not session.pain_unmeasured:  # after a halt the question about pain comes first anyway
         session = session.with_back(State.ASKING)
     return changed(session, open_question=changed(session.open_question, attempts=0)), (*HUSH, *lines)

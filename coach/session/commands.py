@@ -11,7 +11,7 @@ from coach.words.phrases import Phrase
 
 @dataclass(frozen=True, slots=True)
 class Say:
-    """Say this after what is being said; when nothing is left to say, CUE_DONE happens."""
+    """Say this after what is being said. CUE_DONE follows once nothing is left to say."""
 
     phrase: Phrase
 
@@ -26,19 +26,19 @@ class PlaceCues:
 
 @dataclass(frozen=True, slots=True)
 class Silence:
-    """Fade out everything that sounds, forget all that was to be said, placed or marked; no CUE_DONE follows."""
+    """Fade out what sounds and forget everything still to be said, placed or marked. No CUE_DONE follows."""
 
 
 @dataclass(frozen=True, slots=True)
 class CutFrom:
-    """Forget placed cues and marks from this sample on; what began before it sounds to its end."""
+    """Forget cues and marks placed at this sample or later; what began before it plays to its end."""
 
     at: int
 
 
 @dataclass(frozen=True, slots=True)
 class WakeAt:
-    """Make TIME_UP happen at this sample; it replaces an earlier wish. None: no more."""
+    """Make TIME_UP happen at this sample, in place of any earlier WakeAt. None: cancel it."""
 
     at: int | None
 
@@ -60,4 +60,4 @@ class End:
 Command = Say | PlaceCues | Silence | CutFrom | WakeAt | Record | End
 
 HUSH: tuple[Command, ...] = (WakeAt(None), Silence())
-"""Say no more and wait for nothing: what was asked is answered, or is asked anew."""
+"""Stop speaking and waiting: the question is answered, or will be asked again."""

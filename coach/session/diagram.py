@@ -10,10 +10,10 @@ from coach.session.state import State
 from coach.session.table import RESUMED, TABLE, Row, targets
 
 MANY = 8
-"""Events that lead from so many states or more to the same one are drawn once, from "anywhere"."""
+"""An event that leads from at least this many states to the same one is drawn once, from "anywhere"."""
 
 ANYWHERE, WHERE_IT_WAS = "anywhere", "where_it_was"
-"""Nodes for all of many states, and for all that "ready" may take up again after a halt or a pause."""
+"""Nodes: one stands for many states, one for whatever "ready" takes up after a halt or a pause."""
 
 PARTS: dict[str, tuple[State, ...]] = {
     "The start": table.BEFORE_EXERCISES,
@@ -22,16 +22,16 @@ PARTS: dict[str, tuple[State, ...]] = {
     "Halts, pauses, lost devices": (*table.INTERRUPTED, *table.DEVICE_GONE),
     "The end": (State.CLOSING, State.ENDED),
 }
-"""Every state, by the diagram that shows what leads out of it."""
+"""For each diagram, by title, the states whose ways out it shows."""
 
 Arrows = dict[tuple[str, str], tuple[On, ...]]
 
 
 def diagrams() -> dict[str, str]:
-    """Return for each part of a session its changes of state in Mermaid's notation, by its title.
+    """Return a Mermaid diagram of the changes of state for each part of a session, by title.
 
-    An arrow for each two states, its events on it; events that a state takes without leaving it are not drawn. What
-    leads from many states to one is drawn from "anywhere", in the diagram of the state that it leads to.
+    One arrow joins two states and names its events; an event that does not leave its state is not drawn. An event that
+    leads from many states to one is drawn from "anywhere", in the diagram of the state it leads to.
     """
     arrows = _arrows()
     common = _common(arrows)
@@ -55,7 +55,7 @@ def _diagram(states: tuple[State, ...], arrows: Arrows, common: dict[tuple[On, s
 
 
 def _arrows() -> Arrows:
-    """Return the events between each two states, in the order of the states; staying is left out."""
+    """Return the events that lead from one state to another, in the order of the states."""
     found: Arrows = {}
     for row in TABLE:
         for end in _ends(row):
@@ -66,7 +66,7 @@ def _arrows() -> Arrows:
 
 
 def _ends(row: Row) -> tuple[str, ...]:
-    """Return where a row leads, as the diagram has it."""
+    """Return the nodes that a row leads to; none if it stays."""
     if row.to is None:
         return ()
     if row.act is halts.ready and row.state in table.INTERRUPTED:
@@ -75,7 +75,7 @@ def _ends(row: Row) -> tuple[str, ...]:
 
 
 def _common(arrows: Arrows) -> dict[tuple[On, str], list[str]]:
-    """Return what leads from many states to one: event and state, with the states that it leads from."""
+    """Return each event that leads from many states to one, as (event, state), with the states it leads from."""
     sources: dict[tuple[On, str], list[str]] = {}
     for (start, end), events in arrows.items():
         for on in events:
@@ -84,7 +84,7 @@ def _common(arrows: Arrows) -> dict[tuple[On, str], list[str]]:
 
 
 def _from_anywhere(common: dict[tuple[On, str], list[str]]) -> list[str]:
-    """Draw one arrow to each state, and note beside it where an event does not lead there from."""
+    """Draw one arrow to each state; a note lists the states that it does not come from, or does."""
     ends: dict[str, dict[str, list[On]]] = {}
     for (on, end), states in common.items():
         ends.setdefault(end, {}).setdefault(_where(states), []).append(on)

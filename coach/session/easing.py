@@ -1,4 +1,4 @@
-"""Make the work easier: a lower level, fewer, slower; each with its line, its cause and its words."""
+"""Make the work easier: a lower level, a smaller amount, a slower tempo; each with its line and its words."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from coach.session.wording import say
 
 
 def eased(session: Session, at: int, because: str) -> Result:
-    """Ease the present exercise by one step; where nothing is easier, it is over for today."""
+    """Ease the present exercise by one step; if nothing is easier, it is over for today."""
     session, lines = _one_step(session, at, because)
     if not lines or session.exercise.turn >= len(session.turns):  # an easier level may be written with fewer sets
         session = session.with_exercise_over(session.exercise.over or "eased")
@@ -22,7 +22,7 @@ def eased(session: Session, at: int, because: str) -> Result:
 
 
 def eased_all(session: Session, at: int, because: str) -> Result:
-    """Ease every exercise of today by one step, where something is easier."""
+    """Ease each of today's exercises by one step, if something is easier."""
     commands: tuple[Command, ...] = ()
     here = session.exercise.index
     for index in range(len(session.today.exercises)):
@@ -44,7 +44,7 @@ def _one_step(session: Session, at: int, because: str) -> Result:
 
 
 def eased_words(session: Session) -> tuple[Command, ...]:
-    """Return what is said about the sets to come; nothing if none comes."""
+    """Return what is said about the next set; nothing if there is none."""
     if session.exercise.over:
         return say("exercise_over")
     if not more_sets(session):
@@ -58,7 +58,7 @@ def next_set_words(session: Session) -> tuple[Command, ...]:
 
 
 def slowed(session: Session, at: int) -> Result:
-    """Make every phase longer, up to a bound. A hold has no tempo: nothing changes, and no line says so."""
+    """Make every phase longer, up to SLOWEST. A hold has no tempo: nothing changes and no line is written."""
     before = session.exercise.stretch
     after = min(before * SLOWER_BY, SLOWEST)
     if after == before or isinstance(work_of(session), Hold):

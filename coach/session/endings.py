@@ -1,4 +1,4 @@
-"""How a session ends: what is said and written, and the days until the next."""
+"""How a session ends: what is said and written, and how many days until the next."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from coach.session.wording import say, text
 from coach.tempo.units import to_samples
 
 CALL_FOR = frozenset({"pain", "unsteady", "screen", "no_answer_halt", "halts"})
-"""Endings after which it is said whom to call."""
+"""Endings after which the coach says whom to call."""
 
 
 def exercise_ended(session: Session, at: int) -> Command:
@@ -53,13 +53,13 @@ SET_WHY: dict[SessionWhy, SetWhy] = {
     "deaf": "deaf",
     "mute": "mute",
 }
-"""Why a set ended that was open when the session ended; any other: "ended"."""
+"""Why the open set ended, by why the session ended; "ended" for every other reason."""
 
 
 def next_in(session: Session) -> int:
     """Return the days to the next session."""
     limits = session.today.program.limits
-    unmeasured = {Question.PAIN, Question.HALT_PAIN} & set(session.asks)  # how much there is is not known
+    unmeasured = {Question.PAIN, Question.HALT_PAIN} & set(session.asks)  # pain was told, not measured
     answers = zip(session.today.screen, session.screening.answers, strict=False)  # it may end before the last question
     worse = any(question.id == NEXT_DAY and answer is question.answer for question, answer in answers)
     painful = (session.worst_pain or 0) > limits.pain_carry_on_to or session.end_why == "pain"
@@ -82,7 +82,7 @@ def ended(session: Session, at: int) -> Result:
 
 
 def end_as(why: SessionWhy) -> Act:
-    """Return the act that ends the session for this reason; a reason found earlier stands."""
+    """Return the act that ends the session for this reason, unless an earlier reason is set."""
 
     def act(session: Session, event: Event) -> Result:
         session = frozen(session, event.at)
@@ -93,7 +93,7 @@ def end_as(why: SessionWhy) -> Act:
 
 
 def end_halts(session: Session, event: Event) -> Result:
-    """The last halt that the program allows: the open set ended with it, explained or not."""
+    """End the session and the open set: this was the last halt that the program allows."""
     explained = event.on is not On.READY
     lines: tuple[Command, ...] = (Record(event.at, HaltExplained("break", ear=event.ear)),) if explained else ()
     session, closed = set_ended(session, event.at, "halted_break" if explained else "halted_unexplained")

@@ -57,7 +57,7 @@ def screen_check(session: Session, _at: int) -> Result:
 
 
 def record_words(session: Session) -> Result:
-    """Say once that the record cannot be written, where no work runs and nothing but a halt's words may sound."""
+    """Say once that the record cannot be written; after a halt, wait until the person is ready."""
     now = session.equipment
     if not now.unwritten or now.unwritten_told or session.quiet:
         return session, ()
@@ -77,7 +77,7 @@ def intro(session: Session, at: int) -> Result:
 
 
 def _news(session: Session, at: int) -> Result:
-    """Say once what is other than last time, and note that it was said; a harder level that was eased since is none."""
+    """Say once what is new since last time and record it; leave out a step up that easing has undone."""
     index = session.exercise.index
     if index < session.introduced:
         return session, ()
@@ -114,7 +114,7 @@ def working(session: Session, _at: int) -> Result:
 
 
 def still(session: Session, at: int) -> Result:
-    """Let the phase run out (a hold: at once), then stand still."""
+    """Let the phase run out, or stop a hold at once; then stand still."""
     running = session.open_set
     assert running is not None
     until = at if isinstance(work_of(session), Hold) or running.phase_began is None else running.phase_until
@@ -127,13 +127,13 @@ def set_end(session: Session, _at: int) -> Result:
 
 def asking(session: Session, at: int) -> Result:
     on_ladder = session.by_ladder and session.asked_about in (Question.PAIN, Question.HALT_PAIN)
-    question = changed(session.open_question, given=None)  # a read-back that was broken off counts for nothing
+    question = changed(session.open_question, given=None)  # an interrupted read-back does not count
     session = changed(session, open_question=changed(question, rung=session.rung or 0) if on_ladder else question)
     return session, (asked(str(session.asked_about), at, session), *ask(session))
 
 
 def asked(question: str, at: int, session: Session) -> Command:
-    """Return the line about a question that is put."""
+    """Return the line that records a question."""
     return Record(at, Asked(question, session.sets_begun))
 
 
@@ -142,10 +142,10 @@ def confirming(session: Session, _at: int) -> Result:
 
 
 def rest_seconds(session: Session) -> float:
-    """Return the rest behind the last set: in full, or to change sides where its other side comes next."""
+    """Return the rest after the last set; the shorter one for changing sides if its other side comes next."""
     dose = session.planned.exercise.levels[session.asked_level].dose
     here, turns = session.exercise.turn, session.turns
-    if session.introduced <= session.exercise.index:  # taken up: whoever broke off rests in full
+    if session.introduced <= session.exercise.index:  # a session taken up begins with a full rest
         return dose.rest
     other_side = not session.exercise.over and here + 1 < len(turns) and turns[here + 1][0] == turns[here][0]
     return dose.change_sides if other_side else dose.rest

@@ -11,9 +11,9 @@ class On(StrEnum):
 
     START = "start"
     CUE_DONE = "cue_done"
-    """All that was to be said has been said."""
+    """Nothing is left to say."""
     TIME_UP = "time_up"
-    """The time that the session asked to be woken at."""
+    """The sample of the last WakeAt has come."""
     GO = "go"
     REP = "rep"
     PHASE = "phase"
@@ -46,15 +46,15 @@ class On(StrEnum):
     SPEAKER_LOST = "speaker_lost"
     SPEAKER_BACK = "speaker_back"
     UNWRITTEN = "unwritten"
-    """The disk does not take the record."""
+    """The record cannot be written to the disk."""
     WRITTEN = "written"
-    """The disk has taken all of it after all."""
+    """The whole record is on the disk again."""
     QUIT = "quit"
-    """The command was told to end from its keyboard, or a device is gone for good."""
+    """Somebody ended the command from its keyboard, or a device is gone for good."""
     TOLD_TO_END = "told_to_end"
     """The system told the command to end, as when the computer shuts down."""
     HUNG_UP = "hung_up"
-    """The terminal of the command was closed: nobody sees the keys any more."""
+    """The command's terminal was closed: nobody can use its keys any more."""
 
 
 REPLIES = frozenset(
@@ -63,12 +63,12 @@ REPLIES = frozenset(
         On.YES, On.NO, On.PAIN, On.TIRED, On.UNSTEADY, On.BREAK, On.FINISH, On.NUMBER,
     }
 )  # fmt: skip
-"""The events that a person's reply makes."""
+"""The events that are a person's replies."""
 
 
 @dataclass(frozen=True, slots=True)
 class RoomFacts:
-    """What was measured of the room between the first word and the moment of an event. None: could not be measured."""
+    """What was measured of the room since the first word. None: could not be measured."""
 
     level: float | None = None
     """Loudest tenth of a second while the coach was silent, in dBFS."""
@@ -90,7 +90,7 @@ class Event:
     at: int
     """Sample at which it happened; never before an earlier event."""
     number: int = 0
-    """NUMBER: which, 0-10. REP, PHASE, REP_DONE, SECOND: rep, round or second, from 1."""
+    """NUMBER: the number, 0-10. REP, PHASE, REP_DONE, SECOND: the rep, round or second, from 1."""
     phase: int = 0
     """PHASE: index of the phase or point, from 0."""
     until: int = 0
@@ -98,6 +98,6 @@ class Event:
     side: str = ""
     """REP, PHASE, REP_DONE: the side that works."""
     ear: str = ""
-    """Which ear heard it; empty if no ear did."""
+    """The ear that heard it; empty if none did."""
     room: RoomFacts | None = None
-    """CHECKING: what was measured of the room by then."""
+    """In CHECKING: what was measured of the room so far."""

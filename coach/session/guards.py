@@ -1,4 +1,4 @@
-"""What a row of the table asks before it is taken, and a branch after the row has acted: predicates with a name."""
+"""Named predicates: a row of the table asks one before it is taken, a branch after the row has acted."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def always(_session: Session, _event: Event) -> bool:
 
 
 def both(one: Guard, other: Guard) -> Guard:
-    """Return the predicate that holds where both do."""
+    """Return the predicate that holds if both do."""
     return lambda session, event: one(session, event) and other(session, event)
 
 
@@ -37,12 +37,12 @@ def time_is_over(session: Session, event: Event) -> bool:
 
 
 def is_taken_up(session: Session, _event: Event) -> bool:
-    """The session goes on with one that broke off."""
+    """The session continues one that broke off."""
     return session.today.taken_up is not None
 
 
 def exercise_is_over(session: Session, _event: Event) -> bool:
-    """No set of this exercise is left behind the present one."""
+    """No set of this exercise comes after the present one."""
     return session.exercise.over is not None or session.exercise.turn + 1 >= len(session.turns)
 
 
@@ -51,7 +51,7 @@ def a_set_comes_later(session: Session, event: Event) -> bool:
 
 
 def no_set_comes(session: Session, _event: Event) -> bool:
-    """The set that was to come does not come: the exercise is over, or has fewer sets at its easier level."""
+    """The next set is dropped: the exercise is over, or its easier level has fewer sets."""
     return session.exercise.over is not None or session.exercise.turn >= len(session.turns)
 
 
@@ -114,7 +114,7 @@ def still_and_prompts_left(session: Session, event: Event) -> bool:
 
 
 def completes_set(session: Session, event: Event) -> bool:
-    """The phase that ran out was the last of the set."""
+    """The set's last phase has run out."""
     running = session.open_set
     if running is None or session.still or isinstance(work_of(session), Hold):
         return False
@@ -147,7 +147,7 @@ def about_pain(session: Session, _event: Event) -> bool:
 
 
 def soft(session: Session, _event: Event) -> bool:
-    """The number read back can add no work: not denying it is enough."""
+    """The number read back can add no work, so it counts unless it is denied."""
     return session.asked_about in (Question.EFFORT, Question.MISSED)
 
 
@@ -156,13 +156,13 @@ def on_ladder(session: Session, _event: Event) -> bool:
 
 
 def placed_in_band(session: Session, _event: Event) -> bool:
-    """Yes and no have come to a band."""
+    """The yes/no ladder has arrived at a band."""
     given = session.open_question.given
     return given is not None and given.low is not None
 
 
 def number_not_understood(session: Session, event: Event) -> bool:
-    """A number was asked for, and may be asked for again."""
+    """A number is asked for and may be asked for again."""
     return session.rung is None and asks_number(session, event) and prompts_left(session, event)
 
 
@@ -194,12 +194,12 @@ def quiet(session: Session, _event: Event) -> bool:
 
 
 def pain_unmeasured(session: Session, _event: Event) -> bool:
-    """Pain was told after a halt and how much is not known."""
+    """Somebody told of pain and not yet how much."""
     return session.pain_unmeasured
 
 
 def takes_up(state: State) -> Guard:
-    """Return the predicate: this is what "ready" takes up."""
+    """Return the predicate that "ready" leads back to `state`."""
 
     def taken_up(session: Session, _event: Event) -> bool:
         return session.interruption is not None and session.interruption.back is state
@@ -208,7 +208,7 @@ def takes_up(state: State) -> Guard:
 
 
 def nothing_to_take_up(session: Session, event: Event) -> bool:
-    """What was interrupted does not come any more: the set that it was before, or the last of the questions."""
+    """Nothing is left of what was interrupted: its set is dropped, or no question is open."""
     back = session.interruption.back if session.interruption else None
     if back is State.ASKING:
         return not session.asks

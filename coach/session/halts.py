@@ -1,4 +1,4 @@
-"""What a session does on a halt and its why, on a pause, on a lost device, and when the person is ready again."""
+"""What a session does on a halt and its reason, on a pause, on a lost device, and when the person is ready again."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ from coach.session.state import Interruption, Question, Result, Session, State
 from coach.session.wording import say
 
 MIDWAY = frozenset({State.HALTED, State.RECOVERING, State.PAUSED, State.DEAF, State.MUTE})
-"""States that keep where an earlier interruption leads back to."""
+"""States that are interruptions themselves: a further one leads back to where the first did."""
 
 BACK = {State.LEAD_IN: State.WAITING, State.CONFIRMING: State.ASKING, State.SCREEN_CHECK: State.SCREENING}
-"""State that is taken up again where it is not the interrupted one itself."""
+"""The state to take up again, if it is not the interrupted one."""
 
 
 def interrupted(session: Session, at: int) -> Session:
@@ -37,14 +37,14 @@ def interrupted(session: Session, at: int) -> Session:
 
 
 def _halted(session: Session, at: int) -> Session:
-    """Interrupt the session, if it is not yet, and let nothing but the halt's own words sound."""
+    """Interrupt the session, if it is not yet, and allow only the halt's own words."""
     session = interrupted(session, at)
     assert session.interruption is not None
     return changed(session, interruption=changed(session.interruption, quiet=True), prompts=0)
 
 
 class _Moment(NamedTuple):
-    """Where a session is when it is halted: the fields that both lines of a halt have, in their order."""
+    """Where a session is when it is halted: the fields that Halted and HaltExplained share, in their order."""
 
     state: str
     ear: str
@@ -58,7 +58,7 @@ class _Moment(NamedTuple):
 
 
 def _moment(session: Session, event: Event) -> _Moment:
-    """Return where the session is; before the exercises, in none of them."""
+    """Return where the session is; exercise, level and side are empty before the exercises."""
     here = where(session) if session.exercising else Where("", "", 0, "")
     running = session.open_set
     in_set = (running.rep, phase_name(session), running.number) if running else (0, "", 0)
@@ -66,19 +66,19 @@ def _moment(session: Session, event: Event) -> _Moment:
 
 
 def halt(session: Session, event: Event) -> Result:
-    """Everything falls silent."""
+    """Silence everything and note the halt."""
     line = Record(event.at, Halted(*_moment(session, event)))
     session = _halted(session, event.at)
     return changed(session, halts=session.halts + 1), (Silence(), WakeAt(None), line)
 
 
 def halt_again(session: Session, event: Event) -> Result:
-    """Halted already: silent again, and asked why once more."""
+    """A halt in HALTED: silence again, and ask why once more."""
     return session, (Silence(), WakeAt(None), Record(event.at, HaltedAgain(event.ear)), *say("halt_why"))
 
 
 def halt_deaf(session: Session, event: Event) -> Result:
-    """A halt while a device is gone: nothing sounds, and "ready" is waited for in the halt's own words."""
+    """A halt while a device is gone: silence, and from now on only the halt's own words."""
     if session.quiet:
         return session, (Silence(), Record(event.at, HaltedAgain(event.ear)))
     session, commands = halt(session, event)
@@ -89,20 +89,20 @@ def halt_deaf(session: Session, event: Event) -> Result:
 
 
 def _told(session: Session, event: Event, why: HaltWhy) -> Result:
-    """Silence everything because the person said why, halted or not."""
+    """The person said what is wrong, halted or not: silence everything and note it."""
     line = Record(event.at, HaltExplained(why, None, *_moment(session, event)))
     return _halted(session, event.at), (Silence(), WakeAt(None), line)
 
 
 def tell_pain(session: Session, event: Event) -> Result:
-    """ "Pain": silent, and asked how much."""
+    """ "Pain": fall silent and ask how much."""
     session, commands = _told(session, event, "pain")
     others = tuple(question for question in session.asks if question is not Question.HALT_PAIN)
     return session.with_asks(Question.HALT_PAIN, *others), commands
 
 
 def tell_tired(session: Session, event: Event) -> Result:
-    """ "Tired": as the program says."""
+    """ "Tired": do what the program says."""
     action = session.today.program.limits.tired
     last_halt = session.is_last_halt
     session, commands = _told(session, event, "tired")
@@ -122,7 +122,7 @@ def tell_tired(session: Session, event: Event) -> Result:
 
 
 def tell_unsteady(session: Session, event: Event) -> Result:
-    """ "Unsteady": as the program says; without a lower level a step down ends the exercise."""
+    """ "Unsteady": do what the program says; a step down without a lower level ends the exercise."""
     action = session.today.program.limits.unsteady
     last_halt = session.is_last_halt
     session, commands = _told(changed(session, gave_way=True), event, "unsteady")
@@ -143,7 +143,7 @@ def _exercise_over(session: Session, why: str, decision: str) -> Session:
 
 
 def tell_break(session: Session, event: Event) -> Result:
-    """Just a break: all as it was, when the person is ready."""
+    """Only a break: go on as before when the person is ready."""
     line = Record(event.at, HaltExplained("break", ear=event.ear))
     return changed(session.with_decision("break"), prompts=0), (Silence(), WakeAt(None), line)
 
@@ -152,7 +152,7 @@ def tell_break(session: Session, event: Event) -> Result:
 
 
 def ready(session: Session, event: Event) -> Result:
-    """The person is ready: what they had halted or paused goes on; pain that was told is measured first."""
+    """The person is ready: go on with what was interrupted, or first ask how strong a told pain is."""
     line = Record(event.at, Ready(event.ear, session.open_set.number if session.open_set else 0))
     interruption = session.interruption if session.pain_unmeasured else None
     session = frozen(session, event.at)
@@ -172,7 +172,7 @@ def pause_unsure(session: Session, event: Event) -> Result:
 
 
 def take_back(session: Session, _event: Event) -> Result:
-    """Something was said in the lead-in: do not begin, ask for "ready" again."""
+    """Somebody spoke in the lead-in: do not begin, ask for "ready" again."""
     return session, (Silence(), WakeAt(None))
 
 
@@ -184,7 +184,7 @@ DEVICE: dict[On, Literal["mic_lost", "mic_back", "speaker_lost", "speaker_back"]
     On.SPEAKER_LOST: "speaker_lost",
     On.SPEAKER_BACK: "speaker_back",
 }
-"""What the record says of each event of a device."""
+"""The word in the record for each event of a device."""
 
 
 def _device(session: Session, event: Event) -> tuple[Session, Record]:
@@ -196,19 +196,19 @@ def _device(session: Session, event: Event) -> tuple[Session, Record]:
 
 
 def device(session: Session, event: Event) -> Result:
-    """A device went or came back: everything falls silent."""
+    """A device went or came back: silence everything."""
     session, line = _device(interrupted(session, event.at), event)
     return session, (Silence(), WakeAt(None), line)
 
 
 def device_too(session: Session, event: Event) -> Result:
-    """The other device went or came back while one was gone: noted; the wait goes on."""
+    """The other device went or came back while one was gone: note it and keep waiting."""
     session, line = _device(session, event)
     return session, (line,)
 
 
 def record_trouble(session: Session, event: Event) -> Result:
-    """The disk refuses the record, or has it all again: noted, and said when no work runs."""
+    """The disk refuses the record, or has all of it again: note it, to be said when no work runs."""
     unwritten, told = event.on is On.UNWRITTEN, session.equipment.unwritten_told
     now = changed(session.equipment, unwritten=unwritten, unwritten_told=told and unwritten)
     return changed(session, equipment=now), ()
