@@ -1,1 +1,1 @@
-"""The session: a pure state machine. Time arrives inside events, in samples."""
+"""The session: a pure state machine. Every event carries its time, in samples."""

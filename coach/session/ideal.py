@@ -1,4 +1,4 @@
-"""The session with a person who answers at once and well: how long it takes, what is said when."""
+"""Rehearse a session with a person who answers at once and well: how long it takes, what is said when."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from coach.tempo.units import to_samples
 from coach.words.phrases import Phrase
 
 ANSWER_AFTER = 1.0
-"""Seconds from the end of a question to an answer's being understood: people begin within 0.2 s (Stivers 2009), a word
-takes half a second, hearing it a third."""
+"""Seconds from the end of a question to the understood answer: people begin within 0.2 s (Stivers 2009), a word takes
+0.5 s, recognizing it 0.3 s."""
 
 POSITION_AFTER = 6.0
-"""Seconds that getting into position takes; our own guess for an estimate, nothing rests on it."""
+"""Seconds to get into position: a guess, used only for this estimate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,10 +27,10 @@ class Rehearsal:
     """A session laid out in full."""
 
     soundings: tuple[Sounding, ...]
-    """Every sound in order of time."""
+    """Every sound, in order of time."""
     records: tuple[Record, ...]
     turns: tuple[tuple[int, int, int], ...]
-    """Exercise index, turn index and the sample at which its request for "ready" began."""
+    """For each turn: exercise index, turn index, and the sample at which WAITING began."""
     states: tuple[tuple[int, State], ...]
     """Sample and state, at each change."""
     end: int
@@ -38,7 +38,7 @@ class Rehearsal:
 
 
 def rehearse(today: Today, length: Callable[[Phrase], int] = made_up_length) -> Rehearsal:
-    """Run the session of `today` with a person who is always ready, in no pain and never halts."""
+    """Run the session of `today` with a person who is always ready, has no pain and never halts."""
     run = SoundlessRun(today, length)
     turns: dict[tuple[int, int], int] = {}
     states: list[tuple[int, State]] = []
@@ -70,7 +70,7 @@ def rehearse(today: Today, length: Callable[[Phrase], int] = made_up_length) -> 
 
 
 def _reply(run: SoundlessRun) -> tuple[On, int] | None:
-    """Return what an untroubled person answers now, once all was said; None if nothing is asked."""
+    """Return the ideal answer to what has just been asked; None while the coach talks or nothing is asked."""
     session = run.session
     if run.agenda.talking:
         return None

@@ -1,4 +1,4 @@
-"""The lines a session writes into its record, and closing the one record of a set."""
+"""Where a session is, and the lines that it writes about a session and its sets."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ def asked_work(session: Session) -> Work:
 
 
 def planned_amount(session: Session) -> tuple[int, int]:
-    """Return the fewest and the most reps (all sides together), rounds or seconds that the present set asks for."""
+    """Return the fewest and the most reps, rounds or seconds of the present set, all sides together."""
     sides = len(session.sides)
     low = min(work_of(session).amount.low, session.target)
     return low * sides, session.target * sides
 
 
 def planned_tension(session: Session) -> float:
-    """Return the seconds of work that the present set asks for, at the tempo now asked for."""
+    """Return the seconds under tension that the present set asks for at its present tempo."""
     work = work_of(session)
     if isinstance(work, Hold):
         return float(session.target)
@@ -43,18 +43,18 @@ def planned_tension(session: Session) -> float:
 
 
 def last_phase(session: Session) -> int:
-    """Return the index of the last phase of a rep or round of the present set; a hold has but one."""
+    """Return the index of the last phase of a rep or round of the present set; 0 for a hold."""
     return max(0, len(work_of(session).steps) - 1)
 
 
 def phase_name(session: Session) -> str:
-    """Return the name of the phase or point of the open set; empty in a hold and outside a set."""
+    """Return the name of the present phase or point; empty in a hold and outside a set."""
     parts = work_of(session).steps
     return parts[session.open_set.phase].name if session.open_set and parts else ""
 
 
 class Where(NamedTuple):
-    """Where a session is in its exercises, as a line tells it."""
+    """Where a session is in its exercises, as a line records it."""
 
     exercise: str
     level: str
@@ -63,7 +63,7 @@ class Where(NamedTuple):
 
 
 def where(session: Session) -> Where:
-    """Return where the session is: exercise, level, number of the set and its side, both as "left+right"."""
+    """Return exercise, level, number and side of the present set; two sides are written "left+right"."""
     exercise = session.planned.exercise
     number, sides = session.present_turn
     return Where(exercise.id, exercise.levels[session.level].id, number, "+".join(sides))
@@ -82,7 +82,7 @@ def session_begun(
 ) -> SessionBegun:
     """Return a session's first line: who does what today, with which ears and voice.
 
-    `in_words` words the clauses that chose the plan, for whoever reads the record.
+    `in_words` turns the clauses that chose the plan into words for the record.
     """
     program = today.program
     return SessionBegun(
@@ -145,7 +145,7 @@ def set_begun(session: Session, at: int) -> tuple[Session, Command]:
 
 
 def frozen(session: Session, at: int) -> Session:
-    """Stop the count of time under tension at `at`: nothing runs any more."""
+    """Stop the present phase and its time under tension at sample `at`."""
     running = session.open_set
     if running is None or running.phase_began is None:
         return session
@@ -190,7 +190,7 @@ def set_ended(session: Session, at: int, why: SetWhy) -> tuple[Session, tuple[Co
 
 
 def _cut_short(session: Session) -> OpenExercise:
-    """Return the exercise with one more set cut short: so many of them end it."""
+    """Return the exercise with one more set cut short; it is over at the program's limit of them."""
     cut = session.exercise.cut_sets + 1
     ends = cut >= session.today.program.limits.cut_sets
     return changed(session.exercise, cut_sets=cut, over=session.exercise.over or ("cut_sets" if ends else None))

@@ -12,9 +12,9 @@ from coach.session.table import Row, rows
 
 
 def handle(session: Session, event: Event) -> tuple[Session, tuple[Command, ...]]:
-    """Return the session after `event` and its commands in order.
+    """Return the session after `event`, and its commands in order.
 
-    Raises OutOfPlaceError, with nothing changed, if the state does not take the event; ValueError if time runs back.
+    Raises OutOfPlaceError if the state does not take the event, ValueError if the event is older than the last.
     """
     if event.at < session.at:
         raise ValueError(f"time ran backwards: {event.at} after {session.at}")
@@ -30,7 +30,7 @@ def handle(session: Session, event: Event) -> tuple[Session, tuple[Command, ...]
 
 
 def takes(session: Session, on: On, number: int = 0) -> bool:
-    """Tell whether the session takes such an event now."""
+    """Tell whether the session's present state takes this kind of event."""
     return _row(session, Event(on, session.at, number=number)) is not None
 
 

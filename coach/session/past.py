@@ -13,24 +13,23 @@ class PastExercise:
 
     exercise: str
     level: str
-    """Level at the end of that session; what was eased for that day alone is left out."""
+    """Level at the end of that session, without any easing for that day alone."""
     target: int
-    """Reps, rounds or seconds of a set that were planned."""
+    """Planned reps, rounds or seconds of a set."""
     sets_planned: int
     sets_in_full: int
     """Sets that ran to their end."""
     pain: int | None
-    """Highest pain stated 0-10, of a band its highest; None if nobody answered."""
+    """Highest pain stated, 0-10; a band counts as its highest; None if nobody answered."""
     effort: int | None
-    """Highest effort stated 0-10; None if nobody answered."""
+    """Highest effort stated, 0-10; None if nobody answered."""
     unsteady: bool
     eased: bool = False
-    """Something of it was made easier on the way."""
+    """It was made easier during the session."""
     pain_unanswered: bool = False
-    """A question about pain stayed without an answer, whatever the others were, or what was answered is in doubt."""
+    """At least one question about pain has no answer, or an answer is in doubt."""
     least: int | None = None
-    """Fewest reps, rounds or seconds (on each side) that a set had, as counted or as stated, whichever is less; None:
-    not known."""
+    """Fewest reps, rounds or seconds per side in any set: counted or stated, whichever is less; None: not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,19 +44,19 @@ class PastSession:
     began: str = ""
     """UTC, ISO 8601; empty: only the day is known."""
     next_day_worse: bool | None = None
-    """What was answered in it about the morning after the session before; None: not asked, or not answered."""
+    """Its answer about the morning after the session before; None: not asked or not answered."""
     digest: str = ""
-    """SHA-256 of the program file that it ran, in hex; empty: not known."""
+    """SHA-256 of its program file, in hex; empty: not known."""
     session: str = ""
     """Its id; empty: not known."""
     next_in_days: int | None = None
-    """Days to the next session, as it was said at its end; None: nothing was said."""
+    """Days to the next session, as said at its end; None: nothing was said."""
     unread: bool = False
-    """Its file cannot be read: it may be of any program, or of none, and whatever was done in it leads to no more."""
+    """Its file cannot be read: it may belong to any program, and nothing in it leads to more work."""
 
     @property
     def may_have_worked(self) -> bool:
-        """Whether work began in it, as far as anybody knows."""
+        """Whether work began in it, or may have."""
         return bool(self.exercises) or self.unread
 
 
@@ -78,18 +77,18 @@ class Decision:
     exercise: str
     verdict: Verdict
     from_level: str
-    """Id of the level that was reached."""
+    """Id of the level reached before it."""
     to_level: str
-    """Id of the level from then on; the same as `from_level` for "stay"."""
+    """Id of the level from then on; equals `from_level` for "stay"."""
     by: str
     """Who decided."""
     note: str
     at: str
     """When it was recorded: UTC, ISO 8601."""
     day: date
-    """The day of `at`, where it was recorded."""
+    """The day of `at` in local time."""
     digest: str = ""
-    """SHA-256 of the program file that was decided about, in hex."""
+    """SHA-256 of the program file at that time, in hex."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,23 +104,23 @@ class Version:
     written_by: str
     """Name and role, as the file says; may be empty."""
     written_on: str
-    """The day that the file gives, ISO 8601; empty: it gives none."""
+    """The date in the file, ISO 8601; empty: it has none."""
     at: str
     """When the first session with it began: UTC, ISO 8601."""
     day: date
-    """The day of `at`, where it was recorded."""
+    """The day of `at` in local time."""
 
 
 @dataclass(frozen=True, slots=True)
 class Clause:
-    """One thing that the program file says, held against what happened."""
+    """One condition or reason of the program, compared with what happened."""
 
     key: str
     """Key of its wording in voices/LANGUAGE/screens.yaml."""
     values: tuple[tuple[str, str | int], ...] = ()
     """Name and value for each {name} in the wording."""
     met: bool = True
-    """False: what it asks for is not there, or not known."""
+    """False: its condition is not met, or not known to be."""
 
 
 def clause(key: str, *, met: bool = True, **values: str | int) -> Clause:

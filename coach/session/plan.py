@@ -1,4 +1,4 @@
-"""Today's session: the program and what happened before become levels, targets and sets, each with its reason."""
+"""Plan today's session: levels, targets and sets from the program and the history, each with its reason."""
 
 from __future__ import annotations
 
@@ -19,38 +19,38 @@ class PlannedExercise:
     level: int
     """Index of today's level, 0 the easiest."""
     target: int
-    """Reps, rounds or seconds of a set; never above the program's range."""
+    """Reps, rounds or seconds of each set; never above the program's range."""
     because: tuple[Clause, ...]
-    """The clauses of the program, the sessions and the decisions that chose level and target."""
+    """Why this level and target."""
     news: tuple[str, ...] = ()
-    """Keys of phrases, said once before the exercise: what is other than last time."""
+    """Keys of phrases that tell, once before the exercise, what is new since last time."""
 
 
 @dataclass(frozen=True, slots=True)
 class TakenUp:
-    """Where a session that broke off goes on: behind the last set that began, which is not done again."""
+    """Where a session that broke off goes on: after the last set that began, which is not repeated."""
 
     session: str
     """Id of the session that broke off."""
     exercise_index: int
-    """Exercise of the last set that began."""
+    """Index of the exercise of the last set that began."""
     turn: int
-    """Its index among the turns of the exercise."""
+    """Index of that set among the exercise's turns."""
     levels: tuple[int, ...]
     """Level index to go on with, per exercise; never above the plan's."""
     targets: tuple[int, ...]
-    """The same of the targets."""
+    """Target to go on with, per exercise."""
     over: str
     """Why no further set of that exercise begins; empty: it goes on."""
     stretch: float
-    """How much longer than written every phase of that exercise was; 1 or more."""
+    """Factor by which that exercise's phases were lengthened; 1 or more."""
     cut_sets: int
     """Sets of that exercise that were cut short."""
     halts: int
     seconds: float
-    """How long it had run; the program's minutes count from there."""
+    """How long it had run: already used of the program's minutes."""
     sore: bool
-    """More pain than `carry_on_to`, something unsteady or a worse morning was told in it."""
+    """The person told of more pain than `carry_on_to`, of unsteadiness or of a worse morning."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,25 +65,25 @@ class Today:
     side: str
     """The affected side, or empty."""
     because: tuple[Clause, ...]
-    """What else was chosen, and why."""
+    """Why the rest of the plan is as it is."""
     due: date | None = None
-    """The day from which the session is due; None: there was none before it."""
+    """The day from which the session is due; None: it is the first."""
     numbers_heard: bool = True
-    """Whether this person's spoken numbers are heard well; if not, pain is placed by yes and no."""
+    """Whether this person's spoken numbers are heard well; if not, pain is asked about by yes and no."""
     taken_up: TakenUp | None = None
-    """Where a session that broke off goes on; None: this one begins at its beginning."""
+    """Where a session that broke off goes on; None: this one starts from the beginning."""
 
 
 def dose(exercise: Exercise, level: int) -> Dose:
-    """Return the dose of `exercise` at the level of that index."""
+    """Return the dose of `exercise` at level index `level`."""
     return exercise.levels[level].dose
 
 
 def turns(exercise: Exercise, level: Level, affected: str) -> tuple[tuple[int, tuple[str, ...]], ...]:
-    """Return the sets of an exercise in order: set number from 1 and the sides that work in it.
+    """Return the sets of an exercise in order: each its number, from 1, and the sides that work in it.
 
-    One after the other begins with the affected side, while the person is fresh. A hold cannot change sides in its
-    middle: an exercise with a hold in it alternates set by set.
+    The affected side comes first, while the person is fresh. A hold cannot change sides halfway, so an alternating
+    exercise that has a hold at any level changes sides from set to set.
     """
     first = affected or "right"
     second = "left" if first == "right" else "right"
@@ -102,9 +102,9 @@ def turns(exercise: Exercise, level: Level, affected: str) -> tuple[tuple[int, t
 def plan(
     program: Program, history: tuple[PastSession, ...], today: date, decisions: tuple[Decision, ...] = ()
 ) -> Today:
-    """Choose today's exercises, levels and targets from the program, this person's history with it and the decisions.
+    """Choose today's exercises, levels and targets from the program, this person's history and the decisions.
 
-    Levels never rise here but by a decision; see `reached`. `history` and `decisions` may come in any order.
+    Only a decision raises a level; see `reached`. `history` and `decisions` may come in any order.
     """
     past = in_order(history)
     joined = [each for each in program.exercises if has_joined(each, past, program)]
@@ -123,7 +123,7 @@ def plan(
 
 
 def _strange(program: Program, past: tuple[PastSession, ...], today: date, *, changed: bool) -> Iterator[Clause]:
-    """Yield what in the history does not fit the program of today, or the day."""
+    """Yield what in the history does not fit the present program or today's date."""
     if changed:
         by, on = program.written_by.who or "-", str(program.written_by.on or "-")
         yield clause("because_program_changed", by=by, on=on)
@@ -143,9 +143,10 @@ def _next_day(program: Program) -> ScreenQuestion:
 
 
 def due_on(program: Program, past: tuple[PastSession, ...], today: date) -> tuple[date | None, tuple[Clause, ...]]:
-    """Return the day from which the next session is due, by how the body answered the last; None: there was none.
+    """Return the day from which the next session is due, and why; None without a session before it.
 
-    What was said at its end holds; else it is worked out here. A session that is dated after today is passed over.
+    The days said at the end of the last session count; without them, how the body answered it decides. Sessions dated
+    after today are ignored.
     """
     last = next((session for session in reversed(past) if session.day <= today), None)
     if last is None:
@@ -162,19 +163,19 @@ def due_on(program: Program, past: tuple[PastSession, ...], today: date) -> tupl
 
 
 def sore(session: PastSession, program: Program) -> bool:
-    """Tell whether the body answered with more pain, or what it answered is not known."""
+    """Tell whether the session left more pain than allowed, or may have."""
     unknown = any(done.pain_unanswered for done in session.exercises)
     pain = any(hurt(done, program) for done in session.exercises)
     return session.unread or unknown or pain or session.why in ("pain", "unsteady") or session.next_day_worse is True
 
 
 def days_to_next(program: Program, *, sore: bool) -> int:
-    """Return how many days until the next session, by how the body answered."""
+    """Return the days until the next session: more of them after a sore one."""
     return program.schedule.after_sore_days if sore else program.schedule.every_days
 
 
 def has_joined(exercise: Exercise, past: tuple[PastSession, ...], program: Program) -> bool:
-    """Tell whether an exercise is part of the sessions yet."""
+    """Tell whether an exercise has joined the sessions: its `joins_after` is met, or it has none."""
     joins = exercise.joins_after
     if joins is None:
         return True
@@ -217,7 +218,7 @@ _DECIDED = {Verdict.UP: "news_up", Verdict.STAY: "news_stay", Verdict.DOWN: "new
 
 
 def _news(exercise: Exercise, now: Reached, *, changed: bool) -> tuple[str, ...]:
-    """Return what is told before the exercise: what changed since its last session."""
+    """Return the phrases that tell what changed since the exercise's last session."""
     news = ["news_program"] if changed else []
     if now.decision is not None:
         news.append(_DECIDED[now.decision.verdict])

@@ -1,14 +1,13 @@
 """Which level and amount of an exercise a person has reached: only a decision raises the level.
 
-All that happened with the exercise is gone through in order of time, from `start_level` on:
-- a session takes the level down to where it ended, never up;
-- a decision moves it; "up" by one level at most, and of several decisions on one day the last counts alone;
-- a session whose file cannot be read holds it, and holds the amount at what was last done: the session before it has
-  shown that this can be done, and how more went down with the body only the lost file would tell;
-- a gap takes it down as the program says: to one level below that of the last session without such pain, or of the
-  last decision. A session with more pain than `carry_on_to`, or whose pain is not known, or in which the joint gave
-  way, does not end a gap.
-So a session that hurt, wherever it is put in, can only lower what comes after it.
+The walk starts at `start_level` and takes every event in order of time:
+- A session lowers the level to the one it ended at, and never raises it.
+- A decision moves the level, "up" by one at most. Of several decisions on one day only the last counts.
+- A session whose file cannot be read keeps the level, and limits the amount to what was last done: how the body took
+  more, only the lost file could tell.
+- A gap lowers the level as the program says: to one below that of the last decision or calm session. A session with
+  pain above `carry_on_to`, with unknown pain, or in which the joint gave way does not end a gap.
+So inserting a session that hurt can only lower what comes after it.
 """
 
 from __future__ import annotations
@@ -28,13 +27,13 @@ REP_STEP = 1
 
 
 CUT_SHORT = frozenset({"pain", "unsteady", "tired", "halts", "screen", "no_answer", "no_answer_halt"})
-"""Ends of a session, for what the body said or in silence, after which nothing of that day leads to more."""
+"""Reasons for a session's end, from the body or from silence, after which that day leads to no more work."""
 
 
 def in_order(history: tuple[PastSession, ...]) -> tuple[PastSession, ...]:
-    """Return sessions oldest first, the same for whatever order they come in."""
+    """Return sessions oldest first; the result does not depend on their order in `history`."""
     ordered = sorted(history, key=_moment)
-    same = [list(group) for _, group in groupby(ordered, _moment)]  # to write one out takes long: only where it decides
+    same = [list(group) for _, group in groupby(ordered, _moment)]  # repr is slow: only to break ties
     return tuple(session for group in same for session in (sorted(group, key=repr) if len(group) > 1 else group))
 
 
@@ -43,12 +42,12 @@ def _moment(session: PastSession) -> str:
 
 
 def hurt(done: PastExercise, program: Program) -> bool:
-    """Tell whether more pain was stated than `carry_on_to`, or the joint gave way."""
+    """Tell whether stated pain exceeded `carry_on_to`, or the joint gave way."""
     return done.unsteady or (done.pain is not None and done.pain > program.limits.pain_carry_on_to)
 
 
 def calm(done: PastExercise, program: Program) -> bool:
-    """Tell whether all pain was stated and within `carry_on_to`, and nothing gave way."""
+    """Tell whether all pain was stated and within `carry_on_to`, and the joint did not give way."""
     return done.pain is not None and not done.pain_unanswered and not hurt(done, program)
 
 
@@ -58,12 +57,12 @@ def in_full(done: PastExercise) -> bool:
 
 
 def went_well(done: PastExercise, program: Program) -> bool:
-    """Tell whether all sets ran in full as planned, all pain was stated and within the limit, and nothing gave way."""
+    """Tell whether it was calm, and every set ran in full with at least the target."""
     return in_full(done) and calm(done, program) and (done.least is None or done.least >= done.target)
 
 
 def steady(session: PastSession, done: PastExercise, program: Program) -> bool:
-    """Tell whether an exercise went well, no worse morning was told, and neither body nor silence ended the session."""
+    """Tell whether an exercise went well, no worse morning was told, and the session's end is not in CUT_SHORT."""
     return went_well(done, program) and not session.next_day_worse and session.why not in CUT_SHORT
 
 
@@ -77,7 +76,7 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class Reached:
-    """How far a person has come with one exercise."""
+    """The level and amount that a person has reached in one exercise."""
 
     level: int
     """Index of the level, 0 the easiest."""
@@ -85,21 +84,21 @@ class Reached:
     """Reps, rounds or seconds of a set, within the range of the level."""
     level_because: Clause
     amount_because: Clause | None
-    """None: the level has just changed, and the amount begins at the bottom of its range."""
+    """None: the level has just changed; the amount is the bottom of its range."""
     notes: tuple[Clause, ...] = ()
-    """What else there is to say: levels that the program has no more, steps that were not taken."""
+    """What else to tell: levels that are gone from the program, steps that were not taken."""
     since: tuple[Done, ...] = ()
-    """The sessions of the exercise since the level was reached or last decided about, oldest first."""
+    """Its sessions since the level was reached or last decided about, oldest first."""
     last: PastSession | None = None
     """The last session of the exercise."""
     decision: Decision | None = None
-    """The decision that is newer than the last session and changed or confirmed the level, if there is one."""
+    """The decision since the last session that changed or confirmed the level; None: there is none."""
     gap: bool = False
     """Today is the first day after a gap."""
 
 
 def effective(decisions: tuple[Decision, ...], program: str, exercise: str) -> tuple[Decision, ...]:
-    """Return the decisions about an exercise, oldest first; of several on one day the last alone."""
+    """Return the decisions about an exercise, oldest first, only the last of each day."""
     strict = (Verdict.UP, Verdict.STAY, Verdict.DOWN)
     ours = [one for one in decisions if (one.program, one.exercise) == (program, exercise)]
     ours.sort(key=lambda one: (one.at, strict.index(one.verdict), repr(one)))
@@ -113,9 +112,9 @@ def reached(
     decisions: tuple[Decision, ...],
     today: date | None = None,
 ) -> Reached:
-    """Return the level and amount that `past` (in order) and `decisions` lead to; `today` tells whether there is a gap.
+    """Return the level and amount that `past` (in order) and `decisions` lead to; gaps are counted up to `today`.
 
-    A session that is dated after today (a clock that jumped) ends no gap, and a step up that is does not count.
+    If a clock jumped, events may be dated after today: such a session ends no gap, such a step up does not count.
     """
     walk = _Walk(exercise, program, today)
     done = [
@@ -142,7 +141,7 @@ def reached(
 
 
 class _Walk:
-    """The way from the start level to today, one event after the other."""
+    """Go from the start level to today, one event after the other."""
 
     def __init__(self, exercise: Exercise, program: Program, today: date | None) -> None:
         self._program = program
@@ -152,13 +151,13 @@ class _Walk:
         self._start = self._ids.index(exercise.start_level)
         self._today = today
         self._calm: date | None = None
-        """The day from which a gap counts."""
+        """The day from which a gap is counted."""
         self._calm_level = self._start
-        """The level on that day; after a gap it is one below this at most."""
+        """The level on that day; after a gap the level is at most one below it."""
         self._level = self._start
         self._level_because = clause("because_start_level", level=exercise.start_level)
         self._amount: Done | tuple[int, Clause | None] = self._low(), None
-        """The session that the amount follows from, worked out when it is asked for; or the amount and why."""
+        """The amount and why; or the session it follows from, to be worked out when needed."""
         self._notes: list[Clause] = []
         self._since: list[Done] = []
         self._last: PastSession | None = None
@@ -178,7 +177,7 @@ class _Walk:
             self._count_from(day)
 
     def unread(self, session: PastSession) -> None:
-        """Hold everything where the session before left it."""
+        """Keep everything where the session before left it."""
         self._come(session.day)
         level, most = self._ids[self._level], self._reached_amount()[0]
         if self._since:
@@ -189,13 +188,13 @@ class _Walk:
         self._since.append(Done(session, unknown))
 
     def _come(self, day: date) -> None:
-        """Take note of the day of a session, however it went."""
+        """Count gaps from the first session on, however it went, and apply one before `day`."""
         if self._calm is None and not self._is_future(day):  # the first of all
             self._calm = day
         self.gap(day)
 
     def _known(self, done: PastExercise, day: date) -> int:
-        """Return the level that a session ended at, or for one that is not in the program any more the safest known."""
+        """Return the level that a session ended at; if the program no longer has it, the safest one known."""
         if done.level in self._ids:
             return self._ids.index(done.level)
         level = 0 if done.eased else min(self._level, self._start)
@@ -241,7 +240,7 @@ class _Walk:
         self._gap = True
 
     def reached(self) -> Reached:
-        """Return where the way has led to."""
+        """Return what the events so far have led to."""
         reps, because = self._reached_amount()
         return Reached(
             self._level,
@@ -259,7 +258,7 @@ class _Walk:
         return self._today is not None and day > self._today
 
     def _count_from(self, day: date) -> None:
-        """Let the days of a gap count from `day`."""
+        """Count the days of a gap from `day` on."""
         if not self._is_future(day):
             self._calm = max(day, self._calm or day)
             self._calm_level = self._level
@@ -268,7 +267,7 @@ class _Walk:
         return self._grow(self._amount) if isinstance(self._amount, Done) else self._amount
 
     def _grow(self, event: Done) -> tuple[int, Clause]:
-        """Return the amount after a session: on by a step, the same again, or back to the bottom of the range."""
+        """Return the amount after a session: one step more, the same again, or the bottom of the range."""
         done, day, limits = event.exercise, str(event.session.day), self._program.limits
         work = self._levels[self._level].dose.work
         low, high = work.amount.low, work.amount.high
@@ -295,7 +294,7 @@ class _Walk:
         return target, because
 
     def _to(self, level: int, because: Clause) -> None:
-        """Change the level; its amount begins at the bottom."""
+        """Change the level; the amount starts at the bottom of its range."""
         self._level, self._level_because, self._since = level, because, []
         self._amount = self._low(), None
 

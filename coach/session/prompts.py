@@ -1,4 +1,4 @@
-"""What a session does while it waits for an answer: wait, ask again, repeat."""
+"""What a session does while it waits for an answer: set a time limit, ask again, repeat."""
 
 from __future__ import annotations
 
@@ -20,21 +20,21 @@ def nothing(session: Session, _event: Event) -> Result:
 
 
 def open_window(session: Session, event: Event) -> Result:
-    """All was said: wait for an answer for as long as this state does."""
+    """Nothing is left to say: wait for an answer, for as long as the state's WINDOW."""
     soft = session.state is State.CONFIRMING and session.asked_about in (Question.EFFORT, Question.MISSED)
     seconds = SOFT_CONFIRM if soft else WINDOW[session.state]
     return session, (WakeAt(event.at + to_samples(seconds)),)
 
 
 def prompt_again(session: Session, event: Event) -> Result:
-    """Ask again; speech that was not understood is told apart from silence."""
+    """Ask again; say whether the reply was not understood or nothing was heard."""
     session = changed(session, prompts=session.prompts + 1)
     lead = own(session, "not_understood") if event.on is On.SPOKE else own(session, "nothing_heard")
     return session, (*HUSH, *say(lead), *question_again(session))
 
 
 def question_again(session: Session) -> tuple[Command, ...]:
-    """Return the present state's request once more, in few words."""
+    """Return the present state's question or request once more."""
     match session.state:
         case State.CHECKING:
             return say("check_ready")
@@ -57,15 +57,15 @@ def question_again(session: Session) -> tuple[Command, ...]:
 
 
 def say_again(session: Session, _event: Event) -> Result:
-    """Say once more what was asked for."""
+    """Repeat the question or request."""
     return session, (*HUSH, *question_again(session))
 
 
 def hush(session: Session, _event: Event) -> Result:
-    """Cut what is being said, to say it anew."""
+    """Stop what is being said; entering the state says it again."""
     return session, HUSH
 
 
 def not_yet(session: Session, _event: Event) -> Result:
-    """ "No" when asked to be ready: take your time."""
+    """ "No" to "are you ready": say "take your time"."""
     return session, (*HUSH, *say("take_your_time"))

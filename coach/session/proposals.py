@@ -19,15 +19,15 @@ class Proposal:
     exercise: str
     """Its id."""
     from_level: str
-    """Id of the level that is reached."""
+    """Id of the present level."""
     to_level: str
-    """Id of the next harder one."""
+    """Id of the next harder level."""
     clauses: tuple[Clause, ...]
-    """All that the program asks for, met or not."""
+    """Every condition of the program, met or not."""
 
     @property
     def due(self) -> bool:
-        """Whether all clauses are met, so that it waits for the clinician."""
+        """Whether all clauses are met: it now waits for the clinician."""
         return bool(self.clauses) and all(clause.met for clause in self.clauses)
 
 
@@ -37,11 +37,11 @@ def proposals(
     decisions: tuple[Decision, ...] = (),
     today: date | None = None,
 ) -> tuple[Proposal, ...]:
-    """Return a proposal for each exercise that has joined and has a harder level and `step_up_after`.
+    """Return a proposal for each exercise that has joined, has a harder level and has `step_up_after`.
 
-    The evidence is the last sessions at the level reached, as many as `step_up_after` names, since it was reached or
-    last decided about. What is not known meets no clause; only the morning after the very last session, which is asked
-    about at the next, is not required. With `today` a gap counts as the plan of that day has it.
+    The evidence is the last sessions since the level was reached or last decided about, as many as `step_up_after`
+    names. What is not known meets no clause, except the morning after the last session: it is asked about at the next.
+    With `today`, a gap up to that day lowers the level as in the plan.
     """
     past = in_order(history)
     found = []
@@ -81,7 +81,7 @@ def _clauses(
 
 
 def _amounts(within: Range, at_level: tuple[Done, ...], *, at_top: bool, enough: bool) -> Clause:
-    """Count the sessions in which every set reached the top of the range, or its bottom, as the program asks."""
+    """Count the sessions whose every set reached the top or the bottom of the range, as the program asks."""
     need = within.high if at_top else within.low
     reached_it = sum(in_full(done.exercise) and (done.exercise.least or 0) >= need for done in at_level)
     met = enough and reached_it == len(at_level)
@@ -89,7 +89,7 @@ def _amounts(within: Range, at_level: tuple[Done, ...], *, at_top: bool, enough:
 
 
 def _stated(what: str, most: int, at_level: tuple[Done, ...], *, enough: bool) -> Clause:
-    """Hold the highest pain or effort against the most that is allowed."""
+    """Compare the highest pain or effort with the most that is allowed."""
     values = [_value(what, done) for done in at_level]
     known = [value for value in values if value is not None]
     unknown = len(values) - len(known)
@@ -106,7 +106,7 @@ def _value(what: str, done: Done) -> int | None:
 
 
 def _mornings(at_level: Iterable[Done], past: tuple[PastSession, ...], *, enough: bool) -> Clause:
-    """Count how it was on the mornings after, as each next session was told."""
+    """Count the mornings after, as told in the sessions that followed."""
     told = [_morning(done.session, past) for done in at_level]
     pending = bool(told) and told[-1] == "pending"
     values = {"worse": told.count("worse"), "unknown": told.count("unknown"), "of": len(told)}
@@ -116,7 +116,7 @@ def _mornings(at_level: Iterable[Done], past: tuple[PastSession, ...], *, enough
 
 
 def _morning(session: PastSession, past: tuple[PastSession, ...]) -> str:
-    """Return how the morning after `session` was: "same", "worse", "unknown", or "pending": nobody was asked yet."""
+    """Return how the morning after `session` was: "same", "worse", "unknown", or "pending" if not asked yet."""
     later = past[past.index(session) + 1 :]
     answers = [one.next_day_worse for one in later[: _next_work(later)]]
     if True in answers:
@@ -127,5 +127,5 @@ def _morning(session: PastSession, past: tuple[PastSession, ...]) -> str:
 
 
 def _next_work(later: tuple[PastSession, ...]) -> int:
-    """Return how many of the sessions ask about the one before them: up to the next in which work may have begun."""
+    """Return how many of `later` ask about the session before: those up to the next in which work may have begun."""
     return next((at for at, one in enumerate(later, start=1) if one.may_have_worked), len(later))
