@@ -20,6 +20,7 @@ from __future__ import annotations
 import argparse
 import http.client
 import http.server
+import json
 import os
 import re
 import shutil
@@ -30,6 +31,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
 from urllib.parse import urlsplit
@@ -267,6 +269,7 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder, among: argparse.
             pressed: list[float] = []
             answered: tuple[Any, ...] = ()
             here = 0  # halts of this session; the tenth would end it
+            pressing = False
             for screen in window.screens():
                 if screen["kind"] == "step":
                     if screen["serial"] not in answered and screen["id"] in STEPS:
@@ -277,6 +280,9 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder, among: argparse.
                         raise SystemExit(screen["problem"])
                     continue
                 phase = screen["phase"] or {}
+                pressing = pressing and screen["state"] == "working"  # a screen of before the press came after it
+                if pressing:
+                    continue
                 if screen["state"] == "working" and phase.get("name") == "lower" and 0.25 < phase["done"] < 0.6:
                     if len(pressed) == count:
                         break
@@ -284,6 +290,7 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder, among: argparse.
                         window.press("f")
                         continue
                     here += 1
+                    pressing = True
                     if opened:
                         pressed.append(press(opened[-1 - len(pressed) % len(opened)]))
                     else:
@@ -294,8 +301,19 @@ def _coach(count: int, env: dict[str, str], recorder: Recorder, among: argparse.
                     answered = asked
                     window.press(ANSWERS[screen["state"]], screen["serial"])
             time.sleep(4)
-            clip = _halts_own_words(Path(folder) / "home")
+            home = Path(folder) / "home"
+            _tell_arrivals(pressed, home)
+            clip = _halts_own_words(home)
             return [recorder.begins(clip, at) - at for at in pressed]
+
+
+def _tell_arrivals(pressed: list[float], home: Path) -> None:
+    """Print how long each press took to the coach's record of it, in ms."""
+    clock = time.time() - time.monotonic()
+    lines = [json.loads(line) for file in sorted(home.glob("people/*/sessions/*.jsonl")) for line in file.open()]
+    heard = [datetime.fromisoformat(line["t"]).timestamp() - clock for line in lines if line["line"] == "halted"]
+    took = [min(each - at for each in heard if each > at - 0.01) for at in pressed]
+    print("    to the record:", *(round(1000 * each) for each in took))
 
 
 def _halts_own_words(home: Path) -> np.ndarray:
