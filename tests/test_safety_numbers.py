@@ -141,7 +141,7 @@ MODULES = sorted({module for module, *_ in ROWS} | {f"{folder}/{path.stem}" for 
                  for path in (COACH / folder).glob("[!_]*.py")})  # fmt: skip
 UNITS = {
     "s": "Second|seconds", "samples": "Samples|samples", "a_second": "Rates|Samples a second", "dB": "Decibels|How far",
-    "dBFS": "dBFS", "times": "How often|How much|so many times|How many times|Multiple", "beats": "Beats",
+    "dBFS": "dBFS", "times": "How often|How much|so many times|How many times|Multiple|Factor|factor", "beats": "Beats",
     "reps": "Reps", "pain": "pain", "share": "Share", "words": "Words", "reads": "Reads|The same",
     "echoes": "Echoes|echoes", "blocks": "Blocks|blocks", "percent": "Percentile", "peak": "Level", "sounds": "sounds",
     "states": "states", "channels": "Channels|channels",

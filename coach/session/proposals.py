@@ -14,7 +14,7 @@ from coach.session.progression import Done, Reached, in_full, in_order, reached
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A step up that the program provides for; the clinician decides."""
+    """A step up that the program allows; the clinician decides."""
 
     exercise: str
     """Its id."""

@@ -1,4 +1,4 @@
-"""Everything that may be said in a session, so that all of it is rendered before the session begins."""
+"""Everything that a session may say: all of it is rendered before the session begins."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _FIXED = (
 
 
 def repertoire(today: Today) -> tuple[Phrase, ...]:
-    """Return every phrase that a session of `today` may say, each once, those needed first at the front."""
+    """Return every phrase that a session of `today` may say, once each, those needed first in front."""
     return tuple(dict.fromkeys(_all(today)))
 
 
@@ -75,7 +75,7 @@ def _all(today: Today) -> Iterator[Phrase]:
 
 
 def _ladder(limits: Limits) -> Iterator[Phrase]:
-    """Pain placed by yes and no, after a set and after a halt."""
+    """Yield the questions and read-backs of the yes/no ladder, after a set and after a halt."""
     for question in (Question.PAIN, Question.HALT_PAIN):
         for own in ("", "halt_"):
             yield from (phrase(f"{own}ladder_above", n=step) for step in rungs(limits, question) if step)
@@ -85,11 +85,11 @@ def _ladder(limits: Limits) -> Iterator[Phrase]:
 
 
 _NUMBERED = ("read_back_missed", "read_back_pain", "read_back_effort", "halt_read_back_pain")
-"""Phrases that read a number of 0-10 back."""
+"""Phrases that read back a number from 0 to 10."""
 
 
 def _exercise(exercise: Exercise, top: int, target: int) -> Iterator[Phrase]:
-    """Everything about one exercise at today's level and the levels below it."""
+    """Yield every phrase about one exercise, at today's level and all below it."""
     yield from _text(exercise.why)
     for index in range(top + 1):
         level = exercise.levels[index]

@@ -1,4 +1,4 @@
-"""The clinician's limits applied: what a pain, a halt or a tired set leads to, and how work is eased."""
+"""Apply the program's limits: the band of a pain, and how work is eased."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from coach.session.state import Session
 
 
 class Band(StrEnum):
-    """Where a pain 0-10 lies in the program's limits."""
+    """What the program's limits make of a pain of 0-10."""
 
     CARRY_ON = "carry_on"
     EASE = "ease"
@@ -18,10 +18,10 @@ class Band(StrEnum):
 
 
 SLOWER_BY = 1.25
-"""How much longer every phase gets when the person says "slower"."""
+"""Factor by which "slower" lengthens every phase: our own choice."""
 
 SLOWEST = 2.0
-"""Phases never get longer than so many times what is written."""
+"""Most that a phase is lengthened, as a factor of what is written."""
 
 
 def band(limits: Limits, pain: int) -> Band:
@@ -32,15 +32,15 @@ def band(limits: Limits, pain: int) -> Band:
 
 
 def fewer(target: int) -> int:
-    """Return two thirds of a target, at least 1: what easing takes where there is no lower level. Our own choice."""
+    """Return two thirds of a target, at least 1: the easier target without a lower level. Our own choice."""
     return max(1, target * 2 // 3)
 
 
 def ease(session: Session) -> tuple[Session, Literal["level", "amount"], tuple[str, str]] | None:
-    """Make the coming sets of this exercise easier: a lower level, else fewer. None: nothing is easier.
+    """Ease the coming sets of this exercise: a lower level, else a smaller target. None: nothing is easier.
 
-    Returns the session, what changed ("level" or "amount") and from what to what. Never makes anything harder: where a
-    lower level is written with more reps, the smaller number stands.
+    Returns the session, what changed ("level" or "amount"), and its old and new value. A lower level never raises the
+    target of the same kind of work.
     """
     index = session.exercise.index
     levels = session.planned.exercise.levels

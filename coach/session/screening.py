@@ -15,7 +15,7 @@ from coach.session.wording import say
 
 
 def answer(session: Session, event: Event) -> Result:
-    """Note a yes or no and what it leads to."""
+    """Note a yes or no."""
     question = session.screen_question
     said_yes = event.on is On.YES
     line = Answered(f"screen.{question.id}", said_yes, event.ear, read_back=False, attempts=session.prompts + 1)
@@ -24,20 +24,20 @@ def answer(session: Session, event: Event) -> Result:
 
 
 def ends(session: Session, event: Event) -> Result:
-    """The answer ends the session before it begins."""
+    """Note the answer that ends the session before any exercise."""
     session, commands = answer(session, event)
     return changed(session, end_why="screen"), commands
 
 
 def confirmed(session: Session, event: Event) -> Result:
-    """The answers stand: ease from the start where one of them says so."""
+    """The answers are confirmed: ease every exercise if one of them asks for it."""
     commands: tuple[Command, ...] = (*HUSH, Record(event.at, ScreenConfirmed(event.ear)))
     causes = [
         question.id
         for question, answer_ in zip(session.today.screen, session.screening.answers, strict=True)
         if answer_ is question.answer and question.action in (Action.EASE, Action.STEP_DOWN)
     ]
-    if causes:  # one step only; a worse morning after lasts longer than today, so it is the cause that is noted
+    if causes:  # ease once; name a worse morning first, since it counts beyond today
         cause = NEXT_DAY if NEXT_DAY in causes else causes[0]
         session, lines = eased_all(session, event.at, f"screen.{cause}")
         commands += (*lines, *say("eased_today"))
@@ -45,11 +45,11 @@ def confirmed(session: Session, event: Event) -> Result:
 
 
 def anew(session: Session, event: Event) -> Result:
-    """The read-back was denied: all questions again."""
+    """The read-back was denied: ask all questions again."""
     denials = session.screening.denials + 1
     return changed(session, screening=Screening(denials=denials)), (*HUSH, Record(event.at, ScreenDenied(event.ear)))
 
 
 def unsettled(session: Session, event: Event) -> Result:
-    """The read-back was denied too often: without answers there is no session."""
+    """The read-back was denied too often: end the session."""
     return changed(session, end_why="screen"), (*HUSH, Record(event.at, ScreenDenied(event.ear)))

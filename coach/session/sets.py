@@ -12,12 +12,12 @@ from coach.session.state import Question, Result, Session, State
 
 
 def more_sets(session: Session) -> bool:
-    """Tell whether a set of this exercise comes behind the present one."""
+    """Tell whether a set of this exercise comes after the present one."""
     return session.exercise.turn + 1 < len(session.turns) and not session.exercise.over
 
 
 def close(session: Session, at: int, why: SetWhy) -> Result:
-    """Close the open set, let its rest begin and line up its questions."""
+    """Close the open set, start its rest and queue its questions."""
     counted = session.open_set.counted if session.open_set else 0
     session, lines = set_ended(session, at, why)
     last = not more_sets(session)
@@ -29,27 +29,27 @@ def close(session: Session, at: int, why: SetWhy) -> Result:
     )
     asks = tuple(q for q, when in wanted if when is AskAfter.EACH_SET or (when is AskAfter.EACH_EXERCISE and last))
     if session.pain_unmeasured:
-        asks = (Question.HALT_PAIN, *asks)  # pain was told and not yet measured: that stays to be asked
+        asks = (Question.HALT_PAIN, *asks)  # pain was told and not yet measured
     session = changed(session, asks=asks, asked_level=session.level, rest_from=at)
-    if why.startswith("halted"):  # a set that a halt cut short is not asked how hard it was
+    if why.startswith("halted"):  # nobody is asked how hard a set was that a halt cut short
         return session, lines
     session, left_out = without_numbers(session, at)
     return session, (*lines, *left_out)
 
 
 def go_on(session: Session, at: int) -> Session:
-    """Let a session that is taken up go on: how much it hurts is asked first, and a rest runs from here."""
+    """Begin the part of a session that is taken up: ask about pain first, and start a rest. Others: no change."""
     if session.today.taken_up is None:
         return session
     return changed(session.with_asks(Question.PAIN), exercising=True, rest_from=at)
 
 
 NUMBERS_ONLY = frozenset({Question.EFFORT, Question.MISSED})
-"""Questions that nothing but a number answers."""
+"""Questions that only a number answers."""
 
 
 def without_numbers(session: Session, at: int) -> Result:
-    """Leave out, each with its line, the questions that need a number, where numbers are not heard well."""
+    """If numbers are not heard well, drop the questions that need one, and record each as unanswered."""
     if not session.by_ladder:
         return session, ()
     lines = tuple(
@@ -61,7 +61,7 @@ def without_numbers(session: Session, at: int) -> Result:
 
 
 def stop(session: Session, at: int, why: SetWhy) -> Result:
-    """Close the set that a halt cut short, if one is open: it is not asked how hard it was."""
+    """Close the set that a halt cut short, if one is open, without the question how hard it was."""
     if session.open_set is None:
         return session, ()
     session, lines = close(session, at, why)

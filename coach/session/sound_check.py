@@ -1,4 +1,4 @@
-"""The check before the session: one word each way, and what the microphone tells of the room."""
+"""The sound check before the session: each side hears a word of the other; the room may bring cautions."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from coach.session.state import Result, Session
 from coach.session.wording import say
 
 LOUDER = 10.0
-"""Decibels over the room in which the words were taught from which it is said that the room has changed: so much less
-lies between voice and noise. Our own choice."""
+"""Decibels by which the room may be louder than when the words were taught; above that the coach says so. Our own
+choice."""
 
 VOICES = 0.4
-"""Share of the time with a voice in it from which somebody, or something, talks all the time. Who only answers speaks
-for a second or two of the twenty and more that opening words and check take."""
+"""Share of the time with a voice in it above which somebody, or a radio, talks all the time. A person who only answers
+speaks for 1-2 of the 20 s or more."""
 
 
 def heard(session: Session, event: Event) -> Result:
-    """ "Ready" has come: each hears the other. What may make that harder is said, and the session goes on."""
+    """ "Ready" was heard: say what may make hearing harder, and go on."""
     cautions = tuple(caution for caution in _cautions(event.room) if caution != "no_echo")  # the person heard the coach
     words = tuple(command for caution in cautions for command in say(f"check_{caution}"))
     commands = (*HUSH, _line(session, event, heard=True), *words)
@@ -29,7 +29,7 @@ def heard(session: Session, event: Event) -> Result:
 
 
 def ask_again(session: Session, event: Event) -> Result:
-    """No "ready" has come: ask again, and say what to look at, more of it each time."""
+    """ "Ready" was not heard: ask again, and each time name more that may be wrong."""
     session = changed(session, prompts=session.prompts + 1)
     commands = (*HUSH, *say("not_understood" if event.on is On.SPOKE else "nothing_heard"))
     found = _cautions(event.room)
@@ -42,12 +42,12 @@ def ask_again(session: Session, event: Event) -> Result:
 
 
 def not_heard(session: Session, event: Event) -> Result:
-    """Nobody could be heard: without that there is no session."""
+    """Nobody was heard: end the session."""
     return changed(session, end_why="not_heard"), (WakeAt(None), _line(session, event, heard=False))
 
 
 def _cautions(room: RoomFacts | None) -> tuple[str, ...]:
-    """Return what speaks against being heard well: "no_echo", "louder", "voices"."""
+    """Return what may make hearing harder: any of "no_echo", "louder", "voices"."""
     if room is None:
         return ()
     louder = room.floor is not None and room.taught is not None and room.floor - room.taught > LOUDER

@@ -1,4 +1,4 @@
-"""A whole session without sound: time jumps from event to event. For rehearsing, estimating and testing."""
+"""Run a whole session without sound, jumping from event to event: to rehearse, estimate and test."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ from coach.tempo.units import to_samples
 from coach.words.phrases import Phrase
 
 WORD = to_samples(0.35)
-"""Samples a made-up word lasts where no voice is asked."""
+"""Samples of a word, where no voice is asked for its length."""
 
 CUE_PAUSE = to_samples(0.3)
-"""Samples between two phrases, as a voice pack may have it."""
+"""Samples between two phrases: a typical value of a voice pack."""
 
 
 def made_up_length(said: Phrase) -> int:
@@ -29,24 +29,24 @@ def made_up_length(said: Phrase) -> int:
 
 
 class SoundlessRun:
-    """A whole session in the pure core: no voice, room or ears; time jumps from event to event."""
+    """A session in the pure core, without voice, room or ears. `length` gives a phrase's samples."""
 
     def __init__(self, today: Today, length: Callable[[Phrase], int] = made_up_length) -> None:
         self.session = begin(today)
         self.agenda = Agenda(length, CUE_PAUSE)
         self.now = 0
         self.commands: list[tuple[int, State, Command]] = []
-        """Every command, with the sample and the state it was given in."""
+        """Every command, with its sample and the state after it."""
         self.ahead: list[Sounding] = []
-        """Sounds that a `Silence` now would take back, and some that have begun."""
+        """Sounds since the last Silence: still to come, or begun."""
         self._begun: list[Sounding] = []
         self.over = False
         self.room: RoomFacts | None = None
-        """What the check at the start is told of the room."""
+        """What the sound check is told about the room."""
         self.give(Event(On.START, 0))
 
     def give(self, event: Event) -> bool:
-        """Let `event` happen; False if it is out of place."""
+        """Handle `event`; return False if it is out of place."""
         if self.session.state is State.CHECKING:
             event = replace(event, room=self.room)
         try:
@@ -67,15 +67,15 @@ class SoundlessRun:
 
     @property
     def soundings(self) -> list[Sounding]:
-        """Every sound that began or, as far as is known now, will begin."""
+        """Every sound that has begun or, as things stand, will begin."""
         return [*self._begun, *self.ahead]
 
     def say(self, on: On, number: int = 0) -> bool:
-        """The person says something now."""
+        """Give a reply by keys now; return False if it is out of place."""
         return self.give(Event(on, self.now, number=number, ear="keys"))
 
     def step(self, most: int | None = None) -> bool:
-        """Go to the next event, at most up to sample `most`; False if nothing was due by then."""
+        """Go to the next event, at most to sample `most`; return False if nothing was due by then."""
         at = self.agenda.next_at()
         if self.over or at is None or (most is not None and at > most):
             self.now = max(self.now, most or self.now)
@@ -87,7 +87,7 @@ class SoundlessRun:
         return True
 
     def run_until(self, *states: State, steps: int = 5000) -> State:
-        """Go on until one of `states` is reached (or the session is over)."""
+        """Go on until one of `states` is reached, the session is over or nothing is due; return the state."""
         for _ in range(steps):
             if self.over or self.session.state in states or not self.step():
                 break
@@ -100,5 +100,5 @@ class SoundlessRun:
 
     @property
     def said(self) -> list[Phrase]:
-        """All phrases asked for so far, without the placed ones."""
+        """All phrases said so far, without those placed at exact samples."""
         return [command.phrase for _, _, command in self.commands if isinstance(command, Say)]

@@ -1,12 +1,13 @@
-"""THE table: every state a session can be in, what it takes, and where that leads.
+"""THE table: every state of a session, the events that it takes, and where each leads.
 
-Three rules make it true:
-1. Everything that changes the state of a session is a row of TABLE; `machine.handle` only looks rows up.
-2. Rows of one state and event are tried from the top; the first whose `when` holds is taken. No row: out of place.
-3. Work (LEAD_IN) is reached through READY and nothing else; silence and unclear speech lead away from it.
+Three rules hold:
+1. Every change of state is a row of TABLE; `machine.handle` only looks rows up.
+2. The rows of a state and event are tried from the top, and the first whose `when` holds is taken. If none holds, the
+   event is out of place.
+3. Only READY leads to work (LEAD_IN); silence and unclear speech lead away from it.
 
-A row's `act` runs first; then `to` is entered. `to` is one state, or None (stay, without entering anew), or branches:
-pairs of a predicate over the session after the act and a state, the first that holds.
+A row's `act` runs first, then the session enters `to`: one state, or None to stay without entering again, or branches.
+Branches pair a predicate over the session after the act with a state; the first that holds is taken.
 """
 
 from __future__ import annotations
@@ -72,10 +73,10 @@ RESUMED: tuple[tuple[Guard, State], ...] = (
     (takes_up(S.ASKING), S.ASKING),
     (takes_up(S.RESTING), S.RESTING),
 )
-"""Where "ready" leads after a halt, a pause or a lost device: a row each, in HALTED, RECOVERING and PAUSED."""
+"""Where "ready" leads after a halt, a pause or a lost device: these rows stand in HALTED, RECOVERING and PAUSED."""
 
 FROM_OUTSIDE: dict[On, SessionWhy] = {On.QUIT: "quit", On.TOLD_TO_END: "told_to_end", On.HUNG_UP: "hung_up"}
-"""What ends a session at once, without a word; the record names it as the reason."""
+"""Events that end a session at once, without a word, each with the reason in the record."""
 
 BEFORE_EXERCISES = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
 GETTING_READY = (S.INTRO, S.SETUP, S.WAITING)
@@ -104,7 +105,7 @@ def _resumed() -> tuple[tuple[On, Guard, State, Act], ...]:
 
 
 TABLE: tuple[Row, ...] = (
-    # -- from many states: a halt comes first
+    # -- from many states; a halt comes first
     *_from((s for s in (*BEFORE_EXERCISES, *EXERCISING) if s is not S.HALTED), On.STOP, S.HALTED, halts.halt),
     *_from(EXERCISING, On.PAIN, S.ASKING, halts.tell_pain),
     *_from(EXERCISING, On.TIRED, DECIDED, halts.tell_tired),
@@ -119,7 +120,7 @@ TABLE: tuple[Row, ...] = (
     *(row for on, why in FROM_OUTSIDE.items() for row in _from((*LIVE, S.CLOSING), on, S.ENDED, endings.end_as(why))),
     *_from(BEFORE_EXERCISES, On.WHY, None, acts.say_cautions),
 
-    # -- the start: whether each hears the other, then the screen
+    # -- the start: the sound check, then the screen
     *_in(S.OPENING,
         # on            when                        to               act
         (On.START,      when.always,                S.OPENING,       prompts.nothing),
@@ -181,7 +182,7 @@ TABLE: tuple[Row, ...] = (
         (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
         (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),
 
-    # -- the set; in the lead-in anything but quiet takes it back
+    # -- the set; any speech takes a lead-in back
     *_in(S.LEAD_IN,
         (On.CUE_DONE,   when.not_placed,            None,            work_layout.place_work),
         (On.GO,         when.always,                S.WORKING,       acts.go),
@@ -199,7 +200,7 @@ TABLE: tuple[Row, ...] = (
         (On.SLOWER,     when.always,                None,            acts.slower_in_set),
         (On.LEFT,       when.always,                None,            acts.left_in_set),
         (On.SPOKE,      when.always,                S.STILL,         prompts.nothing)),
-    # somebody spoke and nobody understood: finish the phase, stand still, ask
+    # speech that was not understood: finish the phase, stand still, ask
     *_in(S.STILL,
         (On.TIME_UP,    when.completes_set,         S.SET_END,       acts.complete_set),
         (On.TIME_UP,    when.still_and_prompts_left, None,           prompts.prompt_again),
@@ -261,7 +262,7 @@ TABLE: tuple[Row, ...] = (
         (On.TIME_UP,    when.exercise_is_over,      S.INTRO,         acts.next_exercise),
         (On.TIME_UP,    when.always,                NEXT_TURN,       acts.next_turn)),
 
-    # -- halts and pauses, and back
+    # -- halts and pauses, and the way back
     *_in(S.HALTED,
         (On.STOP,       when.always,                None,            halts.halt_again),
         (On.CUE_DONE,   when.always,                None,            prompts.open_window),
@@ -319,7 +320,7 @@ TABLE: tuple[Row, ...] = (
 
 
 def rows(state: State, on: On) -> tuple[Row, ...]:
-    """Return the rows of one state and event, in the order in which they are tried."""
+    """Return the rows of one state and event, in the order they are tried."""
     return _INDEX.get((state, on), ())
 
 

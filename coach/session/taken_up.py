@@ -1,7 +1,7 @@
-"""A session that broke off is taken up: only what had not begun is done, never more or harder than was planned.
+"""Take up a session that broke off: do only the sets that had not begun, never more or harder than planned.
 
-A set that had begun counts as the attempt that it was. What was made easier stays so. An exercise in which somebody
-halted for more than a break is over; so is the whole session where the program ends it for what was told.
+A set that had begun is not repeated. What was eased stays eased. An exercise with a halt that was more than a break is
+over. The whole session is over if the program would end it for what the person told.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ class BrokenExercise:
     planned_level: str
     planned_target: int
     level: str
-    """Id of the level that it was eased to; the planned one if it was not."""
+    """Id of the level at the end, after any easing."""
     target: int
-    """Reps, rounds or seconds of a set that it was eased to."""
+    """Reps, rounds or seconds of each set at the end, after any easing."""
     begun: tuple[tuple[int, str], ...] = ()
     """Number and side of each set that began: "left", "left+right", or empty."""
     cut: int = 0
@@ -32,42 +32,42 @@ class BrokenExercise:
     over: str = ""
     """Why it was over before the session broke off; empty: it was not."""
     stretch: float = 1.0
-    """How much longer than written every phase was asked for."""
+    """Factor by which its phases were lengthened."""
 
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """A session that broke off, as far as its record tells."""
+    """What the record tells of a session that broke off."""
 
     session: str
     """Id of the session, or of the first part of one that was taken up before."""
     digest: str
-    """SHA-256 of the program file that it ran, in hex."""
+    """SHA-256 of its program file, in hex."""
     seconds: float
     """How long it had run."""
     exercises: tuple[BrokenExercise, ...]
-    """As it was planned, in order."""
+    """Every planned exercise, in order."""
     halts: tuple[tuple[str, str], ...] = ()
-    """Exercise and why of each halt: "pain", "tired", "unsteady", "break", or empty: nobody said."""
+    """Exercise and reason of each halt: "pain", "tired", "unsteady", "break", or empty if nobody said."""
     worst_pain: int | None = None
-    """Highest pain stated 0-10; None: none was."""
+    """Highest pain stated, 0-10; None: none was."""
     pain_open: bool = False
-    """Pain was told in a halt, and how much was never said."""
+    """Somebody halted for pain and never said how much."""
     next_day_worse: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Ahead:
-    """What a session still has before it of one exercise."""
+    """What a session will do of one exercise."""
 
     planned: PlannedExercise
-    """With the level and the target that it begins with."""
+    """The exercise with its first level and target."""
     sets: int
-    """How many sets, a left and a right one counted as two."""
+    """Number of sets; a left and a right one count as two."""
 
 
 def ahead(today: Today) -> tuple[Ahead, ...]:
-    """Return what the session of `today` will do: all of the plan, or what is left of one that broke off."""
+    """Return what the session of `today` will do: the whole plan, or the rest of one that broke off."""
     before = today.taken_up
     found = []
     for index, planned in enumerate(today.exercises):
@@ -88,9 +88,9 @@ def ahead(today: Today) -> tuple[Ahead, ...]:
 
 
 def take_up(today: Today, broken: Broken) -> Today | None:
-    """Return the rest of the session that broke off; None if nothing is left of it, or nothing may be done any more.
+    """Return the rest of the session that broke off; None if nothing is left or no more may be done.
 
-    `today` is what would be planned now, `broken` included in its history: what it makes easier holds too.
+    `today` is what would be planned now, with `broken` in the history; the easier of both plans is done.
     """
     program = today.program
     known = all(_known(program, one) for one in broken.exercises)
@@ -106,7 +106,7 @@ def take_up(today: Today, broken: Broken) -> Today | None:
 
 
 def _taken_up(today: Today, broken: Broken, last: int, turn: int) -> TakenUp:
-    """Return where the session goes on, behind `turn` of its exercise `last`."""
+    """Return where the session goes on, after `turn` of its exercise `last`."""
     program, here = today.program, broken.exercises[last]
     now = [_now(program, one, today) for one in broken.exercises]
     return TakenUp(
@@ -125,13 +125,13 @@ def _taken_up(today: Today, broken: Broken, last: int, turn: int) -> TakenUp:
 
 
 def _sore(program: Program, broken: Broken) -> bool:
-    """Tell whether the body answered with more pain."""
+    """Tell whether the session left more pain than allowed."""
     hurt = (broken.worst_pain or 0) > program.limits.pain_carry_on_to
     return broken.next_day_worse or hurt or any(why == "unsteady" for _, why in broken.halts)
 
 
 def _forbids(program: Program, broken: Broken) -> bool:
-    """Tell whether what was told in it ends the session by the program's limits."""
+    """Tell whether a limit of the program, or a pain that was never measured, forbids going on."""
     limits, whys = program.limits, [why for _, why in broken.halts]
     return (
         (broken.worst_pain or 0) > limits.pain_ease_to
@@ -158,7 +158,7 @@ def _level(exercise: Exercise, level: str) -> int:
 
 
 def _planned(program: Program, one: BrokenExercise, today: Today) -> PlannedExercise:
-    """Return the exercise as it was planned, within its range; what is new is told only where nothing of it began."""
+    """Return the exercise as it was planned, within its range; with its news only if no set of it began."""
     exercise = program.exercise(one.exercise)
     level = _level(exercise, one.planned_level)
     target = max(1, min(one.planned_target, exercise.levels[level].dose.work.amount.high))
@@ -168,7 +168,7 @@ def _planned(program: Program, one: BrokenExercise, today: Today) -> PlannedExer
 
 
 def _now(program: Program, one: BrokenExercise, today: Today) -> tuple[int, int]:
-    """Return level and target to go on with: the easiest of what was planned, eased to, and would be planned now."""
+    """Return the level and target to go on with: the easiest of the planned, the eased and today's."""
     exercise = program.exercise(one.exercise)
     known = [(_level(exercise, one.planned_level), one.planned_target), (_level(exercise, one.level), one.target)]
     known += [(each.level, each.target) for each in today.exercises if each.exercise.id == one.exercise]
@@ -181,14 +181,14 @@ def _now(program: Program, one: BrokenExercise, today: Today) -> tuple[int, int]
 
 
 def _last_turn(planned: PlannedExercise, begun: Iterable[tuple[int, str]], side: str) -> int:
-    """Return the index of the last turn that began; one that is not in the plan counts as the last of all."""
+    """Return the index of the last turn that began; a set that is not in the plan counts as the very last."""
     each = [(number, "+".join(s for s in sides if s)) for number, sides in
             turns(planned.exercise, planned.exercise.levels[planned.level], side)]  # fmt: skip
     return max(each.index(one) if one in each else len(each) - 1 for one in begun)
 
 
 def _halted(one: BrokenExercise, halts: Iterable[tuple[str, str]]) -> str:
-    """Return why somebody halted in it for more than a break; empty: nobody did."""
+    """Return the reason of its first halt that was more than a break; empty: there was none."""
     whys = [why or "halted_unexplained" for exercise, why in halts if exercise == one.exercise and why != "break"]
     return whys[0] if whys else ""
 

@@ -1,4 +1,4 @@
-"""How long a session waits for somebody, and how often it asks."""
+"""How long a session waits for an answer, and how often it asks."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ WINDOW = {
     State.RECOVERING: 40.0,
     State.PAUSED: 60.0,
 }
-"""Seconds from the end of what was said to the next prompt. People answer within a second (Stivers 2009); the rest is
-for those who must first put something down. Our own choice, to be tuned with users."""
+"""Seconds from the end of the words to the next prompt. People answer within 1 s (Stivers 2009); the rest leaves time
+to put something down. Our own choice, to be tuned with users."""
 
 PROMPTS = {
     State.CHECKING: 4,
@@ -31,13 +31,13 @@ PROMPTS = {
     State.RECOVERING: 4,
     State.PAUSED: 5,
 }
-"""How often something is asked before silence is taken as nobody being there."""
+"""How often the coach asks before it takes silence to mean that nobody is there. Our own choice."""
 
 SOFT_CONFIRM = 2.5
-"""Seconds in which a number that can add no work may be denied, before it is taken."""
+"""Seconds in which the person may deny a number that can add no work; then it counts."""
 
 DEVICE_PATIENCE = 120.0
-"""Seconds that a session waits for a lost microphone or speaker before it ends."""
+"""Seconds that a session waits for a lost microphone or speaker; then it ends."""
 
 CLOSING_PATIENCE = 90.0
-"""Seconds after which a session ends even if its last words did not come to an end."""
+"""Seconds after which a session ends, even if its last words are not over."""

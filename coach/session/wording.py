@@ -1,4 +1,4 @@
-"""What a session says: each phrase with its numbers, from where the session is."""
+"""What a session says in its present place: phrases and their numbers."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ from coach.words.phrases import Phrase, phrase
 
 
 def own(session: Session, key: str) -> str:
-    """Return `key` in the halt's own words as long as the person has not said "ready" after a halt."""
+    """Return `key`, or "halt_" and `key` from a halt until the person is ready."""
     return f"halt_{key}" if session.quiet else key
 
 
 def text(words: str) -> tuple[Command, ...]:
-    """Return the therapist's own words to be said, or nothing if there are none."""
+    """Return the command to say the therapist's own words; nothing if there are none."""
     return (Say(Phrase("text", (("text", words.strip()),))),) if words.strip() else ()
 
 
 def say(key: str, **values: str | int) -> tuple[Command, ...]:
-    """Return one phrase to be said."""
+    """Return the command to say one phrase."""
     return (Say(phrase(key, **values)),)
 
 
@@ -49,19 +49,19 @@ def screen_answers(session: Session) -> tuple[Command, ...]:
 
 
 def dose_words(session: Session) -> tuple[Command, ...]:
-    """Return what is to be done, in words: sets, and reps, seconds or rounds."""
+    """Return the words for the exercise's dose: sets, and reps, seconds or rounds."""
     work = work_of(session)
     sets = max(number for number, _ in session.turns)
     return say(dose_key(work), sets=sets, n=session.target)
 
 
 def dose_key(work: Work) -> str:
-    """Return the phrase that tells how much work a set is."""
+    """Return the key of the phrase that tells a dose."""
     return f"dose_{work.unit}_steady" if work.amount.steady else f"dose_{work.unit}"
 
 
 def ask_ready(session: Session) -> tuple[Command, ...]:
-    """Return which set comes and the request for "ready"."""
+    """Return the words for the next set, its side and the request for "ready"."""
     number, sides = session.turns[session.exercise.turn]
     of = max(n for n, _ in session.turns)
     commands = say("set", n=number, of=of)
@@ -73,7 +73,7 @@ def ask_ready(session: Session) -> tuple[Command, ...]:
 
 
 def ask(session: Session) -> tuple[Command, ...]:
-    """Return the present question about a set."""
+    """Return the present question, as a rung of the yes/no ladder if it is on one."""
     if session.rung is not None:
         more_than = above(session)
         key = own(session, "ladder_above" if more_than else "ladder_any")
@@ -100,7 +100,7 @@ READ_BACK = {
 
 
 def read_back(session: Session) -> tuple[Command, ...]:
-    """Return the number that was heard, or the band, to be confirmed or denied."""
+    """Return the read-back of the number or band that was heard."""
     given = session.open_question.given
     assert given is not None, "what is read back was heard"
     if given.low is None:
@@ -111,14 +111,14 @@ def read_back(session: Session) -> tuple[Command, ...]:
 
 
 REST_ROUNDED = 5
-"""Rest is told in multiples of so many seconds."""
+"""The coach tells a rest in multiples of this many seconds."""
 
 HOLD_ROUNDED = 5
-"""What is left of a hold is told in multiples of so many seconds."""
+"""The coach tells what is left of a hold in multiples of this many seconds."""
 
 
 def rest_words(session: Session, at: int) -> tuple[Command, ...]:
-    """Return how much rest is left, or that it is over."""
+    """Return how much rest is left, rounded down to REST_ROUNDED; nothing if that gives 0."""
     left = max(0, session.rest_until - at)
     told = left // to_samples(REST_ROUNDED) * REST_ROUNDED
     return say("rest", n=told) if told else ()

@@ -1,4 +1,4 @@
-"""The present set in samples: its lead-in and all that is left of it, or anew at another tempo."""
+"""Lay out the present set in samples: its lead-in and the work that is left, or that work at another tempo."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from coach.tempo.timeline import At, Cue, Layout, Mark, Sound, lay_out
 from coach.tempo.units import to_samples
 
 LEAD_BEATS = 3
-"""Beats counted before the work begins."""
+"""Beats counted before the work begins. Our own choice."""
 
 LEAD_BEAT = 1.0
-"""Seconds from one beat of the lead-in to the next, and to the work."""
+"""Seconds from one beat of the lead-in to the next, and from the last to the work."""
 
 LEAD_GAP = 0.4
 """Seconds between the words of the lead-in and its first beat."""
 
 
 def place_work(session: Session, event: Event) -> Result:
-    """The lead-in was said: place its beats and the whole of the work behind them."""
+    """The lead-in was said: place its beats, and after them all the work of the set."""
     beat = to_samples(LEAD_BEAT)
     first = event.at + to_samples(LEAD_GAP)
     go = first + LEAD_BEATS * beat
@@ -36,7 +36,7 @@ def place_work(session: Session, event: Event) -> Result:
 
 
 def _rest_of_set(session: Session, start: int) -> Layout:
-    """Lay out what is still to be done of the present set, from sample `start` on."""
+    """Lay out the work left of the present set, from sample `start` on."""
     running = session.open_set
     sides = session.sides
     done, from_side = divmod(running.counted, len(sides)) if running else (0, 0)
@@ -52,12 +52,15 @@ def _rest_of_set(session: Session, start: int) -> Layout:
 
 
 def lay_anew(session: Session, opening: tuple[str, tuple[tuple[str, str | int], ...]]) -> tuple[Command, ...]:
-    """Lay out anew all that comes after the rep that runs; `opening` is said in place of the next number."""
+    """Lay out again everything after the present rep, and say `opening` in place of the next number.
+
+    Changes nothing in a hold, in the last rep, or when no phase runs.
+    """
     running, work, sides = session.open_set, work_of(session), session.sides
     assert running is not None
     if isinstance(work, Hold) or running.rep >= session.target or running.phase_began is None:
         return ()
-    end = running.rep_until  # the rep that runs may have been laid out at another tempo than the session's now
+    end = running.rep_until  # the present rep may still run at the old tempo
     layout = lay_out(
         work,
         start=end,
