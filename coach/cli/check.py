@@ -75,7 +75,7 @@ def shortest_seconds(exercise: Exercise) -> float:
 def _set_seconds(dose: Dose) -> float:
     work = dose.work
     each = sum(step.seconds for step in work.steps) or 1.0  # a hold counts seconds
-    return each * (work.amount.high if work.amount.steady else work.amount.low)
+    return each * work.amount.low
 
 
 def _many(number: int, noun: str) -> str:

@@ -37,7 +37,7 @@ DOSE_FIELDS = (
     Field(
         "change_sides", Seconds(2, 120), "time to change sides, where one side works after the other", default="10 s"
     ),
-    Field("reps", Amount(100), 'reps of a set: 10, 10-15 or "as many as stay steady, at most 12"'),
+    Field("reps", Amount(100), 'reps of a set: 10, 10-15 or "as many as stay steady, 8 to 15"'),
     Field("phases", PHASES, "the named parts of a rep in order, each with its time: {raise: 2 s, lower: 4 s}"),
     Field(
         "slow_phase",
@@ -54,10 +54,10 @@ DOSE_FIELDS = (
     Field(
         "hold",
         Amount(600, seconds=True),
-        'a timed position: "30 s", "20-30 s" or "as long as it stays steady, at most 40 s"',
+        'a timed position: "30 s", "20-30 s" or "as long as it stays steady, 15 to 30 s"',
     ),
     Field("route", ROUTE, "named points reached in turn, each with the time to reach it: {ahead: 2 s, out: 2 s}"),
-    Field("rounds", Amount(100), 'rounds of the route in a set: 4, 4-6 or "as many as stay steady, at most 6"'),
+    Field("rounds", Amount(100), 'rounds of the route in a set: 4, 4-6 or "as many as stay steady, 3 to 6"'),
 )
 
 WORK = {"reps": ("reps", "phases", "slow_phase", "guide"), "hold": ("hold",), "route": ("route", "rounds")}

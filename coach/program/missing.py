@@ -49,6 +49,11 @@ def _of_exercise(got: Got, exercise: Exercise) -> list[str]:
         found.append(f"{name} does not say what it is for; fill in why.")
     if not got.wrote("needs"):
         found.append(f"{name} does not say what equipment it needs; fill in needs, [] for none.")
+    if _begins_at_one(got):
+        found.append(
+            f'{name} does not say where "as many as stay steady" begins, so it begins at 1; write both ends, such as '
+            '"as many as stay steady, 8 to 15".'
+        )
     unfelt = [level.id for level in exercise.levels if not level.feel]
     if unfelt:
         found.append(f"{name} does not say where it should be felt in {', '.join(unfelt)}; fill in feel.")
@@ -58,3 +63,10 @@ def _of_exercise(got: Got, exercise: Exercise) -> list[str]:
         if exercise.step_up is None:
             found.append(f"{name} has no rule for a harder level; fill in step_up_after.")
     return found
+
+
+def _begins_at_one(got: Got) -> bool:
+    """Tell whether an amount is written as "at most 12", as it was before it had a floor."""
+    doses = [got.get("dose"), *(level.get("dose") for level in got["levels"])]
+    amounts = [dose.nodes[name] for dose in doses if dose for name in ("reps", "hold", "rounds") if dose.wrote(name)]
+    return any("at most" in str(node.value) for node in amounts)

@@ -64,7 +64,8 @@ class Range:
     low: int
     high: int
     steady: bool = False
-    """True for "as many as stay steady, at most N": the person ends the set, `high` is the most, `low` is 1."""
+    """True for "as many as stay steady, 8 to 15": the person ends the set. It begins at `low`, and never asks for more
+    than `high`, nor for more than a step above what was done last."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -214,6 +214,9 @@ class OneOf:
         return {"type": "string", "enum": list(self.words)}
 
 
+_STEADY = "as many as stay steady, "
+
+
 @dataclass(frozen=True, slots=True)
 class Amount:
     """How many or how long: one number, a range, or as many as stay steady."""
@@ -229,16 +232,20 @@ class Amount:
         match = re.fullmatch(self._pattern(), text)
         if match is None:
             raise Unfit(f"must be {self._must()}, found {found(node)}; write it as {self._examples(text)}.")
-        steady, low, high, unit = match["steady"], match["low"], match["high"], match["unit"] if self.seconds else "s"
+        unit = match["unit"] if self.seconds else "s"
         times = _UNITS[unit]
-        if steady:
-            amount = Range(1, int(steady) * times, steady=True)
+        steady = match["steady"] is not None
+        if match["most"]:
+            amount = Range(1, int(match["most"]) * times, steady)  # nobody said where it begins: at the least there is
         else:
-            amount = Range(int(low) * times, int(high or low) * times)
+            low = match["floor"] or match["low"]
+            high = match["ceiling"] or match["high"] or low
+            amount = Range(int(low) * times, int(high) * times, steady)
         if amount.low < 1 or amount.high > self.high:
             raise Unfit(f"must be {self._must()}, found {found(node)}.")
         if amount.low > amount.high:
-            raise Unfit(f'must go from low to high, found {found(node)}; write "{high}-{low}{self._unit(unit)}".')
+            turned = f"{match['steady']}{high} to {low}" if steady else f"{high}-{low}"
+            raise Unfit(f'must go from low to high, found {found(node)}; write "{turned}{self._unit(unit)}".')
         return amount
 
     def schema(self) -> dict[str, Any]:
@@ -249,14 +256,12 @@ class Amount:
         return text if self.seconds else {"anyOf": [number, text]}
 
     def _pattern(self) -> str:
-        steady = (
-            "as (many as stay|long as it stays) steady, at most "
-            if self.seconds
-            else "as many as stay steady, at most "
-        )
         number = "[0-9]{1,4}"
+        words = "as (many as stay|long as it stays) steady, " if self.seconds else _STEADY
+        within = f"at most (?P<most>{number})|(?P<floor>{number})( to | ?[-\u2013] ?)(?P<ceiling>{number})"
         unit = " ?(?P<unit>s|min)" if self.seconds else ""
-        return f"({steady}(?P<steady>{number})|(?P<low>{number})( ?[-\u2013] ?(?P<high>{number}))?){unit}"
+        plain = f"(?P<low>{number})( ?[-\u2013] ?(?P<high>{number}))?"
+        return f"((?P<steady>{words})({within})|{plain}){unit}"
 
     def _must(self) -> str:
         return f"a time from 1 s to {self.high} s" if self.seconds else f"a number from 1 to {self.high}"
@@ -266,7 +271,7 @@ class Amount:
 
     def _examples(self, text: str) -> str:
         if not self.seconds:
-            return '10, 10-15 or "as many as stay steady, at most 12"'
+            return '10, 10-15 or "as many as stay steady, 8 to 15"'
         if re.fullmatch(r"[0-9]{1,4}( ?[-\u2013] ?[0-9]{1,4})?", text):
             return f'"{text} s", with its unit'
-        return '"30 s", "20-30 s" or "as long as it stays steady, at most 40 s"'
+        return '"30 s", "20-30 s" or "as long as it stays steady, 15 to 30 s"'

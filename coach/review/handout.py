@@ -88,7 +88,7 @@ def _dose(program: Program, exercise: Exercise, dose: Dose, labels: Wording) -> 
     within = work.amount
     sets = _counted(labels, "handout_sets", dose.sets)
     if within.steady:
-        yield labels(f"handout_dose_{work.unit}_steady", sets=sets, n=within.high)
+        yield labels(f"handout_dose_{work.unit}_steady", sets=sets, amount=_span(within, labels))
     else:
         yield labels(f"handout_dose_{work.unit}", sets=sets, amount=_span(within, labels))
     if exercise.sides is not Sides.BOTH:

@@ -203,15 +203,9 @@ def _changed(program: Program, past: tuple[PastSession, ...]) -> bool:
 def _planned(exercise: Exercise, now: Reached, *, changed: bool) -> PlannedExercise:
     within = dose(exercise, now.level).work.amount
     because = [now.level_because]
-    target = now.amount
-    if within.steady:
-        target = within.high
-        because.append(clause("because_steady", n=within.high))
-    elif now.amount_because is not None:
-        because.append(now.amount_because)
-    else:
-        because.append(clause("because_bottom", low=within.low))
-    return PlannedExercise(exercise, now.level, target, (*because, *now.notes), _news(exercise, now, changed=changed))
+    because.append(now.amount_because or clause("because_bottom", low=within.low))
+    news = _news(exercise, now, changed=changed)
+    return PlannedExercise(exercise, now.level, now.amount, (*because, *now.notes), news)
 
 
 _DECIDED = {Verdict.UP: "news_up", Verdict.STAY: "news_stay", Verdict.DOWN: "news_down"}

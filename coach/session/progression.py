@@ -273,7 +273,9 @@ class _Walk:
         low, high = work.amount.low, work.amount.high
         step = HOLD_STEP if isinstance(work, Hold) else REP_STEP
         same_level = done.level == self._ids[self._level]
-        target = min(max(done.target, low), high) if same_level else low
+        as_many = done.least is not None and work.amount.steady  # the person ended it there, while it was steady
+        was = min(done.target, done.least or 0) if as_many else done.target
+        target = min(max(was, low), high) if same_level else low
         if hurt(done, self._program) or done.eased:
             because = clause("because_eased", day=day, low=low)
             if done.unsteady:
@@ -281,12 +283,14 @@ class _Walk:
             elif done.pain is not None and done.pain > limits.pain_carry_on_to:
                 because = clause("because_hurt", day=day, low=low, pain=done.pain, to=limits.pain_carry_on_to)
             target = low
-        elif same_level and target < done.target:
-            because = clause("because_smaller_range", day=day, was=done.target, target=target)
+        elif same_level and target < was:
+            because = clause("because_smaller_range", day=day, was=was, target=target)
+        elif same_level and was < done.target:
+            because = clause("because_as_many", day=day, done=was, target=target)
         elif not steady(event.session, done, self._program):
             because = clause("because_same", day=day, target=target)
-        elif same_level and min(done.target + step, high) > target:
-            target = min(done.target + step, high)
+        elif same_level and min(was + step, high) > target:
+            target = min(was + step, high)
             because = clause("because_on", day=day, sets=done.sets_planned, pain=done.pain or 0,
                              to=limits.pain_carry_on_to, target=target, low=low, high=high)  # fmt: skip
         else:

@@ -176,7 +176,7 @@ class LivedDays:
         need(now.level <= was.level + min(1, ups), "a level rises by a decision, one a day", was.level, now.level)
         self.raised += now.level > was.level
         work = now.exercise.levels[now.level].dose.work
-        if now.level != was.level or now.target <= was.target or work.amount.steady:
+        if now.level != was.level or now.target <= was.target:
             return
         step = HOLD_STEP if isinstance(work, Hold) else REP_STEP
         need(now.target <= was.target + step, "an amount grows by one step", was.target, now.target)

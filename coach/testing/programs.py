@@ -110,10 +110,8 @@ def _exercise(chance: Random, number: int, carry_on_to: int) -> Exercise:
 
 
 def _range(chance: Random, low: int, high: int) -> Range:
-    if chance.random() < 0.3:
-        return Range(1, chance.randint(low, high), steady=True)
     least = chance.randint(low, high)
-    return Range(least, chance.randint(least, high))
+    return Range(least, chance.randint(least, high), steady=chance.random() < 0.3)
 
 
 def _reps(chance: Random) -> Work:

@@ -32,6 +32,7 @@ def amounts(draw: st.DrawFn, most: int, unit: str, steady: str) -> tuple[Any, Ra
                 (f"{low}-{high}{unit}", Range(low, high)),
                 (f"{high}{unit}", Range(high, high)),
                 (f"{steady}, at most {high}{unit}", Range(1, high, steady=True)),
+                (f"{steady}, {low} to {high}{unit}", Range(low, high, steady=True)),
             )
         )
     )

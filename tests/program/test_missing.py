@@ -27,6 +27,14 @@ def test_each_missing_item_of_the_cert_checklist_becomes_a_warning() -> None:
     assert len(warnings) == 11
 
 
+def test_as_many_as_stay_steady_without_a_floor_brings_the_wording_to_write() -> None:
+    text = SMALL.replace("reps: 8-12", 'reps: "as many as stay steady, at most 12"')
+    bounded = SMALL.replace("reps: 8-12", 'reps: "as many as stay steady, 8 to 12"')
+
+    assert [one for one in load(text, "small.yaml").warnings if '"as many as stay steady, 8 to 15"' in one]
+    assert not [one for one in load(bounded, "small.yaml").warnings if "stay steady" in one]
+
+
 def test_more_than_four_exercises_and_a_high_pain_limit_bring_warnings() -> None:
     one = SMALL[SMALL.index("  - id: bend") :]
     text = SMALL + "".join(one.replace("bend", f"bend{n}") for n in range(4))

@@ -260,6 +260,48 @@ def test_a_session_that_cannot_be_read_ends_no_gap() -> None:
     assert "because_gap_amount" in keys(heel(past(40), unread(1)))
 
 
+# -- as many as stay steady -------------------------------------------------------------------------------------------
+
+KNEE = read(shipped()["kneecap_steady"])
+STEADY = next(one for one in KNEE.exercises if one.levels[0].dose.work.amount.steady)
+"""A shipped exercise of as many as stay steady, 6 to 12, that joins later."""
+ALONE = replace(KNEE, exercises=(replace(STEADY, joins_after=None),))
+
+
+def as_many(target: int, least: int | None, **changes: Any) -> PastExercise:
+    done = PastExercise(STEADY.id, STEADY.start_level, target, sets_planned=2, sets_in_full=2, pain=1, effort=4,
+                        unsteady=False, least=least)  # fmt: skip
+    return replace(done, **changes)
+
+
+def steady_amount(*done: PastExercise) -> tuple[int, str]:
+    history = tuple(past(len(done) - at, one) for at, one in enumerate(done))
+    (planned,) = plan(ALONE, history, DAY).exercises
+    return planned.target, keys(planned)[-1]
+
+
+def test_as_many_as_stay_steady_begins_at_its_floor_and_follows_what_was_done() -> None:
+    assert steady_amount() == (6, "because_bottom")
+    assert steady_amount(as_many(6, 6)) == (7, "because_on")
+    assert steady_amount(as_many(10, 8)) == (8, "because_as_many")
+    assert steady_amount(as_many(10, 8), as_many(8, 8)) == (9, "because_on")
+    assert steady_amount(as_many(10, 3)) == (6, "because_as_many")
+    assert steady_amount(as_many(12, 12)) == (12, "because_top")
+
+
+@pytest.mark.parametrize(
+    "changes", [{"pain": 4}, {"unsteady": True}, {"eased": True}, {"eased": True, "pain": 6, "sets_in_full": 1}]
+)
+def test_as_many_as_stay_steady_obeys_easing_like_any_amount(changes: dict[str, Any]) -> None:
+    assert steady_amount(as_many(10, 10, **changes))[0] == 6
+
+
+def test_as_many_as_stay_steady_begins_at_its_floor_after_a_gap() -> None:
+    (planned,) = plan(ALONE, (past(30, as_many(11, 11)),), DAY).exercises
+
+    assert (planned.target, keys(planned)[-1]) == (6, "because_gap_amount")
+
+
 # -- what holds for every history -------------------------------------------------------------------------------------
 
 

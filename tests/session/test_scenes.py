@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from scenes import BASE, RAISE, begun, come_to, keys, lines, made, work_until
+from scenes import BASE, DAY, RAISE, begun, come_to, keys, lines, made, work_until
 
 from coach.program.model import Action, AskAfter, Hold, Range, Sides
 from coach.session.events import On
+from coach.session.plan import plan
 from coach.session.state import Question, State
 from coach.tempo.units import to_samples
+from coach.testing import WatchedRun
 
 # -- holding --
 
@@ -180,9 +182,11 @@ def test_no_next_set_is_promised_behind_the_last_one() -> None:
     assert not {"eased_amount", "eased_level"} & set(keys(run))
 
 
-@pytest.mark.parametrize(("counted", "why", "in_full"), [(0, "cut", 0), (1, "enough", 1)])
-def test_as_many_as_stay_steady_may_be_ended_from_the_first_rep_on(counted: int, why: str, in_full: int) -> None:
-    run = work_until(begun(made(replace(RAISE, count=Range(1, 9, steady=True)))), On.PHASE, counted + 1)
+@pytest.mark.parametrize(("counted", "why", "in_full"), [(1, "cut", 0), (2, "enough", 1)])
+def test_as_many_as_stay_steady_may_be_ended_from_the_floor_on(counted: int, why: str, in_full: int) -> None:
+    today = plan(made(replace(RAISE, count=Range(2, 9, steady=True))), (), DAY)
+    later = replace(today, exercises=(replace(today.exercises[0], target=5),))
+    run = work_until(WatchedRun(later), On.PHASE, counted + 1)
     run.say(On.ENOUGH)
 
     assert [(line["why"], line["counted"]) for line in lines(run, "set_ended")] == [(why, counted)]
