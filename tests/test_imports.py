@@ -211,12 +211,12 @@ def test_the_command_line_loads_no_device_library_until_a_command_needs_it() -> 
     assert set(ONLY_IN) & set(loaded.split()) == set()
 
 
-def test_a_command_that_only_looks_at_records_loads_no_sound() -> None:
-    code = "import sys, coach.cli.today, coach.cli.log, coach.cli.review; print(*sys.modules)"
+def test_no_sound_is_loaded_to_look_at_records_or_before_the_plan_of_a_session_stands() -> None:
+    code = "import sys, coach.cli.today, coach.cli.log, coach.cli.review, coach.cli.start; print(*sys.modules)"
     loaded = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True, text=True).stdout
 
     assert "coach.cli.today" in loaded.split()
-    assert {"numpy", "coach.engine", "importlib.metadata"} & set(loaded.split()) == set()
+    assert {"numpy", "coach.engine", "coach.ears.front", "importlib.metadata"} & set(loaded.split()) == set()
 
 
 @pytest.mark.parametrize(

@@ -4,27 +4,27 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 
 from coach.cli.labels import Labels
-from coach.ears.activity import Activity
-from coach.ears.enrolment import Enrolment
-from coach.ears.front import Ears
-from coach.ears.keys import Keys
-from coach.ears.models import find_model, load_model
-from coach.ears.taught import Taught
-from coach.ears.vosk import Vosk
 from coach.errors import CoachError, HearingError, did_you_mean
 from coach.logbook.files import MIB
 from coach.logbook.store import Home
-from coach.ports import Ear
 from coach.words.phrases import VoicePack
+
+if TYPE_CHECKING:  # sound takes 0.2 s to load, and whoever declares --ears may need none
+    from coach.ears.activity import Activity
+    from coach.ears.enrolment import Enrolment
+    from coach.ears.front import Ears
+    from coach.ears.vosk import Vosk
+    from coach.ports import Ear
+
+    Maker = Callable[[Activity], Ear]
 
 CHOICES = ("taught", "vosk", "keys")
 """Names for --ears. Voice activity always listens, and a session always takes keys."""
-
-Maker = Callable[[Activity], Ear]
 
 
 def add_ears(parser: argparse.ArgumentParser) -> None:
@@ -42,6 +42,11 @@ def ears_for(
     `chosen` is the value of --ears. A model is loaded here, once, and `console` says so. An unusable model is reported
     and left out, unless --ears asks for it. Raises CoachError for a choice that cannot be met.
     """
+    from coach.ears.activity import Activity
+    from coach.ears.front import Ears
+    from coach.ears.keys import Keys
+    from coach.ears.taught import Taught
+
     names = _names(chosen)
     room = enrolment.room if enrolment is not None else None
     makers: list[Maker] = []
@@ -76,6 +81,10 @@ def _wants(names: frozenset[str] | None, name: str) -> bool:
 
 def _vosk(pack: VoicePack, home: Home, console: Console, *, asked_for: bool) -> list[Maker]:
     """Return the maker of the Vosk ear in a list, which is empty if there is no model."""
+    from coach.ears.activity import Activity
+    from coach.ears.models import find_model, load_model
+    from coach.ears.vosk import Vosk
+
     labels = Labels(pack.screens)
     try:
         place = find_model(pack.language, home.root)

@@ -4,40 +4,20 @@ from __future__ import annotations
 
 import argparse
 import sys
-from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
 from rich.console import Console
 
 from coach.cli.choose import chosen
-from coach.cli.ears import add_ears, ears_for
-from coach.cli.keyboard import keys_pressed
+from coach.cli.ears import add_ears
 from coach.cli.labels import Labels
 from coach.cli.reading import home_of
-from coach.cli.session_setup import (
-    Prepared,
-    SessionDevice,
-    coach_voice,
-    render_all,
-    run_session,
-    sentences,
-    tell_closed,
-    tell_end,
-    tell_unkept,
-    told_broken,
-)
-from coach.cli.taught_words import taught_by
+from coach.cli.session_setup import Prepared, SessionDevice, tell_closed, told_broken
 from coach.cli.today import problems
-from coach.cli.verdict import tell_verdict
-from coach.cli.view import View
-from coach.ears.keys import Keys
-from coach.ears.numbers import numbers_heard
-from coach.engine import within
 from coach.errors import CoachError
 from coach.logbook.session_record import RECORDING, VIRTUAL_ROOM
 from coach.logbook.store import Home
-from coach.patient_cues import cued
 from coach.words.phrases import VoicePack
 
 
@@ -76,39 +56,10 @@ def run(args: argparse.Namespace) -> int:
     prepared = chosen_part
     for problem in problems(prepared.history, home.decisions(person.id), labels):
         console.print(f"! {problem}", soft_wrap=True, markup=False)
-    enrolment = taught_by(person, prepared.pack)
-    if enrolment is not None:
-        tell_verdict(enrolment, prepared.pack, person.id, console)
-        heard = numbers_heard(enrolment)
-        prepared = replace(prepared, today=replace(prepared.today, numbers_heard=heard))
-    ears = ears_for(enrolment, prepared.pack, home, console, args.ears)()
     on = _device(args, prepared.pack, home, console)
-    voice = coach_voice(home, prepared.pack)
-    render_all(voice, sentences(prepared), console, labels("preparing_voice"))
-    tell_unkept(voice.unkept, labels, console)
-    keys = next(ear for ear in ears.ears if isinstance(ear, Keys))
-    if "taught" not in ears.names:
-        halts = "vosk_halts" if "vosk" in ears.names else "keys_only"
-        console.print(f"! {labels(halts)}", soft_wrap=True, markup=False)
-    with ExitStack() as stack:
-        pressed = stack.enter_context(keys_pressed())
-        view = stack.enter_context(View(prepared.pack.screens, console))
+    from coach.cli.sounding import sound
 
-        def poll() -> None:
-            for key in pressed():
-                keys.press(key)
-
-        ran = run_session(
-            prepared,
-            home,
-            person.id,
-            on,
-            voice=voice,
-            ears=ears,
-            show=view.show,
-            poll=poll,
-        )
-    tell_end(home, person.id, ran, labels, console)
+    sound(prepared, home, person, on, console, args.ears)
     return 0
 
 
@@ -155,6 +106,7 @@ def _device(args: argparse.Namespace, pack: VoicePack, home: Home, console: Cons
     """Return the device that the arguments ask for."""
     if args.room:
         from coach.cli.room import furnish
+        from coach.patient_cues import cued
 
         room = furnish(args.room, pack, home, console, wav=args.wav)
         return SessionDevice(room, VIRTUAL_ROOM, cued(room.moment))
@@ -165,6 +117,7 @@ def _device(args: argparse.Namespace, pack: VoicePack, home: Home, console: Cons
     if args.wav:
         raise CoachError("--wav goes with --room or --recording: no sound of a real session is ever stored.")
     from coach.audio.stream import Stream, sleepless_clock
+    from coach.engine import within
 
     stream = Stream(args.device, clock=sleepless_clock, within=within)
     return SessionDevice(stream, " and ".join(dict.fromkeys(stream.names)))

@@ -34,6 +34,14 @@ def files(tmp_path: Path) -> Path:
     return tmp_path
 
 
+def start_without_ears(home: Path, files: Path) -> None:
+    """Come as far as the ears, of which there is none like that."""
+    quiet = files / "quiet.wav"
+    soundfile.write(quiet, [0.0] * 160, 16_000)
+    who = ["--person", PERSON, "--home", str(home)]
+    assert main(["start", str(files / "small.yaml"), *who, "--recording", str(quiet), "--ears", "none"]) == 2
+
+
 def test_a_session_in_the_room_ends_with_its_record(
     room_home: Path, files: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -71,7 +79,7 @@ def test_the_verdict_on_the_words_is_printed_before_the_session(
     takes = Home(room_home).person(PERSON).takes
     replace(load_enrolment(takes), verdict=verdict).save(takes)
 
-    main(["start", str(files / "small.yaml"), "--person", PERSON, "--wav", "x.wav", "--home", str(room_home)])
+    start_without_ears(room_home, files)
 
     assert capsys.readouterr().out.startswith(says)
 
@@ -83,7 +91,7 @@ def test_words_taught_in_another_wording_are_reported_before_the_session(
     there = load_enrolment(takes)
     replace(there, wordings={**there.wordings, "pain": "ouch"}).save(takes)
 
-    main(["start", str(files / "small.yaml"), "--person", PERSON, "--wav", "x.wav", "--home", str(room_home)])
+    start_without_ears(room_home, files)
 
     assert "taught: it hurts instead of ouch. Teach the new ones" in capsys.readouterr().out
 
