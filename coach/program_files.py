@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 from coach.errors import ProgramError, did_you_mean
 from coach.program.load import load
@@ -12,8 +13,8 @@ from coach.program.model import Program
 from coach.program.nodes import LONGEST_FILE
 from coach.resources import folder
 
-HaltsIn = Callable[[str], frozenset[str]]
-"""Returns every wording that halts in a language."""
+HaltsIn = Callable[[str], Mapping[str, str]]
+"""Returns every wording that halts in a language, with what to write instead."""
 
 
 def shipped() -> dict[str, Path]:
@@ -46,7 +47,7 @@ class ProgramFile:
     """The file's bytes."""
 
 
-def read(path: Path, halt_words: frozenset[str] = frozenset()) -> Program:
+def read(path: Path, halt_words: Mapping[str, str] = MappingProxyType({})) -> Program:
     """Return the program in the file. Raises ProgramError; `halt_words` as in `load`."""
     return load(_text(_data(path), path), str(path), halt_words)
 

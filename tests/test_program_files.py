@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Mapping
 from hashlib import sha256
 from pathlib import Path
 
@@ -73,9 +74,9 @@ def test_a_program_is_checked_against_the_halt_words_of_its_own_language(tmp_pat
     path.write_text(text, encoding="utf-8")
     asked = []
 
-    def halts_in(language: str) -> frozenset[str]:
+    def halts_in(language: str) -> Mapping[str, str]:
         asked.append(language)
-        return frozenset({"calves"})
+        return {"calves": ""}
 
     with pytest.raises(ProgramError, match='holds "calves"'):
         open_program(str(path), halts_in)
@@ -84,7 +85,7 @@ def test_a_program_is_checked_against_the_halt_words_of_its_own_language(tmp_pat
 
 
 def test_a_missing_voice_pack_is_not_hidden() -> None:
-    def halts_in(language: str) -> frozenset[str]:
+    def halts_in(language: str) -> Mapping[str, str]:
         raise VoicePackError(f"no {language}")
 
     with pytest.raises(VoicePackError):

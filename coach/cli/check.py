@@ -5,12 +5,11 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
 
 from coach.errors import CoachError, ProgramError
 from coach.program.model import Dose, Exercise, Program, Sides
 from coach.program.schema import schema
-from coach.program_files import open_program, shipped
+from coach.program_files import HaltsIn, open_program, shipped
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -32,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     return check(args.files, lambda language: halt_words(load_pack(language)))
 
 
-def check(files: list[str], halts_in: Callable[[str], frozenset[str]]) -> int:
+def check(files: list[str], halts_in: HaltsIn) -> int:
     """Print what was found in each file; return 0 if all can be used, else 2."""
     status = 0
     for name in files:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -62,8 +62,11 @@ class Prepared:
     """The sessions of this program as the plan sees them, oldest first."""
 
 
-def halts_in(language: str) -> frozenset[str]:
-    """Return all wordings of the halts in a language. Raises VoicePackError if there is no such language."""
+def halts_in(language: str) -> Mapping[str, str]:
+    """Return all wordings of the halts in a language, with what to write instead.
+
+    Raises VoicePackError if there is no such language.
+    """
     return halt_words(load_pack(language))
 
 

@@ -27,6 +27,13 @@ _PAIN = Whole(0, SCALE_END)
 _EFFORT = Whole(0, SCALE_END)
 
 
+_ONE_SIDE = {
+    f"{side}{rest}": f'write "affected: {side}" at the top of the program, and here "affected only".'
+    for side in ("left", "right")
+    for rest in ("", " only", " side", " leg", " arm", " foot", " hand")
+}
+
+
 def _choice(*actions: Action) -> OneOf:
     return OneOf({action.value: action for action in actions})
 
@@ -107,7 +114,7 @@ EXERCISE = Section(
         Field("needs", NEEDS, "equipment; [] if there is none", ()),
         Field(
             "sides",
-            OneOf({sides.value: sides for sides in Sides}),
+            OneOf({sides.value: sides for sides in Sides}, near=_ONE_SIDE),
             "which side works, and in what order",
             "both together",
         ),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from hashlib import sha256
+from types import MappingProxyType
 
 from coach.errors import ProgramError
 from coach.program.dose import dose_of
@@ -22,20 +24,21 @@ from coach.program.model import (
 )
 from coach.program.nodes import Problems, compose
 from coach.program.rules import check
-from coach.program.shapes import Got, ReadingContext, halt_pattern, read
+from coach.program.shapes import Got, ReadingContext, read
 
 USUAL_GAP = 14
 """Days that count as a gap unless the program sets another number; our own choice, not from a study."""
 
 
-def load(text: str, name: str, halt_words: frozenset[str] = frozenset()) -> Program:
+def load(text: str, name: str, halt_words: Mapping[str, str] = MappingProxyType({})) -> Program:
     """Return the program in `text`; `name` is the file's name, for messages and for the program's id.
 
-    `halt_words` are the wordings that stop a session in the program's language: no spoken text may contain one.
+    `halt_words` are the wordings that stop a session in the program's language, with what to write instead: no spoken
+    text may contain one.
     Raises ProgramError with a line for each problem (20 at most): "FILE:LINE:COLUMN: what was found; what to write".
     """
     problems = Problems(name)
-    reading = ReadingContext(problems, halt_pattern(halt_words))
+    reading = ReadingContext(problems, halt_words)
     node = compose(text, problems)
     got: Got | None = read(PROGRAM, node, "program", reading) if node is not None else None
     if got is None:

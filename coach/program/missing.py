@@ -6,7 +6,7 @@ level, progression rule, adverse events. It adds a limit on exercises (Bachmann 
 
 from __future__ import annotations
 
-from coach.program.model import Exercise
+from coach.program.model import Exercise, Reps
 from coach.program.shapes import Got
 
 FEW = 4
@@ -14,6 +14,10 @@ FEW = 4
 
 USUAL_EASE_TO = 5
 """Pain 0-10 above which the published programs end a session."""
+
+
+LONGEST_SLOW_PHASE = 10.0
+"""Seconds of a slow phase that no warning follows: published doses have 3 to 6. Our own choice."""
 
 
 def warnings(program: Got, exercises: tuple[Exercise, ...]) -> tuple[str, ...]:
@@ -57,6 +61,15 @@ def _of_exercise(got: Got, exercise: Exercise) -> list[str]:
     unfelt = [level.id for level in exercise.levels if not level.feel]
     if unfelt:
         found.append(f"{name} does not say where it should be felt in {', '.join(unfelt)}; fill in feel.")
+    for level in exercise.levels:
+        work = level.dose.work
+        slow = (
+            next((phase for phase in work.phases if phase.name == work.slow), None) if isinstance(work, Reps) else None
+        )
+        if slow is not None and slow.seconds > LONGEST_SLOW_PHASE:
+            found.append(
+                f'{name} takes {slow.seconds:g} s to "{slow.name}" in {level.id}; few can go so slowly for a whole set.'
+            )
     if len(exercise.levels) > 1:
         if not got.wrote("start_level"):
             found.append(f"{name} does not say where a new person begins; fill in start_level.")

@@ -10,6 +10,7 @@ from yaml.composer import Composer
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from coach.errors import ProgramError
+from coach.program.layout import explained, odd_spaces
 
 LONGEST_FILE = 1024 * 1024
 """Bytes or characters of a file at most: a hundred times the longest shipped program."""
@@ -58,6 +59,10 @@ def compose(text: str, problems: Problems) -> MappingNode | None:
     if len(text) > LONGEST_FILE:
         problems.add((1, 1), f"the file is longer than {LONGEST_FILE // 1024**2} MiB; a program is a few pages.")
         return None
+    for line, column, sentence in odd_spaces(text):
+        problems.add((line, column), sentence)
+    if problems.found:
+        return None
     try:
         loader = Bounded(text)
     except yaml.reader.ReaderError as error:
@@ -69,9 +74,7 @@ def compose(text: str, problems: Problems) -> MappingNode | None:
         problems.add(_line_and_column(text, error.position), _unprintable(text, error.position))
         return None
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        where = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        problems.add(where, plain_words(str(error.problem or error.context or "")))
+        problems.add(*_told(text, error))
         return None
     except (yaml.YAMLError, ValueError, OverflowError):  # an escape or a directive with an impossible number
         problems.add((loader.line + 1, loader.column + 1), "this is not YAML; mend it or put the text in quotes.")
@@ -231,6 +234,18 @@ def plain_words(problem: str) -> str:
             return words
     found = f" ({problem})" if problem else ""
     return f"this is not YAML{found}; mend it or put the text in quotes."
+
+
+def _told(text: str, error: yaml.MarkedYAMLError) -> tuple[tuple[int, int], str]:
+    """Return where the file is not YAML, and what to do."""
+    problem = str(error.problem or error.context or "")
+    mark, begun = error.problem_mark or error.context_mark, error.context_mark
+    where = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    block = (begun.line + 1, begun.column + 1) if begun else None
+    if layout := explained(text, problem, *where, block):
+        line, column, sentence = layout
+        return (line, column), sentence
+    return where, plain_words(problem)
 
 
 def _unprintable(text: str, position: int) -> str:

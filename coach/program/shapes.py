@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from coach.errors import did_you_mean
+from coach.program.layout import odd_space
 from coach.program.nodes import Problems, found, is_empty, place, read_as
 from coach.program.values import Seconds, Text, Unfit, Value
 
@@ -92,11 +95,14 @@ class ReadingContext:
     """Context for reading one file."""
 
     problems: Problems
-    halts: re.Pattern[str] | None
-    """Finds a word that would stop the session; None: there is none."""
+    halt_words: Mapping[str, str]
+    """Every wording that would stop the session, with what to write instead."""
+    around: list[tuple[str, Section]] = field(default_factory=list)
+    """The blocks around the one that is being read, outermost first, with their names."""
 
 
-def halt_pattern(words: Iterable[str]) -> re.Pattern[str] | None:
+@lru_cache(maxsize=8)
+def _halt_pattern(words: tuple[str, ...]) -> re.Pattern[str] | None:
     """Return a pattern that finds any of the wordings as whole words; None if there is no wording."""
     known = sorted({" ".join(word.split()).casefold() for word in words} - {""}, key=len, reverse=True)
     return re.compile(rf"(?<!\w)({'|'.join(map(re.escape, known))})(?!\w)") if known else None
@@ -121,7 +127,7 @@ def _read_value(kind: Value, node: Node, name: str, reading: ReadingContext) -> 
     try:
         value = kind.take(node)
     except Unfit as unfit:
-        reading.problems.add(node, f"{name} {unfit}")
+        reading.problems.add(node, f"{name} {odd_space(str(node.value)) or unfit}")
         return None
     if isinstance(kind, Text) and kind.spoken and not _may_be_said(value, node, name, reading):
         return None
@@ -129,9 +135,11 @@ def _read_value(kind: Value, node: Node, name: str, reading: ReadingContext) -> 
 
 
 def _may_be_said(text: str, node: Node, name: str, reading: ReadingContext) -> bool:
-    match = reading.halts.search(text.casefold()) if reading.halts else None
+    said = "".join(sign for sign in text if unicodedata.category(sign) != "Cf")  # what the voice leaves out
+    match = halts.search(said.casefold()) if (halts := _halt_pattern(tuple(reading.halt_words))) else None
     if match:
-        sentence = f'{name} holds "{match[1]}", which would stop the session when the coach says it; use another word.'
+        other = f'write "{instead}"' if (instead := reading.halt_words.get(match[1], "")) else "use another word"
+        sentence = f'{name} holds "{match[1]}", which would stop the session when the coach says it; {other} instead.'
         reading.problems.add(node, sentence)
     return match is None
 
@@ -191,10 +199,14 @@ def _read_block(kind: Section, node: Node, name: str, reading: ReadingContext) -
         return None
     known = {each.name: each for each in kind.fields}
     got = Got(node)
+    reading.around.append((name, kind))
     for key, value in _pairs(node, name, reading):
         if key.value not in known:
-            hint = did_you_mean(key.value, list(known))
-            reading.problems.add(key, f'{name} has no field "{_short(key)}"; {hint}')
+            hint = _elsewhere(key.value, kind, reading) or did_you_mean(key.value, list(known))
+            odd = odd_space(key.value)
+            reading.problems.add(
+                key, f"a field of {name} {odd}" if odd else f'{name} has no field "{_short(key)}"; {hint}'
+            )
             continue
         got.nodes[key.value] = value
         if is_empty(value):
@@ -203,11 +215,24 @@ def _read_block(kind: Section, node: Node, name: str, reading: ReadingContext) -
         taken = read(known[key.value].kind, value, key.value, reading)
         if taken is not None:
             got.values[key.value] = taken
+    reading.around.pop()
     _check_groups(kind, got, name, reading)
     if not kind.partial:
         for each in kind.fields:
             complete(got, each, node, name, reading)
     return got
+
+
+def _elsewhere(name: str, kind: Section, reading: ReadingContext) -> str:
+    """Return where a field belongs that stands too far left or right; empty: nowhere near here."""
+    for each in kind.fields:
+        inner = each.kind.of if isinstance(each.kind, Items) else each.kind
+        if isinstance(inner, Section) and name in [field.name for field in inner.fields]:
+            return f'it belongs to "{each.name}": indent it deeper than that.'
+    for outer, block in reversed(reading.around[:-1]):
+        if name in [field.name for field in block.fields]:
+            return f"it belongs to the {outer} around it: indent it less."
+    return ""
 
 
 def complete(got: Got, missing: Field, where: Node, name: str, reading: ReadingContext) -> None:

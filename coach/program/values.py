@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Protocol
 
@@ -202,12 +202,15 @@ class OneOf:
 
     words: Mapping[str, Any]
     """The written word to its value."""
+    near: Mapping[str, str] = field(default_factory=dict)
+    """A word that authors write by mistake, and what to write instead."""
 
     def take(self, node: ScalarNode) -> Any:  # noqa: ANN401 - whatever the table holds
         """Return the value of the word."""
         if node.value in self.words:
             return self.words[node.value]
-        raise Unfit(f"cannot be {found(node)}; {did_you_mean(node.value, list(self.words))}")
+        hint = self.near.get(node.value.casefold()) or did_you_mean(node.value, list(self.words))
+        raise Unfit(f"cannot be {found(node)}; {hint}")
 
     def schema(self) -> dict[str, Any]:
         """List the words."""

@@ -77,10 +77,10 @@ def load_pack(language: str, folder: Path | None = None) -> VoicePack:
     return pack
 
 
-def halt_words(pack: VoicePack) -> frozenset[str]:
-    """Return every wording that halts, in lower case; no phrase and no program may contain one."""
+def halt_words(pack: VoicePack) -> Mapping[str, str]:
+    """Return every wording that halts, in lower case, with what to write instead; no text that is said may hold one."""
     replies = [pack.replies[reply] for reply in pack.halts]
-    return frozenset(wording for reply in replies for wording in (reply.word, *reply.also))
+    return {wording: reply.instead for reply in replies for wording in (reply.word, *reply.also)}
 
 
 def halt_word_in(pack: VoicePack, text: str) -> str:
@@ -121,7 +121,7 @@ def _replies(node: _Node) -> tuple[Mapping[str, ReplyWords], frozenset[str], tup
     replies = {}
     owner: dict[str, str] = {}
     for reply, entry in entries.items():
-        parts = entry.mapping({"word", "also"}, optional={"also"})
+        parts = entry.mapping({"word", "also", "instead"}, optional={"also", "instead"})
         also = parts["also"].items() if "also" in parts else ()
         nodes = (parts["word"], *also)
         for wording in nodes:
@@ -133,7 +133,8 @@ def _replies(node: _Node) -> tuple[Mapping[str, ReplyWords], frozenset[str], tup
                     f'{wording.where}: "{wording.text()}" already means "{owner[plain]}"; one wording has one meaning.'
                 )
             owner[plain] = reply
-        replies[reply] = ReplyWords(nodes[0].text().casefold(), tuple(n.text().casefold() for n in also))
+        instead = parts["instead"].text() if "instead" in parts else ""
+        replies[reply] = ReplyWords(nodes[0].text().casefold(), tuple(n.text().casefold() for n in also), instead)
     halts = top["halts"].items()
     for halt in halts:
         if halt.text() not in REPLY_IDS:

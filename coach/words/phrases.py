@@ -35,6 +35,8 @@ class ReplyWords:
     """The wording the person is taught, such as "stop"."""
     also: tuple[str, ...] = ()
     """Other wordings that an open-vocabulary ear accepts for it."""
+    instead: str = ""
+    """Of a word that halts: what a program's texts say in its place; empty: nothing is proposed."""
 
 
 @dataclass(frozen=True, slots=True)

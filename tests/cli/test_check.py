@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -13,10 +14,10 @@ from coach.program_files import shipped
 from coach.voice.pack import halt_words, load_pack
 
 
-def halts_in(language: str) -> frozenset[str]:
+def halts_in(language: str) -> Mapping[str, str]:
     if language != "en":
         raise VoicePackError(f'There is no voice pack "{language}"; there are: en.')
-    return frozenset({"stop"})
+    return {"stop": "come to rest"}
 
 
 def arguments(*words: str) -> argparse.Namespace:

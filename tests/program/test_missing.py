@@ -44,3 +44,12 @@ def test_more_than_four_exercises_and_a_high_pain_limit_bring_warnings() -> None
 
     assert any("It has 5 exercises" in one for one in warnings)
     assert any("up to pain 7" in one for one in warnings)
+
+
+def test_a_slow_phase_that_hardly_anybody_can_keep_up_brings_a_warning() -> None:
+    def told(seconds: int) -> list[str]:
+        text = SMALL.replace("lower: 3 s", f"lower: {seconds} s")
+        return [one for one in load(text, "small.yaml").warnings if "so slowly" in one]
+
+    assert told(10) == []
+    assert told(60) == ['Exercise "bend" takes 60 s to "lower" in easy; few can go so slowly for a whole set.']

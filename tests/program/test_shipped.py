@@ -20,7 +20,7 @@ from coach.program.model import (
 )
 from coach.program_files import read, shipped
 
-HALTS = frozenset({"stop", "halt", "wait", "pause"})
+HALTS = dict.fromkeys(("stop", "halt", "wait", "pause"), "")
 PROGRAMS = [read(path, HALTS) for path in shipped().values()]
 EXERCISES = [exercise for program in PROGRAMS for exercise in program.exercises]
 WORKS = [level.dose.work for exercise in EXERCISES for level in exercise.levels]
