@@ -130,14 +130,14 @@ def _count(session: Session) -> int:
 def way(work: Work, index: int) -> tuple[float, float]:
     """Return the weight's height, 0 low to 1 high, at the beginning and at the end of a phase.
 
-    It falls in the slow phase, rises in the longest other phase and rests in all remaining ones. On a route it rises
-    point by point; in a hold it stays up.
+    It falls in the slow phase (in the last, if none is slow), rises in the longest other phase and rests in the others.
+    On a route it rises point by point; in a hold it stays up.
     """
     parts = work.steps
     if not isinstance(work, Reps):
         return (index / len(parts), (index + 1) / len(parts)) if parts else (1.0, 1.0)
     names = [part.name for part in parts]
-    falls = names.index(work.slow)
+    falls = names.index(work.slow) if work.slow else len(names) - 1
     others = [number for number in range(len(parts)) if number != falls]
     if index == falls or not others:
         return 1.0, 0.0

@@ -84,12 +84,21 @@ def _work(got: Got, kind: str, where: Node | None, reading: ReadingContext) -> W
             return None
         return Route(tuple(Point(name, seconds) for name, seconds in got["route"]), got["rounds"])
     phases = dict(got["phases"])
-    if not _long_enough(got["phases"], "rep", got.nodes["phases"], reading):
+    times = tuple((name, seconds) for name, (seconds, _) in got["phases"])
+    if not _long_enough(times, "rep", got.nodes["phases"], reading):
         return None
     if got.wrote("slow_phase") and got.get("slow_phase") is None:
         return None
-    slow = got.get("slow_phase") or _slow_phase(phases)
-    if slow not in phases:
+    timed = {name: seconds for name, (seconds, own_pace) in phases.items() if not own_pace}
+    slow = got.get("slow_phase") or _slow_phase(timed)
+    if slow in phases and slow not in timed:
+        _add(
+            reading,
+            got.nodes["slow_phase"],
+            f'slow_phase "{slow}" is at the person\'s own pace; give it a time such as "4 s", or name another phase.',
+        )
+        return None
+    if slow and slow not in phases:
         names = ", ".join(phases)
         _add(
             reading,
@@ -98,14 +107,15 @@ def _work(got: Got, kind: str, where: Node | None, reading: ReadingContext) -> W
         )
         return None
     guide: Guide = got["guide"]
-    return Reps(got["reps"], tuple(Phase(name, seconds) for name, seconds in phases.items()), slow, guide)
+    return Reps(got["reps"], tuple(Phase(name, *pace) for name, pace in phases.items()), slow, guide)
 
 
 def _slow_phase(phases: dict[str, float]) -> str:
+    """Return the lowering, else the longest phase; empty if none has a tempo."""
     for name in phases:
         if name.casefold() in _LOWERING:
             return name
-    return max(phases, key=lambda name: phases[name])
+    return max(phases, key=lambda name: phases[name], default="")
 
 
 def _long_enough(times: tuple[tuple[str, float], ...], what: str, node: Node, reading: ReadingContext) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from coach.program.model import SCALE_END, Action, AfterGap, AskAfter, Guide, Reach, Sides
 from coach.program.shapes import WITHOUT, Field, Items, Section, Times
-from coach.program.values import Amount, Day, Days, OneOf, Seconds, ShortName, Text, Whole
+from coach.program.values import Amount, Day, Days, OneOf, PhaseTime, Seconds, ShortName, Text, Whole
 
 SHORTEST_PHASE = 0.5
 """Seconds of a phase at least; a shorter one cannot be named aloud."""
@@ -20,7 +20,7 @@ OPTIONAL = Text(shortest=0)
 LINE = Text(longest=80)
 NEEDS = Items(LINE, most=8)
 
-PHASES = Times(Seconds(SHORTEST_PHASE, 60), most=8, example="{raise: 2 s, lower: 4 s}")
+PHASES = Times(PhaseTime(Seconds(SHORTEST_PHASE, 60)), most=8, example="{raise: 2 s, lower: 4 s}")
 ROUTE = Times(Seconds(SHORTEST_PHASE, 60), most=12, example="{ahead: 2 s, out: 2 s}")
 
 _PAIN = Whole(0, SCALE_END)
@@ -45,11 +45,17 @@ DOSE_FIELDS = (
         "change_sides", Seconds(2, 120), "time to change sides, where one side works after the other", default="10 s"
     ),
     Field("reps", Amount(100), 'reps of a set: 10, 10-15 or "as many as stay steady, 8 to 15"'),
-    Field("phases", PHASES, "the named parts of a rep in order, each with its time: {raise: 2 s, lower: 4 s}"),
+    Field(
+        "phases",
+        PHASES,
+        'the named parts of a rep in order, each with its time: {raise: 2 s, lower: 4 s}; "at your own pace, 3 s" '
+        "leaves that time for a phase and gives it no tempo",
+    ),
     Field(
         "slow_phase",
         LINE,
-        'the phase that must not be rushed; without it the phase called "lower" or "lowering", else the longest',
+        'the phase that must not be rushed; without it the one called "lower" or "lowering", else the longest with '
+        "a tempo",
         default=WITHOUT,
     ),
     Field(

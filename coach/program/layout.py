@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
-Problem = tuple[int, int, str]
+MisplacedLine = tuple[int, int, str]
 """Line and column, both from 1, and the sentence."""
 
 _ODD = "\u00a0\u00ad\u034f\u1680\u180e\u2000-\u200b\u202f\u205f\u2060\u3000\ufeff"
@@ -29,7 +29,7 @@ def odd_space(text: str) -> str:
     return f"holds an invisible character (U+{ord(odd[0]):04X}, {name}); delete it and type an ordinary space."
 
 
-def odd_spaces(text: str) -> list[Problem]:
+def odd_spaces(text: str) -> list[MisplacedLine]:
     """Return each line with such a character in its indentation or right after the name of its field."""
     found = []
     for number, line in enumerate(_BREAK.split(text.removeprefix("\ufeff")), start=1):
@@ -38,7 +38,7 @@ def odd_spaces(text: str) -> list[Problem]:
     return found
 
 
-def explained(text: str, problem: str, line: int, column: int, block: tuple[int, int] | None) -> Problem | None:
+def explained(text: str, problem: str, line: int, column: int, block: tuple[int, int] | None) -> MisplacedLine | None:
     """Return which line is laid out wrong, and how, if that is why YAML cannot be read; else None.
 
     `problem` is the library's, at `line` and `column`; `block` is where the block began that it was reading. All count

@@ -76,6 +76,8 @@ class Phase:
     """Said when it begins: "lower"."""
     seconds: float
     """Its length; a session never makes it shorter."""
+    own_pace: bool = False
+    """True: it has no tempo; `seconds` is the time that the coach leaves for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +98,7 @@ class Reps:
     """Reps of a set; for alternating sides, on each side."""
     phases: tuple[Phase, ...]
     slow: str
-    """Name of the phase that must not be rushed (usually the lowering)."""
+    """Name of the phase that must not be rushed (usually the lowering); empty: every phase is at the person's pace."""
     guide: Guide
 
     kind: ClassVar[WorkKind] = "reps"

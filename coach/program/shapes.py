@@ -14,7 +14,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from coach.errors import did_you_mean
 from coach.program.layout import odd_space
 from coach.program.nodes import Problems, found, is_empty, place, read_as
-from coach.program.values import Seconds, Text, Unfit, Value
+from coach.program.values import Text, Unfit, Value
 
 REQUIRED = object()
 """Default of a field that must be written."""
@@ -27,7 +27,7 @@ WITHOUT = object()
 class Times:
     """Names in order, each with a time: the phases of a rep, the points of a route."""
 
-    each: Seconds
+    each: Value
     most: int
     example: str
     name: Text = field(default_factory=lambda: Text(longest=30))
@@ -158,7 +158,7 @@ def _read_items(kind: Items, node: Node, name: str, reading: ReadingContext) -> 
     return tuple(value for value in values if value is not None)
 
 
-def _read_times(kind: Times, node: Node, name: str, reading: ReadingContext) -> tuple[tuple[str, float], ...] | None:
+def _read_times(kind: Times, node: Node, name: str, reading: ReadingContext) -> tuple[tuple[str, Any], ...] | None:
     if not isinstance(node, MappingNode) or not node.value:
         what = "nothing" if isinstance(node, MappingNode) else found(node)
         reading.problems.add(node, f"{name} must be names with times, found {what}; write {kind.example}.")

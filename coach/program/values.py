@@ -123,6 +123,9 @@ class Whole:
 
 _UNITS = {"s": 1, "min": 60}
 
+OWN_PACE = "at your own pace"
+"""Before the time of a phase that has no tempo."""
+
 
 @dataclass(frozen=True, slots=True)
 class Seconds:
@@ -146,6 +149,26 @@ class Seconds:
     def schema(self) -> dict[str, Any]:
         """Text such as "60 s"; JSON Schema cannot check the bounds."""
         return {"type": "string", "pattern": r"^\s*[0-9]{1,5}(\.[0-9]{1,3})? ?(s|min)\s*$"}
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseTime:
+    """The time of a phase: in seconds, or at the person's own pace with the time to leave for it."""
+
+    timed: Seconds
+
+    def take(self, node: ScalarNode) -> tuple[float, bool]:
+        """Return seconds, and whether the person sets the pace."""
+        text = " ".join(node.value.split())
+        rest = text.removeprefix(OWN_PACE)
+        if rest == text:
+            return self.timed.take(node), False
+        return self.timed.take(ScalarNode(node.tag, rest.removeprefix(","), style=node.style)), True
+
+    def schema(self) -> dict[str, Any]:
+        """Text such as "4 s" or "at your own pace, 3 s"."""
+        pattern = self.timed.schema()["pattern"].removeprefix("^")
+        return {"type": "string", "pattern": rf"^\s*({OWN_PACE},)?{pattern}"}
 
 
 def _hint_time(text: str) -> str:

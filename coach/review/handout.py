@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from coach.program.model import SCALE_END, Dose, Exercise, Phase, Point, Program, Range, Reach, Reps, Sides
+from coach.program.model import SCALE_END, Dose, Exercise, Phase, Point, Program, Range, Reach, Reps, Sides, Work
 from coach.review.blocks import Wording
 from coach.words.phrases import VoicePack
 
@@ -96,15 +96,17 @@ def _dose(program: Program, exercise: Exercise, dose: Dose, labels: Wording) -> 
         second = "left" if first == "right" else "right"
         key = "handout_sides_" + str(exercise.sides).replace(" ", "_")
         yield labels(key, first=labels(f"side_{first}"), second=labels(f"side_{second}"))
-    slow = work.slow if isinstance(work, Reps) else ""
     if work.steps:
-        timed = ", ".join(_step(step, labels, slow=step.name == slow) for step in work.steps)
-        yield labels("handout_tempo", steps=timed) if slow else labels("handout_points", steps=timed)
+        timed = ", ".join(_step(step, work, labels) for step in work.steps)
+        yield labels("handout_tempo" if isinstance(work, Reps) else "handout_points", steps=timed)
     if dose.sets > 1 and dose.rest:
         yield _counted(labels, "handout_rest", dose.rest)
 
 
-def _step(step: Phase | Point, labels: Wording, *, slow: bool) -> str:
+def _step(step: Phase | Point, work: Work, labels: Wording) -> str:
+    if isinstance(step, Phase) and step.own_pace:
+        return labels("handout_own_pace", name=step.name)
+    slow = isinstance(work, Reps) and step.name == work.slow
     return _counted(labels, "handout_slow_step" if slow else "handout_step", step.seconds, name=step.name)
 
 

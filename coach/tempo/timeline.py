@@ -154,9 +154,9 @@ def _step(work: Work, name: str, since: int, at: int, length: int) -> list[Cue]:
 
 
 def _seconds(work: Work, step: Phase | Point, at: int, length: int, stretch: float) -> list[Cue]:
-    """Mark the seconds of a phase by ticks; guide the slow phase by a tone, by counting or not at all."""
+    """Mark the seconds of a phase that has a tempo by ticks; guide the slow phase by a tone, by counting or neither."""
     guide = work.guide if isinstance(work, Reps) and step.name == work.slow else None
-    if guide is Guide.QUIET:
+    if guide is Guide.QUIET or (isinstance(step, Phase) and step.own_pace):
         return []
     cues = [Cue(at, Sound.FALL, length=length)] if guide in (Guide.TONE, Guide.BOTH) else []
     for second in range(1, ceil(step.seconds)):

@@ -438,6 +438,28 @@ def test_a_spoken_text_must_not_hold_a_word_that_stops_the_session(old: str, new
     assert ('write "come to rest" instead' in told[0]) or ("hang on" in told[0] and "use another word" in told[0])
 
 
+def test_a_phase_at_the_persons_own_pace_has_time_and_is_never_the_slow_one() -> None:
+    done = work(load(changed(("{lower: 3 s, rise: 2 s}", '{lower: "at your own pace, 6 s", rise: 2 s}')), "small.yaml"))
+    none = work(load(changed(("{lower: 3 s, rise: 2 s}", '{move: "at your own pace, 3 s"}')), "small.yaml"))
+
+    assert isinstance(done, Reps)
+    assert (done.slow, done.phases) == ("rise", (Phase("lower", 6.0, own_pace=True), Phase("rise", 2.0)))
+    assert isinstance(none, Reps)
+    assert none.slow == ""
+
+
+@pytest.mark.parametrize(
+    ("phases", "told"),
+    [
+        ('{lower: "at your own pace"}', "phases: lower must be a time from 0.5 s to 60 s"),
+        ('{lower: "at your own pace, 3"}', 'write the unit: "3 s"'),
+        ('{lower: "at your own pace, 3 s", rise: 2 s}, slow_phase: lower', 'slow_phase "lower" is at the person'),
+    ],
+)
+def test_a_phase_at_the_persons_own_pace_needs_the_time_to_leave_for_it(phases: str, told: str) -> None:
+    assert told in problems(changed(("{lower: 3 s, rise: 2 s}", phases)))[0]
+
+
 def test_an_invisible_sign_does_not_hide_a_word_that_stops_the_session() -> None:
     told = problems(changed(("cue: Bend and rise.", "cue: Bend, then st\u00adop and rise.")), {"stop": ""})
 

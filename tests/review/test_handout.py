@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 import pytest
 
 from coach.cli.labels import Labels
-from coach.program.model import Action, Program, Reach
+from coach.program.model import Action, Program, Reach, Reps
 from coach.program_files import read, shipped
 from coach.review.handout import Sheet, SheetBlock, handout
 from coach.review.handout_page import page, plain
@@ -192,3 +192,15 @@ def test_the_plain_form_has_every_line_of_the_page() -> None:
 
     assert all(line in text for block in (told.stop, told.says, *told.exercises) for _, line in block.rows)
     assert told.foot in text
+
+
+def test_a_phase_at_the_persons_own_pace_is_said_so_and_never_called_slow() -> None:
+    reps = ANKLE.exercises[0].levels[0].dose.work
+    assert isinstance(reps, Reps)
+    own = replace(reps, phases=tuple(replace(each, own_pace=True) for each in reps.phases), slow="")
+    level = replace(ANKLE.exercises[0].levels[0], dose=replace(ANKLE.exercises[0].levels[0].dose, work=own))
+    program = replace(ANKLE, exercises=(replace(ANKLE.exercises[0], levels=(level,), start_level=level.id),))
+
+    assert "Each time: raise at your own pace, hold at your own pace, lower at your own pace. " in row(
+        sheet(program).exercises[0], "How much"
+    )

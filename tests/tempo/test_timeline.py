@@ -208,6 +208,16 @@ def test_a_hold_tells_each_time_once(first: int, last: int, told: list[tuple[int
     assert len(layout.cues) == last - first
 
 
+def test_a_phase_at_the_persons_own_pace_is_named_and_left_in_peace() -> None:
+    work = Reps(ANY, (Phase("raise", 4.0, own_pace=True), Phase("lower", 3.0)), "lower", Guide.TONE)
+
+    layout = lay_out(work, start=0, first=1, last=1)
+
+    within = [cue for cue in layout.cues if cue.at < 4 * SECOND]
+    assert [(cue.at, cue.sound, cue.key) for cue in within] == [(0, Sound.SPEECH, "count")]
+    assert layout.end == 7 * SECOND
+
+
 def test_from_the_fourth_rep_on_the_slow_phase_alone_is_named_and_a_tick_marks_the_others() -> None:
     work = Reps(ANY, (Phase("raise", 1.0), Phase("stay", 1.0), Phase("lower", 1.0)), "lower", Guide.QUIET)
 
