@@ -1,4 +1,4 @@
-"""The logbook: what a session leaves behind. Everything here is pure; the files are in `coach.logbook.store`."""
+"""The logbook: the record of each session. All that is exported here is pure; `coach.logbook.store` holds the files."""
 
 from coach.logbook.assembled import assemble
 from coach.logbook.fields import fields_of, plain

@@ -18,7 +18,7 @@ from coach.program.model import UNIT_OF
 
 
 def assemble(lines: Iterable[Line]) -> SessionRecord:
-    """Return the record that `lines` tell of. Never fails: a line that cannot be used is left out."""
+    """Return the record of the session that wrote `lines`. Never fails: it leaves out lines that it cannot use."""
     known = list(lines)
     facts: list[tuple[int, kinds.Fact]] = []
     for line in known:
@@ -100,7 +100,7 @@ def _heard(words: list[Heard]) -> tuple[EarRecord, ...]:
 
 
 def _denied(facts: list[kinds.Fact]) -> int:
-    """Count what was read back and did not stand: screen answers, numbers heard that were no answer, bands denied."""
+    """Count what was read back and not confirmed: screen answers, numbers and bands."""
     screens = sum(isinstance(it, kinds.ScreenDenied) for it in facts)
     numbers = sum(isinstance(it, kinds.NumberHeard) for it in facts)
     settled = [it for it in facts if isinstance(it, kinds.Answered) and it.question in _READ_BACK]
@@ -167,7 +167,7 @@ def _set(it: kinds.SetBegun | kinds.SetEnded) -> SetRecord:
 
 
 def _with_answer(one: SetRecord, question: str, value: Answer) -> SetRecord:
-    """Add an answer to the set it is about. Of several pains the highest stands."""
+    """Add an answer to the set it is about; of several pains the highest counts."""
     number = value if isinstance(value, int) and not isinstance(value, bool) else None
     if question == "effort":
         return replace(one, effort=value)
@@ -193,7 +193,7 @@ def _halt(it: kinds.Halted | kinds.HaltExplained, at: int, word: str) -> HaltRec
 
 
 _LONGEST = 2**62
-"""Samples; a greater number in a file cannot be one."""
+"""Samples; a greater number in a file cannot be a time."""
 
 _READ_BACK = ("pain", "halt_pain", "effort", "missed")
 """Questions whose number is read back."""

@@ -1,13 +1,15 @@
-"""Keep what a person's session files came to, so that they need not be put together again.
+"""Cache a person's assembled sessions, because assembling them from their files takes time.
 
-One file in the person's folder, which may go at any time: it only saves time. A row has a key, a seal, a brief and a
-record. The key is the SHA-256 of the session's id and of the bytes of its file, which are read and hashed on each use:
-a file that was changed has no row; nor has one that anything is wrong with. The seal is that of key, brief, record and
-the source that they come from: a row that was damaged, or written by another version, counts for nothing. The record is
-unpacked when somebody asks for it. The newest sessions, on which levels and amounts rest above all, are put together
-from their files in each process. A row that says other than its file does away with all rows.
+The cache is one file in the person's folder and may be deleted at any time. A row has a key, a seal, a brief and a
+record, which is unpacked only on demand:
+- The key is the SHA-256 of the session's id and of its file's bytes. Every use reads and hashes the file, so a changed
+  file has no row. A file with problems has none either.
+- The seal is the SHA-256 of key, brief, record and the source code that made them. A damaged row, or one from another
+  version of the program, is ignored.
+Each process assembles the newest sessions from their files, because levels and amounts rest on them most. If a row
+differs from its file, all rows are dropped.
 
-The seal keeps no secret, as that of a session's file keeps none: whoever may write in the folder can write both anew.
+The seal is no secret: whoever may write in the folder can forge it, like the chain of a session's file.
 """
 
 from __future__ import annotations
@@ -33,25 +35,25 @@ from coach.progress import HowFar
 from coach.session import past, plan
 
 NAME = ".records"
-"""Of the file; the dot keeps it out of what is handed over."""
+"""Name of the file; because of its dot a handover leaves it out."""
 NEWEST = 12
-"""Sessions that are always put together from their files: more than a step up or an amount looks back on, in 50 ms."""
+"""Sessions always assembled from their files: more than a step up or an amount looks back on."""
 LARGEST = 64 * files.MIB
-"""Bytes of the file at most: a row has 4 kB, and a session a day for forty years makes 15,000."""
+"""Most bytes of the file: 15,000 rows of 4 kB, a session a day for forty years."""
 
 
 class Cache:
-    """The rows of one person. What the disk refuses is done without."""
+    """The rows of one person. Works without the file if the disk refuses it."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
         self._known: dict[str, Held] = {}
-        """What this process has put together or taken from a row, by key."""
+        """What this process has assembled or taken from a row, by key."""
         self._on_disk = 0
-        """Bytes of the file."""
+        """Size of the file in bytes."""
 
     def history(self, paths: Iterable[Path], *, sound: bool, tell: HowFar) -> History:
-        """Return what `read_history` would."""
+        """Return the same as `read_history`; `tell` is called for each file, with its number and their count."""
         ordered = sorted(paths)
         if len(ordered) <= NEWEST:
             return read_history(ordered, sound=sound)
@@ -69,11 +71,11 @@ class Cache:
             try:
                 self._prove(ordered[-NEWEST:])
                 return read_history(ordered, sound=sound, hold=hold)
-            finally:  # also of what was begun and broken off
+            finally:  # even after an interrupt
                 self._keep(used)
 
     def taken(self, key: str, path: Path) -> Held | None:
-        """Return what the row of a key holds; None if there is none that is good. `path` is the session's file."""
+        """Return what the row of a key holds; None if it has no valid row. `path` is the session's file."""
         row = self._rows.get(key)
         if row is None:
             return None
@@ -87,7 +89,7 @@ class Cache:
         return None
 
     def _prove(self, newest: Sequence[Path]) -> None:
-        """Put sessions together from their files; a row that says other than its file takes all others with it."""
+        """Assemble sessions from their files; if a row differs from its file, drop all rows."""
         proven: dict[str, Held] = {}
         honest = True
         for path in newest:
@@ -115,7 +117,7 @@ class Cache:
         return {key.decode("ascii", "replace"): row for key, _, row in rows if row}
 
     def _keep(self, used: Sequence[str]) -> None:
-        """Bring the rows of `used` onto the disk: behind the others, or anew where most of the file is of no use."""
+        """Write the rows of `used`: append what is missing, or rewrite a file of which most is useless."""
         missing = [key for key in used if key not in self._rows]
         for key in missing:
             self._rows[key] = _row(key, self._known[key])
@@ -126,7 +128,7 @@ class Cache:
             return
         with suppress(OSError):
             if useless > good or not self._appended(new):
-                self._path.unlink(missing_ok=True)  # a link goes, what it leads to stays as it is
+                self._path.unlink(missing_ok=True)  # removes a link, not its target
                 new, self._on_disk = self._lines(used), 0
                 with os.fdopen(files.create(self._path), "wb") as file:
                     file.write(new)
@@ -137,7 +139,7 @@ class Cache:
         return b"".join(key.encode("ascii") + b" " + row + b"\n" for key, row in rows if row)
 
     def _appended(self, new: bytes) -> bool:
-        """Add rows to the file if it is one of ours alone; two processes may do so at once."""
+        """Append rows if the file is regular and private; two processes may do so at once. Return whether it worked."""
         ours = os.O_WRONLY | os.O_APPEND | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
         try:
             handle = os.open(self._path, ours | getattr(os, "O_BINARY", 0))
@@ -148,12 +150,12 @@ class Cache:
             private = os.name == "nt" or not status.st_mode & (stat.S_IRWXG | stat.S_IRWXO)
             if not (stat.S_ISREG(status.st_mode) and status.st_nlink == 1 and private):
                 return False
-            file.write(b"\n" + new)  # the row before it may have been torn off
+            file.write(b"\n" + new)  # the row before may be incomplete
             return True
 
 
 _BETWEEN = b"\t"
-"""Between brief and record; within JSON it is written otherwise."""
+"""Separates brief and record; JSON writes a tab as \\t."""
 
 
 def _key(data: bytes, named: str) -> str:
@@ -163,24 +165,27 @@ def _key(data: bytes, named: str) -> str:
 
 
 def _row(key: str, found: Held) -> bytes:
-    """Return a row without its key; empty where there is to be none."""
+    """Return a row without its key; empty if the file has problems or holds no session."""
     if found.problems or found.session is None:
         return b""
     try:
         packed = _BETWEEN.join(pack(one).encode("utf-8") for one in (found.session.brief, found.session.record))
-    except UnicodeEncodeError:  # the name of the file is none that can be told
+    except UnicodeEncodeError:  # the file's name is not valid text
         return b""
     return _seal(key, packed) + b" " + packed
 
 
 def _record(key: str, path: Path, packed: bytes) -> SessionRecord:
-    """Return the record of a row; where it holds none that could be, that of the file, if it is as it was."""
+    """Return the record of a row, or if the row is unusable, of its file.
+
+    Raises RecordError if the file was changed since.
+    """
     with suppress(UnfitField, UnicodeDecodeError):
         return _sensible(unpack(SessionRecord, packed.decode("utf-8")))
     data = files.read_file(path)
     found = hold_anew(path, data).session if _key(data, id_of(path)) == key else None
     if found is None:
-        raise RecordError(f"{path} was changed just now, or {NAME} in the folder above it: delete that, and try again.")
+        raise RecordError(f"{path} was just changed, or {NAME} above it is damaged: delete {NAME}, then try again.")
     return found.record
 
 
@@ -190,7 +195,7 @@ def _seal(key: str, packed: bytes) -> bytes:
 
 @cache
 def _source() -> bytes:
-    """Return the digest of the source that puts records together: what another version of it made is not taken."""
+    """Return the digest of the source that assembles records: rows of another version are ignored."""
     folders = (Path(__file__).parent, Path(kinds.__file__).parent)
     others = (Path(module.__file__ or "") for module in (past, plan, model))  # for a type and two constants
     sources = (*(path for folder in folders for path in sorted(folder.glob("*.py"))), *others)
@@ -198,7 +203,7 @@ def _source() -> bytes:
 
 
 def _sensible(record: SessionRecord) -> SessionRecord:
-    """Return a record. Raises UnfitField if it is nothing that could have been put together from lines."""
+    """Return `record`. Raises UnfitField if no file's lines could give it."""
     if not (record.rate > 0 and record.seconds >= 0 and record.parts == 1):
-        raise UnfitField("is no record of a file")
+        raise UnfitField("is not the record of a file")
     return record

@@ -1,4 +1,4 @@
-"""Close sessions that died as interrupted, and continue a file that is already there."""
+"""Close the files of sessions that died, and continue a file that exists."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from coach.loglines.kinds import SessionEnded, SetEnded
 from coach.loglines.reasons import WorkKind
 
 Now = Callable[[], datetime]
-"""The time of day."""
+"""Returns the time of day."""
 
 
 def going_on(path: Path, handle: int, seed: str, now: Now) -> SessionStore:
-    """Return what adds to a file that is there, whose chain begins with `seed`; its torn tail is kept beside it.
+    """Return a store that appends to an existing file, whose chain begins with `seed`.
 
-    Raises RecordError if another command writes it just now. `handle` is closed then.
+    A torn tail is moved to a file beside it. Raises RecordError, and closes `handle`, if another command is writing.
     """
     try:
         raw = _claimed(path, handle)
@@ -37,10 +37,10 @@ def going_on(path: Path, handle: int, seed: str, now: Now) -> SessionStore:
 
 
 def closed(path: Path, now: Now) -> bool:
-    """Tell whether a session's file was closed now, since it lacked its end.
+    """Close a session's file if it lacks its end; return whether that was done.
 
-    One that still runs, or whose file cannot be used, is left alone. A torn tail is kept beside the file, in one that
-    ends in ".torn"; the chain goes on from the last whole line.
+    A session that still runs and a file that cannot be used are left alone. A torn tail is moved to a file beside it
+    that ends in ".torn"; the chain continues from the last whole line.
     """
     try:
         if _is_ended(path):
@@ -50,7 +50,7 @@ def closed(path: Path, now: Now) -> bool:
         return False
     with files.clear_errors(path, "write"):
         try:
-            if not files.lock(handle):  # it still runs, in another process
+            if not files.lock(handle):  # another process still runs it
                 os.close(handle)
                 return False
             raw = files.read_file(path)  # again, now that nobody else writes
@@ -64,7 +64,7 @@ def closed(path: Path, now: Now) -> bool:
 
 
 def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
-    """Write the end of a session that died; False if none had begun (its empty file goes away when closed)."""
+    """Write the end of a session that died; return False if it had no line (closing deletes its empty file)."""
     if not reading.lines:
         return False
     at = max(line.at for line in reading.lines)
@@ -77,11 +77,11 @@ def _closed_as_interrupted(store: SessionStore, reading: Reading) -> bool:
 
 
 _LAST = 4096
-"""Bytes at the end of a file among which its end is looked for first: its line has 200, and remarks may follow it."""
+"""Bytes at the end of a file to search first for its last line, which has 200 and may be followed by notes."""
 
 
 def _is_ended(path: Path) -> bool:
-    """Tell whether a line of a file says so. Most files are not read for it but for their last lines."""
+    """Tell whether a file has its "session_ended" line. For most files it reads only their last lines."""
     last = files.read_end(path, _LAST)
     if _says_so(_holding(last[last.find(b"\n") + 1 : last.rfind(b"\n") + 1])):
         return True
@@ -91,7 +91,7 @@ def _is_ended(path: Path) -> bool:
 
 
 def _holding(lines: bytes) -> bytes:
-    """Return those of the lines that hold the word; it may be written with codes, too."""
+    """Return the lines that contain "session_ended" as plain text; JSON may also write it with escapes."""
     return b"".join(line + b"\n" for line in lines.split(b"\n") if b"session_ended" in line)
 
 
@@ -100,7 +100,7 @@ def _says_so(lines: bytes) -> bool:
 
 
 def _set_aside(path: Path, handle: int, raw: bytes) -> None:
-    """Move what stands after the last whole line into a file beside it."""
+    """Move what follows the last whole line into a file beside it."""
     good = raw.rfind(b"\n") + 1
     if good == len(raw):
         return
@@ -109,16 +109,16 @@ def _set_aside(path: Path, handle: int, raw: bytes) -> None:
         kept = files.read_file(beside)
     except files.AbsentError:
         kept = b""
-    if kept != tail and not kept.endswith(b"\n" + tail):  # else it died before the tail was cut off, and comes again
+    if kept != tail and not kept.endswith(b"\n" + tail):  # else an earlier try died before the cut
         files.replace_file(beside, kept + b"\n" + tail if kept else tail)
     os.ftruncate(handle, good)
     os.fsync(handle)
 
 
 def _claimed(path: Path, handle: int) -> bytes:
-    """Take a file for this process, its torn tail set aside; return what it held. Raises RecordError if it is taken."""
+    """Lock a file, move its torn tail aside and return all it held. Raises RecordError if it is locked."""
     if not files.lock(handle):
-        raise RecordError(f"Another command writes {path} just now; try again.")
+        raise RecordError(f"Another command is writing {path}; try again.")
     raw = files.read_file(path)
     _set_aside(path, handle, raw)
     return raw
@@ -132,7 +132,7 @@ def interrupted(one: SetRecord) -> SetEnded:
         level=one.level,
         set=one.set,
         side=one.side,
-        kind=cast("WorkKind", one.kind),  # it was taken from a line of a set
+        kind=cast("WorkKind", one.kind),  # it comes from a line of a set
         planned_low=one.planned_low,
         planned_high=one.planned_high,
         counted=None,

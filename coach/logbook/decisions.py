@@ -1,4 +1,4 @@
-"""What the clinician decided about a person, and which program versions they used, from the lines of its file."""
+"""Read what the clinician decided about a person, and which program versions the person used, from their file."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from coach.session.past import Decision, Verdict, Version
 
 
 def local_moment(t: str) -> datetime | None:
-    """Return the moment of a line in local time; None if the line does not tell it."""
+    """Return the time of a line as local time; None if it is not a valid time."""
     try:
         return datetime.fromisoformat(t).astimezone()
     except (ValueError, OverflowError, OSError):
@@ -21,8 +21,8 @@ def local_moment(t: str) -> datetime | None:
 def decided(reading: Reading) -> tuple[tuple[Decision, ...], tuple[Version, ...]]:
     """Return the decisions and the program versions in the order of the file.
 
-    A step up in a line that has a problem (its checksum does not match, lines are missing before it) is left out: only
-    what is known for sure makes the work harder.
+    A step up in a line with a problem (a wrong checksum, lines missing before it) is ignored: only what is certain
+    makes the work harder.
     """
     decisions: list[Decision] = []
     versions: list[Version] = []

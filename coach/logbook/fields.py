@@ -1,4 +1,4 @@
-"""Turn the class of a line into the fields in the file, and back."""
+"""Turn a line's class into the fields in the file, and back."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ _Take = Callable[[object], object]
 
 
 class UnfitField(Exception):  # noqa: N818 - it names a value, and never leaves the logbook
-    """A field that is missing or of another type; its text names it."""
+    """A field is missing or has the wrong type; the text names it."""
 
 
 def plain(value: Any) -> Any:  # noqa: ANN401 - JSON is any of these
-    """Return `value` as JSON would give it back: dataclasses as dicts, tuples as lists, text that UTF-8 can hold."""
-    if value is None or type(value) in (int, bool):  # most of a file; asked first, since files are long
+    """Return `value` as JSON would give it back: dataclasses as dicts, tuples as lists, text as valid UTF-8."""
+    if value is None or type(value) in (int, bool):  # the most frequent case first: files are long
         return value
     if isinstance(value, float):
-        return value if isfinite(value) else None  # no number in JSON: the line is then told when it is read
+        return value if isfinite(value) else None  # JSON has no NaN; readers then report the line
     if isinstance(value, str):
         return str(value).encode("utf-8", "replace").decode("utf-8")
     if is_dataclass(value) and not isinstance(value, type):
@@ -36,9 +36,9 @@ def plain(value: Any) -> Any:  # noqa: ANN401 - JSON is any of these
 
 
 def fact(kind: str, held: Mapping[str, Any]) -> Fact:
-    """Return the line of `kind` as its class. Fields that the class does not know are left out.
+    """Return the line of `kind` as its class, without fields that the class does not have.
 
-    Raises UnfitField, with a text that names the field, if one is missing or of another type.
+    Raises UnfitField if a field is missing or has the wrong type.
     """
     known = KINDS.get(kind)
     if known is None:
@@ -47,10 +47,7 @@ def fact(kind: str, held: Mapping[str, Any]) -> Fact:
 
 
 def fields_of(it: Fact) -> dict[str, Any]:
-    """Return the fields of a line as JSON values, by their names in the file.
-
-    One that holds its default is left out.
-    """
+    """Return the fields of a line that do not hold their default, as JSON values by their names in the file."""
     held = ((field, getattr(it, field.name)) for field in fields(it))
     return {_key(field.name): plain(value) for field, value in held if value != field.default}
 
@@ -74,7 +71,7 @@ def _build(known: type, held: Mapping[str, Any]) -> object:
 
 @cache
 def _takers(known: type) -> dict[str, tuple[str, _Take, bool]]:
-    """For each key in the file: the attribute, what takes its value, and whether it may be missing."""
+    """Return for each key in the file: the attribute, the function that takes its value, whether it may be missing."""
     hints = get_type_hints(known)
     return {
         _key(field.name): (field.name, taker(hints[field.name]), field.default is not MISSING)
@@ -83,7 +80,10 @@ def _takers(known: type) -> dict[str, tuple[str, _Take, bool]]:
 
 
 def taker(hint: object, nested: Callable[[type], _Take] | None = None) -> _Take:
-    """Return a function that takes a JSON value as `hint`, or raises UnfitField. `nested` returns one for a class."""
+    """Return a function that converts a JSON value to the type `hint`, or raises UnfitField.
+
+    `nested` returns such a function for a dataclass; without it the class is read from an object by its keys.
+    """
     origin, inner = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
         return _any_of([taker(one, nested) for one in inner], inner, str(hint))
@@ -153,7 +153,7 @@ def _nested(known: type) -> _Take:
 
 
 _AS_THEY_ARE = frozenset((str, bool, int, NoneType))
-"""Types whose JSON value is taken as it is; asked first, since files are long."""
+"""Types whose JSON values need no conversion; they are tried first, since files are long."""
 
 
 def _simple(hint: type) -> _Take:
@@ -180,7 +180,7 @@ def _simple(hint: type) -> _Take:
 def _finite(value: float) -> bool:
     try:
         return isfinite(value)
-    except OverflowError:  # a whole number beyond any float
+    except OverflowError:  # an int beyond any float
         return False
 
 

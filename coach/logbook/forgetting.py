@@ -1,7 +1,7 @@
-"""Forget a person: delete everything that is kept of them, and keep no more than that it happened.
+"""Forget a person: delete everything about them, and note only that it happened.
 
-It may be killed anywhere. The folder is first renamed, which is done or not done; whoever forgets somebody next
-finishes what was left, and what was counted already is not counted again.
+It may be killed at any point. It first renames the folder, in one step. The next forgetting finishes what is left and
+notes each person once.
 """
 
 from __future__ import annotations
@@ -21,19 +21,18 @@ from coach.logbook.store import PEOPLE, SESSIONS, Home
 from coach.logbook.writing import ENDING
 
 RECORD = "forgotten.jsonl"
-"""The file in a home with a line for each person who was forgotten: the day and a random mark, nothing of them."""
+"""The file in a home with one line per forgotten person: the day and a random mark, nothing about them."""
 
 _LEAVING = re.compile(r"\.forgetting-(?P<id>.+)-(?P<mark>[0-9a-f]{16})")
-"""The name of a folder that is being deleted; people() of a home does not list it."""
+"""The name of a folder that is being deleted; `Home.people` does not list it."""
 
 
 def forget(home: Home, person_id: str) -> None:
-    """Delete all that is kept of a person, and all spoken clips.
+    """Delete everything about a person, and all rendered clips.
 
-    Raises RecordError, also while a session of theirs runs; then nothing is gone.
-
-    The clips are a store that fills itself again: which of them say words of this person's own programs only their
-    texts could tell, so all of them go.
+    All clips go, since nothing tells which of them speak this person's programs; they are rendered again when needed.
+    Raises RecordError and deletes nothing while a session of theirs runs. Raises RecordError if the disk refuses; the
+    next forgetting then finishes.
     """
     person = home.person(person_id)
     refuse_link(person.folder)
@@ -42,7 +41,7 @@ def forget(home: Home, person_id: str) -> None:
     with files.clear_errors(person.folder, "delete"):
         person.folder.rename(leaving)
         try:
-            _refuse_running(leaving)  # one that began just before
+            _refuse_running(leaving)  # a session may just have begun
         except RecordError:
             leaving.rename(person.folder)
             raise
@@ -51,7 +50,7 @@ def forget(home: Home, person_id: str) -> None:
 
 
 def left_over(home: Home) -> dict[Path, str]:
-    """Return the folders that a forgetting which was killed has left, each with the person's id."""
+    """Return the folders that unfinished forgettings have left, each with the person's id."""
     people = home.root / "people"
     try:
         names = files.list_folder(people)
@@ -61,7 +60,7 @@ def left_over(home: Home) -> dict[Path, str]:
 
 
 def finish(home: Home, leaving: Path) -> None:
-    """Delete a folder of `left_over`, and note that somebody was forgotten. Raises RecordError; try again then."""
+    """Delete a folder of `left_over` and note that somebody was forgotten. Raises RecordError; then try again."""
     found = _LEAVING.fullmatch(leaving.name)
     assert found
     with files.clear_errors(leaving, "delete"):
@@ -73,13 +72,13 @@ def finish(home: Home, leaving: Path) -> None:
 
 
 def naming(home: Home, person_id: str) -> tuple[Path, ...]:
-    """Return the session files in other people's folders that say they are of this person, as far as can be read."""
+    """Return the readable session files in other people's folders that name this person."""
     others = [home.root / PEOPLE / other / SESSIONS for other in home.people() if other != person_id]
     return tuple(path for folder in others for path in _listed(folder) if _is_of(path, person_id))
 
 
 def _listed(sessions: Path) -> list[Path]:
-    """Return the session files in a folder; none if it is not there or cannot be read."""
+    """Return the session files in a folder; none if it is absent or unreadable."""
     try:
         return [path for path in files.list_folder(sessions) if path.name.endswith(ENDING)]
     except (files.AbsentError, files.UnreadableError):
@@ -96,7 +95,7 @@ def _is_of(path: Path, person_id: str) -> bool:
 
 
 def _refuse_running(folder: Path) -> None:
-    """Raise RecordError if another process writes a file of the person, as far as their files can be opened."""
+    """Raise RecordError if another process holds a file of the person; skip files that cannot be opened."""
     for path in (*_listed(folder / SESSIONS), folder / "decisions.jsonl"):
         try:
             handle = files.open_file(path)
@@ -105,15 +104,15 @@ def _refuse_running(folder: Path) -> None:
         free = files.lock(handle)
         os.close(handle)
         if not free:
-            raise RecordError("A session of theirs runs just now; end it first, then try again.")
+            raise RecordError("A session of theirs is running; end it first, then try again.")
 
 
 def _empty(folder: Path) -> None:
-    """Delete what lies in a folder; a link goes, what it leads to stays."""
+    """Delete everything in a folder; of a link only the link, not its target."""
     if not folder.is_dir():
         return
     if not folder.is_symlink():
-        folder.chmod(0o700)  # what its owner shut they may delete all the same
+        folder.chmod(0o700)  # its owner may have taken their own rights away
     for path in sorted(folder.iterdir()):
         if path.is_dir() and not path.is_symlink():
             _empty(path)
@@ -126,7 +125,7 @@ def _note(home: Home, mark: str) -> None:
     path = home.root / RECORD
     with _claimed(path) as handle:
         whole = files.read_file(path)
-        whole = whole[: whole.rfind(b"\n") + 1]  # a line that was never finished is written anew
+        whole = whole[: whole.rfind(b"\n") + 1]  # drop an unfinished line
         os.ftruncate(handle, len(whole))
         if mark.encode() not in whole:
             line = json.dumps({"v": 1, "day": home.today().isoformat(), "forgotten": 1, "mark": mark})
@@ -135,7 +134,7 @@ def _note(home: Home, mark: str) -> None:
 
 @contextmanager
 def _claimed(path: Path) -> Iterator[int]:
-    """Open the file, made if it is not there, for this process alone."""
+    """Create or open the file and lock it for this process."""
     try:
         handle = files.create(path)
         files.sync_folder(path.parent)
@@ -143,7 +142,7 @@ def _claimed(path: Path) -> Iterator[int]:
         handle = files.open_file(path, adding=True)
     try:
         if not files.lock(handle):
-            raise RecordError(f"Another command writes {path} just now; try again.")
+            raise RecordError(f"Another command is writing {path}; try again.")
         yield handle
     finally:
         os.close(handle)

@@ -1,4 +1,4 @@
-"""Everything that is kept of a person as one ZIP file, for them to take with them."""
+"""Pack everything about a person into one ZIP file for them to take along."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from coach.logbook import files
 from coach.logbook.store import Person
 
 README = "README.txt"
-"""Name of the file in the archive that says what the others are."""
+"""Name of the file in the archive that explains the others."""
 
 _NO_DATE = (1980, 1, 1, 0, 0, 0)
-"""The same for each entry, so that the same data give the same archive."""
+"""The date of every entry, so that the same data give the same archive."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,15 +26,15 @@ class Archive:
 
     data: bytes
     names: tuple[str, ...]
-    """The files in it, below the person's folder, in order; without README."""
+    """The files in it, relative to the person's folder, in order; without README."""
     left_out: tuple[str, ...]
-    """What lies in the folder and is no file of its own, links above all, or cannot be read."""
+    """What is in the folder but is a link, not a regular file, or unreadable."""
 
 
 def pack_up(person: Person, readme: Callable[[Sequence[str], Sequence[str]], str]) -> Archive:
-    """Return all that is kept of `person`, the same bytes for the same data. Nothing outside their folder is read.
+    """Return everything about `person`, the same bytes for the same data. Reads nothing outside their folder.
 
-    `readme` is given the names of the files and of what was left out, and returns the text that explains them. Raises
+    `readme` gets the names of the files and of what was left out, and returns the text that explains them. Raises
     RecordError.
     """
     refuse_link(person.folder)
@@ -56,16 +56,13 @@ def pack_up(person: Person, readme: Callable[[Sequence[str], Sequence[str]], str
 
 
 def refuse_link(folder: Path) -> None:
-    """Raise RecordError if the folder of a person is only a link to one that lies elsewhere."""
+    """Raise RecordError if a person's folder is only a link to another folder."""
     if folder.is_symlink():
         raise RecordError(f"{folder} is a link to another folder; put the folder itself there, then try again.")
 
 
 def _below(folder: Path) -> list[Path]:
-    """Return what lies in a folder and its own folders; a link to a folder is not followed.
-
-    A folder in it that cannot be read stands there itself.
-    """
+    """Return the files in a folder and its subfolders. Links and unreadable subfolders are returned themselves."""
     found: list[Path] = []
     for path in files.list_folder(folder):
         if path.is_symlink() or not path.is_dir():
@@ -80,7 +77,7 @@ def _below(folder: Path) -> list[Path]:
 
 def _add(archive: zipfile.ZipFile, name: str, data: bytes) -> None:
     entry = zipfile.ZipInfo(name, _NO_DATE)
-    entry.create_system = 3  # as on Unix, wherever it is made: the rights below are then read as such
+    entry.create_system = 3  # Unix on every system: the rights below are then read as such
     entry.external_attr = (stat.S_IFREG | 0o600) << 16
     entry.compress_type = zipfile.ZIP_DEFLATED
     archive.writestr(entry, data)

@@ -1,4 +1,4 @@
-"""Join the parts of a session that broke off and was taken up: one session of one day."""
+"""Join the parts of a session that broke off and was taken up into one session."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from coach.logbook.session_record import EarRecord, SessionRecord
 
 
 def joined(sessions: Iterable[LoggedSession | SessionRecord]) -> tuple[LoggedSession, ...]:
-    """Return the sessions in order of their beginnings, each with those that took it up.
+    """Return the sessions in order of their beginnings, each joined with those that took it up.
 
-    What takes up a session that is not there, or one of another program, stands by itself.
+    A session that continues one which is missing or of another program stays on its own.
     """
     found: dict[str, list[LoggedSession]] = {}
     for one in sorted(map(logged, sessions), key=lambda one: (one.brief.began, one.brief.session)):
@@ -29,7 +29,7 @@ def joined(sessions: Iterable[LoggedSession | SessionRecord]) -> tuple[LoggedSes
 
 
 def _with(first: SessionRecord, then: SessionRecord) -> SessionRecord:
-    """Return one record of both: sets are numbered on, and samples counted on from the end of the first."""
+    """Return one record of both: the numbers of sets and the samples of `then` continue those of `first`."""
     sets = max((one.set_id for one in first.sets), default=0)
     at = round(first.seconds * first.rate)
 
@@ -77,7 +77,7 @@ def _with(first: SessionRecord, then: SessionRecord) -> SessionRecord:
 
 
 def _heard(first: SessionRecord, then: SessionRecord) -> tuple[EarRecord, ...]:
-    """Add up what each ear noticed in both."""
+    """Add up each ear's words of both."""
     sums: dict[str, EarRecord] = {}
     for one in (*first.heard, *then.heard):
         was = sums.get(one.ear, EarRecord(one.ear, 0, 0))

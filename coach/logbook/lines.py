@@ -1,10 +1,10 @@
-"""One line of a session's file: how it is written, and how it is read back without ever failing.
+"""The lines of a session's file: write one, and read them back without ever failing.
 
 A line is a JSON object: "v" (version of the format), "n" (number of the line, from 1), "t" (UTC, ISO 8601), "at"
-(sample of the session), "line" (its kind), the fields of that kind (see `kinds`), and last "chain": the SHA-256, in
-hex, of the chain before it and of the line without its chain. The chain before the first line is the session's id. So a
-line that was changed, moved or taken out shows, and so does a tail that was torn off in mid-line; a file that lost its
-last lines whole shows by lacking "session_ended".
+(sample of the session), "line" (its kind), the fields of that kind (see `kinds`), and last "chain". The chain is the
+SHA-256, in hex, of the previous chain and of the line without its own; before the first line it is the session's id. It
+reveals a line that was changed, moved or removed. A torn line is no JSON, and a file without its last lines lacks
+"session_ended".
 """
 
 from __future__ import annotations
@@ -19,16 +19,16 @@ from coach.logbook.fields import UnfitField, fact, fields_of, plain
 from coach.loglines.kinds import KIND_OF, Fact
 
 VERSION = 2
-"""Version of the format that this program writes; it reads this and all before it. In 1 a line named fields that
-nothing wrote, and held those with their defaults too."""
+"""Version of the format that this program writes; it reads all versions up to this one. Version 1 had some unused
+fields, and wrote fields that hold their default."""
 
 LONGEST = 256 * 1024
-"""Signs of a line at most: the longest that is written, a session's first, has some 10,000."""
+"""Most characters of a line: the longest, a session's first, has some 10,000."""
 MOST_STRANGE = 1000
-"""Lines that are none after which the rest of a file is not read: so much is no damage, and each takes memory."""
+"""Most lines that are not of a logbook before reading stops: such a file is no logbook, and each line takes memory."""
 
 FRAME = ("v", "n", "t", "at", "line", "chain")
-"""The keys that every line has; no kind may have a field of such a name."""
+"""The keys of every line; no kind may have a field of that name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class Line:
     n: int
     """Number of the line, from 1."""
     t: str
-    """When it was given to be written: UTC, ISO 8601."""
+    """When it was written: UTC, ISO 8601."""
     at: int
     """When it happened, in samples from the start of the session."""
     kind: str
@@ -51,48 +51,48 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Something in a file that should not be so."""
+    """Something wrong in a file."""
 
     line: int
     """Number of the line in the file, from 1."""
     text: str
-    """What is wrong, as the end of a sentence."""
+    """What is wrong, as a sentence whose subject is the line."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What could be read of a session's file."""
+    """What a session's file holds."""
 
     lines: tuple[Line, ...]
-    """Every complete line that is readable, in the file's order, those with a problem too."""
+    """Every complete and readable line, in the file's order, including those with a problem."""
     problems: tuple[Problem, ...]
     torn: str
-    """What stands after the last complete line; empty in a whole file."""
+    """What follows the last complete line; empty in a whole file."""
     chain: str
-    """The chain to go on from."""
+    """The chain of the last line."""
     suspect: frozenset[int] = frozenset()
-    """Which of `lines`, by index, have a problem."""
+    """Indexes of the `lines` with a problem."""
 
 
 def line_of(n: int, t: str, at: int, it: Fact) -> Line:
-    """Return what is to be written as a line: `n` its number, `t` when, `at` in samples of the session."""
+    """Return a fact as line number `n`, written at time `t`, that happened at sample `at`."""
     return Line(n, t, at, KIND_OF[type(it)], fields_of(it))
 
 
 def encode(line: Line, previous: str) -> tuple[str, str]:
-    """Return the text of `line`, without a newline, and its chain; `previous` is the chain before it."""
+    """Return the text of `line`, without a newline, and its chain; `previous` is the previous chain."""
     body = _json({"v": line.v, "n": line.n, "t": line.t, "at": line.at, "line": line.kind, **plain(line.fields)})
     return seal(body, previous)
 
 
 def seal(body: str, previous: str) -> tuple[str, str]:
-    """Return the text of a line with its chain, and the chain; `body` is its JSON without one."""
+    """Return the text of a line with its chain, and the chain; `body` is its JSON without the chain."""
     chain = _chained(previous, body)
     return body[:-1] + _tail(chain), chain
 
 
 def read_lines(text: str, session: str = "") -> Reading:
-    """Read the text of a session's file, whatever it holds; `session` is the id that it should have, if known."""
+    """Read the text of a session's file, whatever it holds; `session` is the expected id, if known."""
     lines: list[Line] = []
     problems: list[Problem] = []
     suspect: set[int] = set()
@@ -120,7 +120,7 @@ def read_lines(text: str, session: str = "") -> Reading:
         problems.append(Problem(number + 1, "is torn off before its end"))
     elif end >= 0:
         problems.append(
-            Problem(number + 1, "is not read, nor what follows: too much before it is no line of a logbook")
+            Problem(number + 1, "and all after it were not read: too many lines before it are not of a logbook")
         )
     return Reading(tuple(lines), tuple(problems), torn, previous, frozenset(suspect))
 
@@ -130,21 +130,21 @@ def _complaints(line: Line, written: str, previous: str, expected: int) -> list[
     if line.v > VERSION:
         found.append(f"was written by a newer version (format {line.v}, this one reads {VERSION})")
     if line.n > expected:
-        found.append(f"is number {line.n}, where {expected} was due: lines are missing before it")
+        found.append(f"has number {line.n} instead of {expected}: lines are missing before it")
     elif line.n < expected:
-        found.append(f"is number {line.n}, where {expected} was due: it stands in the wrong place")
+        found.append(f"has number {line.n} instead of {expected}: it is in the wrong place")
     elif not _sealed(line, written, previous):
         found.append("does not match its checksum: it, or a line before it, was changed")
     try:
         fact(line.kind, line.fields)
     except UnfitField as unfit:
         if line.v <= VERSION:
-            found.append(f"cannot be used as it stands: {unfit}")
+            found.append(f"cannot be used: {unfit}")
     return found
 
 
 def _sealed(line: Line, written: str, previous: str) -> bool:
-    """Tell whether a line is, to the letter, what was written after `previous`."""
+    """Tell whether a line is exactly what was written after `previous`."""
     tail = _tail(line.chain)
     return written.endswith(tail) and line.chain == _chained(previous, written.removesuffix(tail) + "}")
 
@@ -153,7 +153,7 @@ def _parsed(written: str) -> Line | None:
     try:
         held = _JSON.decode(written)
         if "\\u" in written or not _is_utf8(written):
-            held = plain(held)  # text that no terminal could show becomes "?" and breaks the seal
+            held = plain(held)  # text that is not UTF-8 becomes "?" and breaks the chain
     except (ValueError, RecursionError):
         return None
     if not isinstance(held, dict):
@@ -166,7 +166,7 @@ def _parsed(written: str) -> Line | None:
 
 
 def _no_number(word: str) -> None:
-    """Refuse NaN and Infinity, which are no JSON, though the library takes them."""
+    """Refuse NaN and Infinity, which are not JSON, although the library accepts them."""
     raise ValueError(word)
 
 
@@ -182,7 +182,7 @@ def _is_utf8(text: str) -> bool:
 
 
 def _tail(chain: str) -> str:
-    """Return how a line ends, whose chain is in hex."""
+    """Return the end of a line, from its chain in hex."""
     return f',"chain":"{chain}"}}'
 
 

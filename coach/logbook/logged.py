@@ -1,4 +1,4 @@
-"""A session in the logbook: what a later plan asks of it at once, its whole record when somebody wants it."""
+"""A session in the logbook: its brief, which later plans need, at once; its whole record on demand."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from coach.session.plan import NEXT_DAY
 
 @dataclass(frozen=True, slots=True)
 class Brief:
-    """What is asked of a session without its whole record. Of many sessions it is all that a command needs."""
+    """What a later plan needs of a session; most commands need no more."""
 
     session: str
     person: str
     program: str
     digest: str
-    """SHA-256 of the program file that it ran, in hex; may be empty."""
+    """SHA-256 of its program file, in hex; may be empty."""
     began: str
     """UTC, ISO 8601; may be empty."""
     continues: str
@@ -29,14 +29,14 @@ class Brief:
     """Why it ended; empty: it has not, or its end is missing."""
     next_in_days: int | None
     next_day_worse: bool | None
-    """What was answered in it about the morning after the session before; None: not asked, or not answered."""
+    """Its answer about the morning after the session before; None: not asked or not answered."""
     exercises: tuple[PastExercise, ...]
-    """What was worked at."""
+    """The exercises with a set that began."""
 
 
 @dataclass(frozen=True)
 class LoggedSession:
-    """A session of a history."""
+    """A session of a history: equal if its brief is."""
 
     brief: Brief
     fetch: Callable[[], SessionRecord] = field(compare=False, repr=False)
@@ -49,12 +49,12 @@ class LoggedSession:
 
 
 def logged(session: LoggedSession | SessionRecord) -> LoggedSession:
-    """Return a session as one of the logbook, also where there is a record alone."""
+    """Return a session as one of the logbook; a record gets its brief."""
     return session if isinstance(session, LoggedSession) else LoggedSession(brief_of(session), lambda: session)
 
 
 def brief_of(record: SessionRecord) -> Brief:
-    """Return what is asked of a session without its whole record."""
+    """Return the brief of a session."""
     pains = [one for one in record.questions if is_pain(one.question)]
     sets: dict[str, list[SetRecord]] = {}
     for one in record.sets:
@@ -74,17 +74,15 @@ def brief_of(record: SessionRecord) -> Brief:
 
 
 def _next_day(record: SessionRecord) -> bool | None:
-    """Return what was answered about the morning after the session before; None: not asked, or not answered."""
+    """Return the answer about the morning after the session before; None: not asked or not answered."""
     answers = [one.value for one in record.questions if one.question == f"screen.{NEXT_DAY}"]
     return answers[-1] if answers and isinstance(answers[-1], bool) else None
 
 
 OUT_OF_ANY = ""
-"""Exercise of a halt that came outside of any, among the questions before the work above all: it, too, counts for every
-exercise of the day."""
+"""Exercise of a halt outside any exercise; it counts for every exercise of the day."""
 BEFORE_ANY = 0
-"""Set of the answers that came before any set, or before the first since a session was taken up: a pain told there
-counts for every exercise of the day."""
+"""Set of an answer before the first set of a session or of a part taken up; a pain counts for every exercise."""
 
 
 def _exercise(record: SessionRecord, name: str, sets: list[SetRecord], pains: list[QuestionRecord]) -> PastExercise:
@@ -111,7 +109,7 @@ def _exercise(record: SessionRecord, name: str, sets: list[SetRecord], pains: li
 
 
 def _least(sets: list[SetRecord]) -> int | None:
-    """Return the fewest that any set had on each side, as counted or as stated; None: of some set it is not known."""
+    """Return the fewest per side of any set, counted or stated, whichever is less; None: not known of every set."""
     done = []
     for one in sets:
         if one.counted is None:
@@ -122,5 +120,5 @@ def _least(sets: list[SetRecord]) -> int | None:
 
 
 def _for_today_only(because: str) -> bool:
-    """A screen answer eases one day; a worse next day, a limit or the person's wish steps down until it is decided."""
+    """Tell whether an easing ends with the day: after a screen answer, except that about a worse morning."""
     return because.startswith("screen.") and because != f"screen.{NEXT_DAY}"

@@ -1,6 +1,6 @@
 """Turn a record into one line of JSON and back: values in the order of the fields, without names.
 
-What comes back is checked, type by type: a line that holds anything else is refused.
+Unpacking checks every type and refuses a line that does not fit.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ _Held = TypeVar("_Held")
 
 
 def pack(value: object) -> str:
-    """Return the JSON of a dataclass of numbers, texts, tuples and other such dataclasses."""
+    """Return the JSON of a dataclass that holds numbers, texts, tuples and other such dataclasses."""
     return json.dumps(value, default=_values, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
 def unpack(known: type[_Held], text: str) -> _Held:
-    """Return the `known` that `text` was packed from. Raises UnfitField if it holds none."""
+    """Return the `known` that `text` was packed from. Raises UnfitField if `text` does not fit."""
     try:
         return cast("_Held", _in_order(cast("type", known))(_JSON.decode(text)))
     except (ValueError, RecursionError):
@@ -39,12 +39,12 @@ def _values(value: object) -> list[object]:
 
 @cache
 def _in_order(known: type) -> Callable[[object], object]:
-    """Return a function that takes the list of the values of a `known`, or raises UnfitField."""
+    """Return a function that makes a `known` of a list of values, or raises UnfitField."""
     hints = get_type_hints(known)
     takers = [taker(hints[field.name], _in_order) for field in fields(known)]
     flat = all(_SIMPLE.issuperset(get_args(hints[field.name]) or {hints[field.name]}) for field in fields(known))
     seen: set[tuple[type, ...]] = set()
-    """Types of values, in order, that were taken as they are: of a flat class they say all that is to be checked."""
+    """Lists of types that passed unchanged: in a class without nested values nothing else needs a check."""
 
     def take(value: object) -> object:
         if type(value) is not list:

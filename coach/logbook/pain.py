@@ -1,4 +1,4 @@
-"""What an answer says of pain: a number 0-10, a band, or nothing."""
+"""What an answer says about pain: a number 0-10, a band, or nothing."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ def is_pain(question: str) -> bool:
 
 
 def edge(pain: Answer) -> int | None:
-    """Return the highest pain 0-10 that an answer may mean: of "4-5" 5, of "none" 0; None: it tells of none."""
+    """Return the highest pain 0-10 that an answer may mean: 5 for "4-5", 0 for "none"; None if it states no pain."""
     if isinstance(pain, str):
         last = pain.rpartition("-")[2]
         return 0 if pain == "none" else int(last) if last.isdecimal() else None
@@ -21,7 +21,7 @@ def edge(pain: Answer) -> int | None:
 
 
 def worse(one: Answer, other: Answer) -> Answer:
-    """Return the higher of two pains, of a band its highest; a number stands before a band that reaches no higher."""
+    """Return the higher of two pains; a band counts as its highest, and a number wins over an equal band."""
     known = [pain for pain in (one, other) if edge(pain) is not None]
     if known:
         return max(known, key=lambda pain: (edge(pain) or 0, isinstance(pain, int)))
@@ -29,5 +29,5 @@ def worse(one: Answer, other: Answer) -> Answer:
 
 
 def highest(pains: Iterable[Answer]) -> int | None:
-    """Return the highest that any of the answers may mean, of an effort too; None: they tell of none."""
+    """Return the highest pain or effort that any of the answers may mean; None if they state none."""
     return max((known for pain in pains if (known := edge(pain)) is not None), default=None)

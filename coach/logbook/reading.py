@@ -1,4 +1,4 @@
-"""Read the files of a person's sessions into one history; what cannot be read is named, and counts for nothing."""
+"""Read the files of a person's sessions into one history; what cannot be read is reported and left out."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ from coach.logbook.writing import ENDING
 from coach.session.past import PastSession
 
 STAMP = "%Y%m%dt%H%M%Sz"
-"""How the name of a session's file begins: the moment it was made, UTC."""
+"""Format of the time, UTC, with which the name of a session's file begins."""
 
 
 @dataclass(frozen=True, slots=True)
 class FileProblem:
-    """Something in a person's file that should not be so."""
+    """Something wrong in a person's file."""
 
     path: Path
     line: int
@@ -44,23 +44,23 @@ class History:
     paths: tuple[Path, ...] = ()
     """The file of each session."""
     unread: tuple[PastSession, ...] = ()
-    """For each file of which nothing is known the session that may be in it; the file is among the problems."""
+    """A placeholder for each file that may hold a session but cannot be read."""
 
     @property
     def briefs(self) -> tuple[Brief, ...]:
-        """What is asked of the sessions without their whole records."""
+        """The briefs of the sessions."""
         return tuple(one.brief for one in self.sessions)
 
     @property
     def records(self) -> tuple[SessionRecord, ...]:
-        """The whole records, of which each is made on first use: who needs a few asks the sessions for theirs."""
+        """The whole record of every session. If you need only a few, ask each session for its own."""
         with uncollected():
             return tuple(one.record for one in self.sessions)
 
 
 @contextmanager
 def uncollected() -> Iterator[None]:
-    """Look for no waste meanwhile: among a million small values that all stay it takes a third of the time."""
+    """Turn garbage collection off meanwhile: with a million small values that all stay it takes a third of the time."""
     collecting = gc.isenabled()
     gc.disable()
     try:
@@ -76,11 +76,11 @@ class Held:
 
     problems: tuple[Problem, ...]
     session: LoggedSession | None
-    """Of all its lines; None: there is none."""
+    """The session of all its lines; None: it has no line."""
     suspect: bool = False
-    """Whether lines of it have a problem."""
+    """Whether any of its lines has a problem."""
     sound: LoggedSession | None = None
-    """If so, the session without them."""
+    """If so, the session without those lines."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +93,7 @@ class SessionFile:
 
 
 def held(data: bytes, named: str) -> Held:
-    """Put together what the bytes of a session's file hold; `named` is the session's id by the name of its file."""
+    """Assemble what the bytes of a session's file hold; `named` is the session's id from the file's name."""
     reading = read_lines(text_of(data), named)
 
     def session(lines: Sequence[Line]) -> LoggedSession | None:
@@ -110,23 +110,23 @@ def held(data: bytes, named: str) -> Held:
 
 
 HoldFile = Callable[[Path, bytes], Held]
-"""Says what the bytes of a file at a path hold: `held`, or what remembers what it returned."""
+"""Returns what the bytes of the file at a path hold: `hold_anew`, or a cached version of it."""
 
 
 def hold_anew(path: Path, data: bytes) -> Held:
-    """Put together what the bytes of a file hold."""
+    """Assemble what the bytes of a file hold."""
     return held(data, id_of(path))
 
 
 def id_of(path: Path) -> str:
-    """Return the session's id by the name of its file."""
+    """Return the session's id from the name of its file."""
     return path.name.removesuffix(ENDING)
 
 
 def read_history(paths: Iterable[Path], *, sound: bool = False, hold: HoldFile = hold_anew) -> History:
-    """Read session files, in any order, into one history. Never fails because of what a file is or holds.
+    """Read session files, in any order, into one history. Never fails, whatever a file is or holds.
 
-    With `sound`, a line that has a problem (changed, of a newer version, in the wrong place) is left out.
+    With `sound`, lines with a problem (changed, of a newer version, in the wrong place) are left out.
     """
     read = [(read_session(path, sound=sound, hold=hold), path) for path in sorted(paths)]
     known = [(one.session, path) for one, path in read if one.session is not None]
@@ -140,10 +140,10 @@ def read_history(paths: Iterable[Path], *, sound: bool = False, hold: HoldFile =
 
 
 def read_session(path: Path, *, sound: bool = False, hold: HoldFile = hold_anew) -> SessionFile:
-    """Read one file; `sound` as in `read_history`. Never fails because of what the file is or holds."""
+    """Read one file; `sound` as in `read_history`. Never fails, whatever the file is or holds."""
     try:
         data = files.read_file(path)
-    except files.AbsentError:  # it went away just now
+    except files.AbsentError:  # it was just deleted
         return SessionFile(None, ())
     except files.UnreadableError as error:
         return SessionFile(None, (unreadable(path, error),), lost_session(path))
@@ -157,17 +157,17 @@ def read_session(path: Path, *, sound: bool = False, hold: HoldFile = hold_anew)
 
 
 def unreadable(path: Path, error: files.UnreadableError, meanwhile: str = "counts for nothing") -> FileProblem:
-    """Return what is to be said of a file that cannot be read, and what becomes of it until it can."""
+    """Return the problem of an unreadable file; `meanwhile` says what becomes of it until it can be read."""
     return FileProblem(path, 0, f"cannot be read ({error.why}): allow access to it; until then it {meanwhile}")
 
 
 def text_of(data: bytes) -> str:
-    """Return the text of a file; a byte that is no UTF-8 becomes a sign that no line was written with."""
+    """Return the text of a file; bytes that are not UTF-8 become surrogates, which no line contains."""
     return data.decode("utf-8", "surrogateescape")
 
 
 def lost_session(path: Path) -> PastSession:
-    """Return the session that may be in a file, as of the moment in its name, or else of its last change."""
+    """Return a placeholder for the session in an unreadable file, dated by its name or else its last change."""
     named = id_of(path)
     try:
         began = datetime.strptime(named.rpartition("-")[0], STAMP).replace(tzinfo=UTC)

@@ -1,4 +1,4 @@
-"""What is known of a session: its record, put together of the lines of its file."""
+"""The record of a session, assembled from the lines of its file."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from coach.loglines.kinds import Answer, PlanEntry
 VIRTUAL_ROOM = "virtual room"
 """Device of a session in the simulated room."""
 RECORDING = "recording"
-"""How the device of a session begins that heard a recording; the name of its file follows."""
+"""First word of the device of a session that heard a recording; the file's name follows."""
 
 IN_FULL = frozenset({"done", "enough"})
-"""Reasons for which a set counts as whole."""
+"""Endings of a set that count as in full."""
 
 
 @dataclass(frozen=True, slots=True)
 class SetRecord:
-    """One set: what was planned, what the coach counted and what the person stated stand apart."""
+    """One set, with separate fields for what was planned, what the coach counted and what the person stated."""
 
     set_id: int
     exercise: str
@@ -28,7 +28,7 @@ class SetRecord:
     set: int
     """Number of the set, from 1."""
     side: str
-    """"left", "right" or empty."""
+    """"left", "right", "left+right" if they alternate, or empty."""
     kind: str
     """"reps", "hold" or "route"."""
     unit: str
@@ -41,27 +41,27 @@ class SetRecord:
     """What the person said they did, in the same unit; None: not asked or not answered."""
     tension_planned_s: float | None
     tension_s: float | None
-    """Seconds under tension that ran; None: not known."""
+    """Seconds under tension; None: not known."""
     why: str
     """Why it ended; empty: it has not."""
     pain: Answer
-    """Pain 0-10, or a band such as "1-3"; None: not asked, or not answered."""
+    """Pain 0-10, or a band such as "1-3"; None: not asked or not answered."""
     effort: Answer
-    """Effort 0-10; None: not asked, or not answered."""
+    """Effort 0-10; None: not asked or not answered."""
     began_at: int | None
-    """Sample."""
+    """Sample; None: not known."""
     ended_at: int | None
-    """Sample."""
+    """Sample; None: not known."""
 
     @property
     def in_full(self) -> bool:
-        """Whether it ran to its end, or to where the person may end it."""
+        """Whether it ran to its end, or the person ended it within its range."""
         return self.why in IN_FULL
 
 
 @dataclass(frozen=True, slots=True)
 class HaltRecord:
-    """One halt and what was said about it; a "pain", "tired" or "unsteady" out of the work is one too."""
+    """One halt and what was said about it; "pain", "tired" or "unsteady" without a halt before it is one too."""
 
     at: int
     """Sample."""
@@ -71,7 +71,7 @@ class HaltRecord:
     set: int
     rep: int
     phase: int | str
-    """Name of the phase that ran, or its index from 0; empty: none."""
+    """Name of the phase or point at that moment; in older files its index from 0; empty: none."""
     side: str
     word: str
     """Reply id that halted."""
@@ -83,10 +83,10 @@ class HaltRecord:
 
 @dataclass(frozen=True, slots=True)
 class QuestionRecord:
-    """One question as it went."""
+    """One question and what became of it."""
 
     at: int
-    """Sample of the answer, or of giving it up."""
+    """Sample at which it was answered or given up."""
     question: str
     set_id: int
     value: Answer
@@ -95,14 +95,14 @@ class QuestionRecord:
     ear: str
     read_back: bool
     times: int
-    """How often it was put."""
+    """`Answered.attempts` or `Unanswered.prompts`."""
     because: str = ""
-    """Why it was not put at all; empty: it was."""
+    """Why it was not asked at all; empty: it was."""
 
 
 @dataclass(frozen=True, slots=True)
 class EasedRecord:
-    """Something made easier in the session."""
+    """One easing of the work."""
 
     at: int
     """Sample."""
@@ -119,16 +119,16 @@ class EarRecord:
 
     ear: str
     heard: int
-    """Words it noticed."""
+    """Words that it noticed."""
     used: int
-    """Of these, the words that did something."""
+    """How many of them did something."""
     unclear: int = 0
-    """Of these, the words that were not understood, or that another ear spoke against."""
+    """How many of them were not understood, or contradicted by another ear."""
 
 
 @dataclass(frozen=True, slots=True)
 class SessionRecord:
-    """A whole session, as far as its file tells."""
+    """A whole session, as far as its file tells; empty where the file does not."""
 
     session: str
     person: str
@@ -145,11 +145,11 @@ class SessionRecord:
     began: str
     """UTC, ISO 8601, of the first line; empty if there is none."""
     seconds: float
-    """From the first to the last line of the session's own time."""
+    """Length of the session, by the highest sample in its file."""
     plan: tuple[PlanEntry, ...]
     ears: tuple[str, ...]
     sound_check: SoundCheck | None
-    """The check at the start; None: it did not come to one. Of several the last."""
+    """The sound check, the last of several; None: the session ended before it."""
     sets: tuple[SetRecord, ...]
     """In the order in which they began."""
     halts: tuple[HaltRecord, ...]
@@ -161,11 +161,11 @@ class SessionRecord:
     devices: tuple[tuple[int, str], ...]
     """Sample and what happened to the microphone or the speaker."""
     told: tuple[tuple[str, str], ...]
-    """Exercise and phrase key of what was told to be other than last time."""
+    """Exercise and phrase key of each thing that the coach told to be new since last time."""
     notes: tuple[tuple[str, str], ...]
     """Text and by whom."""
     holds: int
-    """How often the work was held because somebody spoke and nobody understood."""
+    """How often the work stood still because speech was not understood."""
     pauses: int
     why: str
     """Why the session ended; empty: it has not, or its end is missing."""
@@ -174,34 +174,34 @@ class SessionRecord:
     ended: str = ""
     """UTC, ISO 8601, of the last line."""
     doubtful: bool = False
-    """Something in its file is amiss: a line is torn, changed or missing."""
+    """Its file has a problem: a line is torn, changed or missing."""
     denied: int = 0
-    """Answers that were read back and did not stand: denied, corrected, or never confirmed."""
+    """Answers that were read back and then denied, corrected or never confirmed."""
     ladder: bool = False
-    """Pain was placed by yes and no, from the start or from some point on."""
+    """The yes/no ladder asked about pain, from the start or from some point on."""
     continues: str = ""
     """Id of the session that broke off and was taken up here; empty: none was."""
     parts: int = 1
-    """Of how many files it was put together; see `joined`."""
+    """Number of files that it comes from; see `joined`."""
 
     @property
     def simulated(self) -> bool:
-        """Whether nobody was there: a simulated room, or a recording."""
+        """Whether no person was there, but a simulated room or a recording."""
         return self.device == VIRTUAL_ROOM or self.device.startswith(f"{RECORDING} ")
 
     @property
     def sets_planned(self) -> int:
-        """Sets that the plan of the day would have recorded."""
+        """Number of sets in the plan."""
         return sum(exercise.sets for exercise in self.plan)
 
     @property
     def sets_in_full(self) -> int:
-        """Sets that ran to their end."""
+        """Number of sets that were done in full."""
         return sum(one.in_full for one in self.sets)
 
     @property
     def highest_pain(self) -> Answer:
-        """Highest pain that was stated 0-10, after a set or at a halt; or the band that reaches highest; or None."""
+        """Highest pain stated after a set or at a halt: 0-10 or a band; None: none was."""
         stated = [one.value for one in self.questions if is_pain(one.question)] + [halt.pain for halt in self.halts]
         return reduce(worse, stated, None)
 

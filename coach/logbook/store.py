@@ -1,4 +1,4 @@
-"""Where people and their sessions are kept: one folder a person, one file a session."""
+"""Keep people and their sessions: one folder per person, one file per session."""
 
 from __future__ import annotations
 
@@ -27,66 +27,66 @@ from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
 RESERVED = re.compile(r"(con|nul|aux|prn|com[0-9]|lpt[0-9])|-.*")
-"""Ids for nobody new: names of devices on some systems, and what a command would take for an option."""
+"""Ids that no new person gets: device names on some systems, and anything that looks like a command's option."""
 PEOPLE = "people"
-"""The folder of a home that holds a folder a person."""
+"""The folder in a home with one folder per person."""
 SESSIONS = "sessions"
-"""The folder of a person that holds a file a session."""
+"""The folder in a person's folder with one file per session."""
 NAMED = "person.json"
-"""The file in a person's folder that holds what they like to be called."""
+"""The file in a person's folder with the name they like to be called."""
 _OF_DIGEST = 12
 """Hex digits of a program's digest in the name of its copy."""
 _LONGEST_NAME = 60
-"""Signs of a program's id in the name of its copy: at 4 bytes each well below what a file system takes."""
+"""Most characters of a program's id in the name of its copy; with 4 bytes each, every file system takes it."""
 
 
 def default_home() -> Path:
-    """Return the folder where this system keeps a person's data."""
+    """Return the folder where this system keeps a user's data."""
     from platformdirs import user_data_path
 
     return user_data_path("home-session-coach", appauthor=False)
 
 
 def wall_clock() -> datetime:
-    """Return the time of day; the logbook's only clock, unless another is handed in."""
+    """Return the present time in UTC: the logbook's only clock, unless it is given another."""
     return datetime.now(UTC)
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Somebody who is coached here."""
+    """A person in a home. Their paths need not exist, except `folder`."""
 
     id: str
     name: str
     """What they like to be called; may be empty."""
     folder: Path
     problems: tuple[FileProblem, ...] = ()
-    """What is wrong with the file that holds the name."""
+    """What is wrong with the file of the name."""
 
     @property
     def takes(self) -> Path:
-        """Where the taught words are kept, as numbers; it need not exist."""
+        """The folder of the taught words, kept as numbers."""
         return self.folder / "takes"
 
     @property
     def sessions(self) -> Path:
-        """Where the files of the sessions are; it need not exist."""
+        """The folder of the session files."""
         return self.folder / SESSIONS
 
     @property
     def decisions(self) -> Path:
-        """The file of what the clinician decided; it need not exist."""
+        """The file of the clinician's decisions and the program versions used."""
         return self.folder / "decisions.jsonl"
 
     def kept_program(self, program_id: str, digest: str) -> Path:
-        """Where the copy of a program file that a session ran is kept; it need not exist."""
+        """Return the path for the copy of a program file that a session ran."""
         name = "".join(sign if sign.isalnum() or sign in "-_" else "_" for sign in program_id)[:_LONGEST_NAME]
         return self.folder / "programs" / f"{name}-{digest[:_OF_DIGEST]}.yaml"
 
 
 @dataclass(frozen=True, slots=True)
 class Decisions:
-    """What was decided about a person, in the order of the file, and what is wrong with the file."""
+    """The decisions about a person, in the order of the file, and what is wrong with the file."""
 
     decisions: tuple[Decision, ...]
     versions: tuple[Version, ...]
@@ -98,7 +98,7 @@ class Home:
     """The folder that holds all data of this program."""
 
     def __init__(self, root: Path, now: Callable[[], datetime] = wall_clock, tell: HowFar = lambda *_: None) -> None:
-        """`tell` is told of each file of a person's sessions that is read."""
+        """`tell` is called for each session file that is read."""
         self.root = root
         self.tell = tell
         self._now = now
@@ -106,21 +106,21 @@ class Home:
 
     @property
     def clips(self) -> Path:
-        """Where the rendered phrases are kept; it need not exist."""
+        """The folder of the rendered phrases; it need not exist."""
         return self.root / "clips"
 
     def now(self) -> datetime:
-        """Return the time of day, where this machine is now: it may have travelled while a page was open for days."""
-        if hasattr(time, "tzset"):  # Windows looks by itself
+        """Return the local time, in the machine's present time zone: it may have travelled since the start."""
+        if hasattr(time, "tzset"):  # Windows needs no call
             time.tzset()
         return self._now().astimezone()
 
     def today(self) -> date:
-        """Return the day, where this machine is."""
+        """Return the local date."""
         return self.now().date()
 
     def people(self) -> tuple[str, ...]:
-        """Return the ids of the people here, in order; also of one in whose folder's place something else stands."""
+        """Return the ids of the people here, sorted. Anything in their folder with a valid name counts, even a file."""
         try:
             there = files.list_folder(self.root / PEOPLE)
         except files.AbsentError:
@@ -128,9 +128,9 @@ class Home:
         return tuple(path.name for path in there if _ID.fullmatch(path.name))
 
     def person(self, person_id: str) -> Person:
-        """Return the person of that id.
+        """Return the person with that id.
 
-        Raises UnknownPersonError, which lists who there is and what to do, and UnreadableError.
+        Raises UnknownPersonError, which lists the people here, RecordError for an impossible id, and UnreadableError.
         """
         folder = self._folder(person_id)
         try:
@@ -145,7 +145,7 @@ class Home:
         return Person(person_id, name, folder, wrong)
 
     def add_person(self, person_id: str, name: str = "") -> Person:
-        """Make a place for a person; somebody who is here already stays, and gets the new name if one is given."""
+        """Create a person's folder. A person who is here already stays and gets the new name, if one is given."""
         self.check_new_id(person_id)
         folder = self._folder(person_id)
         known = folder / NAMED
@@ -158,14 +158,14 @@ class Home:
 
     @contextmanager
     def one_session(self) -> Iterator[None]:
-        """Hold this home for one session. Raises RecordError if another runs, in this or another process."""
+        """Reserve this home for one session. Raises RecordError if another runs, in this or another process."""
         with files.locked_folder(self.root / PEOPLE) as mine:
             if not mine:
-                raise RecordError("Another session runs here just now; end it first, or wait for its end.")
+                raise RecordError("Another session runs here now; end it first, or wait for its end.")
             yield
 
     def begin(self, person_id: str) -> SessionStore:
-        """Create the file of a new session. Its first line is "session_begun" with the store's `session` in it."""
+        """Create the file of a new session. Its first line must be "session_begun" with the store's `session`."""
         sessions = self.person(person_id).sessions
         stamp = self._now().astimezone(UTC).strftime(STAMP)
         with files.clear_errors(sessions, "write"):
@@ -178,7 +178,7 @@ class Home:
                 except FileExistsError:
                     number += 1
                     continue
-                if not files.lock(handle) or not path.exists():  # another start took it for one that died
+                if not files.lock(handle) or not path.exists():  # another start took it for a dead one
                     os.close(handle)
                     number += 1
                     continue
@@ -186,14 +186,14 @@ class Home:
                 return SessionStore(path, handle, self._now)
 
     def close_broken(self, person_id: str) -> tuple[str, ...]:
-        """Close the sessions that died as interrupted; return their ids.
+        """Close the files of sessions that died and return their ids.
 
-        A session that still runs, or whose file cannot be used, is left alone.
+        A session that still runs and a file that cannot be used are left alone.
         """
         return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if closed(path, self._now))
 
     def note(self, person_id: str, session: str, text: str, by: str) -> None:
-        """Add a remark to the record of a session that has ended. Raises RecordError if there is none of that id."""
+        """Add a remark to the record of a session that has ended. Raises RecordError if there is no such session."""
         person = self.person(person_id)
         path = person.sessions / f"{session}{ENDING}"
         if path not in self._paths(person_id):
@@ -206,8 +206,8 @@ class Home:
     def history(self, person_id: str, *, sound: bool = False) -> History:
         """Return all sessions of a person; `sound` as in `read_history`.
 
-        Never fails because of what a file is or holds. A session of somebody else that lies in their folder is a
-        problem, and left out. Raises UnreadableError if it cannot be told which files there are.
+        Never fails, whatever a file is or holds. A session of another person in their folder is a problem and is left
+        out. Raises UnreadableError if the files cannot be listed.
         """
         here = self.person(person_id)
         cache = self._caches.setdefault(person_id, cached.Cache(here.folder / cached.NAME))
@@ -224,12 +224,12 @@ class Home:
         return replace(found, sessions=sessions, problems=(*named, *found.problems, *others), paths=paths)
 
     def keep_program(self, person_id: str, program_id: str, digest: str, data: bytes) -> Path:
-        """Keep a copy of the program file that a session runs, so that the record can be read by its own rules."""
+        """Keep a copy of the program file that a session runs: the record is read by that program's rules."""
         path = self.person(person_id).kept_program(program_id, digest)
         try:
             kept = self.kept(person_id, program_id, digest)
         except files.UnreadableError:
-            kept = None  # the copy that is made now takes its place, if anything can
+            kept = None  # try to replace it
         if kept is None:
             with files.clear_errors(path, "write"):
                 files.make_folder(path.parent)
@@ -237,7 +237,7 @@ class Home:
         return path
 
     def kept(self, person_id: str, program_id: str, digest: str) -> Path | None:
-        """Return the kept copy of the program with that digest; None if there is none, or it was changed since.
+        """Return the path of the kept program with that digest; None if it is absent or was changed.
 
         Raises UnreadableError.
         """
@@ -248,9 +248,9 @@ class Home:
         return None
 
     def decide(self, person_id: str, line: Decided | ProgramVersion) -> None:
-        """Add a line to what was decided about a person. Raises RecordError, and then nothing of it is in the file.
+        """Add a line to the decisions about a person, whole or not at all. Raises RecordError.
 
-        A torn tail is kept beside the file, as one of a session is.
+        A torn tail is moved to a file beside it, as for a session.
         """
         path = self.person(person_id).decisions
         with files.clear_errors(path, "write"):
@@ -264,9 +264,9 @@ class Home:
             store.append(0, line)
 
     def decisions(self, person_id: str) -> Decisions:
-        """Return what was decided about a person. Never fails because of what the file holds.
+        """Return the decisions about a person. Never fails, whatever the file holds.
 
-        Raises UnreadableError: a step down that nobody can read must not be passed over.
+        Raises UnreadableError, since an unreadable file may hold a step down.
         """
         path = self.person(person_id).decisions
         try:
@@ -285,7 +285,7 @@ class Home:
             )
 
     def check_new_id(self, person_id: str) -> None:
-        """Raise RecordError if nobody can have this id, or nobody new; whoever is here with it stays."""
+        """Raise RecordError if no new person can have this id; a person who is here with it is accepted."""
         self.check_id(person_id)
         if RESERVED.fullmatch(person_id) and not os.path.lexists(self._folder(person_id)):
             raise RecordError(
@@ -306,16 +306,16 @@ class Home:
 
 
 def _read_name(path: Path) -> tuple[str, tuple[FileProblem, ...]]:
-    """Return the name in a person's file, empty if it holds none, and what is wrong with the file."""
+    """Return the name in a person's file, empty if it has none, and what is wrong with the file."""
     try:
         held = json.loads(files.read_file(path).decode("utf-8"))
     except files.AbsentError:
         return "", ()
     except files.UnreadableError as error:
-        return "", (unreadable(path, error, "gives no name, and the id stands for it"),)
+        return "", (unreadable(path, error, "gives no name, and the id is shown instead"),)
     except (ValueError, RecursionError):
         held = None
     name = held.get("name") if isinstance(held, dict) else None
     if not isinstance(name, str):
-        return "", (FileProblem(path, 0, "is damaged and gives no name: the id stands for it"),)
+        return "", (FileProblem(path, 0, "is damaged and gives no name: the id is shown instead"),)
     return name, ()

@@ -1,4 +1,4 @@
-"""Write one session's file, a line at a time; what the disk refuses is kept in memory and written when it can be."""
+"""Write one session's file line by line; what the disk refuses is kept in memory and written later."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ GONE = (FileNotFoundError, NotADirectoryError)
 
 
 class SessionStore:
-    """One session's file, with a copy of it in memory. A `ports.Store`.
+    """One session's file, with a copy in memory. A `ports.Store`.
 
-    `take` and `flush` may be called from two threads, one each: the one lengthens `_whole`, the other `_size`.
+    One thread may call `take` while another calls `flush`: `take` alone changes `_whole`, `flush` alone `_size`.
     """
 
     def __init__(
@@ -35,32 +35,32 @@ class SessionStore:
         reading: Reading | None = None,
         raw: bytes = b"",
     ) -> None:
-        """Go on behind `raw`, the whole lines that are in the file, as they were read."""
+        """Continue after `raw`, the whole lines in the file; `reading` is what they hold."""
         self.path = path
         self.session = path.name.removesuffix(ENDING)
         """The session's id, for the field "session" of its first line."""
         self.kept_at: Path | None = None
-        """Where the record is instead, once it is closed and could not be written to `path`; None: it was."""
+        """After closing: where the record is, if it could not be written to `path`; None: it is at `path`."""
         self.lost = ""
-        """Why it could be kept nowhere, once it is closed; empty: it is kept."""
+        """After closing: why the record could be kept nowhere; empty: it is kept."""
         reading = reading or read_lines("")
         self._handle: int | None = handle
         self._now = now
         self._n = reading.lines[-1].n if reading.lines else 0
         self.reached = max((line.at for line in reading.lines), default=0)
-        """Sample up to which the file went when it was opened."""
+        """Highest sample in the file when it was opened."""
         self._chain = reading.chain or self.session
         self._whole = raw
         self._size = len(raw)
-        """Bytes of `_whole` that are on the disk; what a refused write left behind them is cut off."""
+        """Bytes of `_whole` on the disk; anything beyond them is left from a failed write and is cut off."""
 
     @property
     def text(self) -> str:
-        """All that was taken, on the disk or not."""
+        """All lines taken, on the disk or not."""
         return self._whole.decode("utf-8", "surrogateescape")
 
     def take(self, at: int, it: Fact) -> None:
-        """Take one line, in memory. Raises RecordError if the file is closed."""
+        """Keep one line in memory. Raises RecordError if the file is closed."""
         if self._handle is None:
             raise RecordError(f"The record {self.path.name} is closed; begin a new session.")
         t = self._now().astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
@@ -69,9 +69,9 @@ class SessionStore:
         self._n, self._chain = self._n + 1, chain
 
     def flush(self) -> None:
-        """Make sure that all lines taken before are on the disk, in order.
+        """Write all lines taken so far to the disk, in order.
 
-        Raises RecordError if the disk refuses; then no part of a line stays, and the next call tries again.
+        Raises RecordError if the disk refuses; then no part of a line stays there, and the next call tries again.
         """
         with files.clear_errors(self.path, "write"):
             while self._size < len(self._whole):
@@ -86,10 +86,7 @@ class SessionStore:
                     self._write(first)  # a full disk may have room for one
 
     def append(self, at: int, it: Fact) -> None:
-        """Take one line and make sure it is on the disk.
-
-        Raises RecordError if the disk refuses it; then nothing of it is kept.
-        """
+        """Take one line and write it to the disk. Raises RecordError, and forgets the line, if the disk refuses it."""
         before = self._n, self._chain, self._whole
         self.take(at, it)
         try:
@@ -99,10 +96,10 @@ class SessionStore:
             raise
 
     def close(self, *, reachable: bool = True) -> None:
-        """Write what waits and finish the file; one in which nothing was written goes away. Harmless if closed.
+        """Write what is left and close the file; delete an empty one. Does nothing if it is closed. Raises nothing.
 
-        What cannot be written now, or if the disk is not `reachable`, goes with all the rest into a private folder
-        among the system's temporary ones: see `kept_at` and `lost`. Raises nothing.
+        If the disk refuses, or is not `reachable`, the whole record goes into a private temporary folder: see `kept_at`
+        and `lost`.
         """
         if self._handle is None:
             return
@@ -114,7 +111,7 @@ class SessionStore:
         else:
             self._rescue(f"Cannot write {self.path}: the disk does not answer.")
         handle, self._handle = self._handle, None
-        if reachable:  # else somebody is still busy with it
+        if reachable:  # else a write still hangs in it
             os.close(handle)
             if not self._size:
                 self._remove()
@@ -133,16 +130,16 @@ class SessionStore:
         self._size += len(data)
 
     def _attach(self) -> None:
-        """Get hold of the file again where it has gone and come back; raise OSError while it is not there.
+        """Reopen or recreate the file if it has gone; raise OSError while its folder is gone.
 
-        A folder that has gone is not made anew: it may be on a disk that was pulled out, or was meant to go.
+        A folder that has gone is not recreated: its disk may be unplugged, or somebody has deleted it.
         """
         assert self._handle is not None
         try:
             there = self.path.stat()
         except GONE:
             there = None
-        except OSError:  # no permission to look: what is open can still be written
+        except OSError:  # no permission to look; the open file can still be written
             return
         if there is None:
             handle, raw = files.create(self.path), b""
@@ -153,12 +150,12 @@ class SessionStore:
             raw = self.path.read_bytes()
         if not files.lock(handle) or not self._whole.startswith(raw):
             os.close(handle)
-            raise OSError(errno.EEXIST, "another file stands in its place")
+            raise OSError(errno.EEXIST, "another file is in its place")
         os.close(self._handle)
         self._handle, self._size = handle, len(raw)
 
     def _rescue(self, why: str) -> None:
-        """Keep the whole record in another place."""
+        """Keep the whole record in a private temporary folder."""
         if not self._whole:
             return
         try:
@@ -170,5 +167,5 @@ class SessionStore:
             self.kept_at = folder / self.path.name
 
     def _remove(self) -> None:
-        with suppress(OSError):  # where it stays it is empty: the next start takes it for nothing
+        with suppress(OSError):  # an empty file left behind does no harm
             self.path.unlink(missing_ok=True)

@@ -1,1 +1,1 @@
-"""THE log format: a class a line, with its fields, their units and what they mean; reading and writing is `logbook`."""
+"""THE log format: one class per kind of line, with its fields and their units; `logbook` reads and writes them."""

@@ -1,4 +1,4 @@
-"""The lines about change: what the clinician decided, new versions of a program file, and what a session told of it."""
+"""The lines about change: the clinician's decisions, new versions of a program file, and what sessions told."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Decided:
     """Who decided."""
     note: str = ""
     proposed: bool = True
-    """False: a step up that the program did not propose yet; the clinician knew."""
+    """False: the clinician decided on a step up that the program had not proposed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +38,12 @@ class ProgramVersion:
     written_by: str
     """Name and role, as the file says; may be empty."""
     written_on: str = ""
-    """The day that the file gives, ISO 8601; empty: it gives none."""
+    """The date in the file, ISO 8601; empty: it has none."""
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """Before an exercise it was said what is other than last time."""
+    """The coach said before an exercise what is new since last time."""
 
     exercise: str
     news: tuple[str, ...]
@@ -53,4 +53,4 @@ class Told:
 Change = Told | Decided | ProgramVersion
 
 CHANGES: dict[str, type[Change]] = {"told": Told, "decided": Decided, "program_version": ProgramVersion}
-"""The name of each of these kinds in the file; a part of `KINDS`."""
+"""The name of each of these kinds in the file; part of `KINDS`."""

@@ -1,4 +1,4 @@
-"""The lines about hearing: the check at the start, each word that an ear noticed, a microphone or speaker lost."""
+"""The lines about hearing: the sound check, each word that an ear noticed, a lost microphone or speaker."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True)
 class SoundCheck:
-    """The check at the start, whether coach and person hear each other."""
+    """The sound check: whether coach and person hear each other."""
 
     heard: bool
     """False: nobody answered, and the session ended."""
     ear: str
-    """Which ear heard the answer; empty: none."""
+    """The ear that heard the answer; empty: none."""
     askings: int
-    """How often the answer was asked for."""
+    """How often the coach asked."""
     level: float | None
     """Loudest tenth of a second while the coach was silent, in dBFS; None: not measured."""
     floor: float | None
@@ -27,7 +27,7 @@ class SoundCheck:
     voices: float
     """Share of the time with a voice in it, 0 to 1."""
     cautions: tuple[str, ...] = ()
-    """What speaks against being heard well: "no_echo", "louder" (than when the words were taught), "voices"."""
+    """What may make hearing harder: "no_echo", "louder" (than when the words were taught), "voices"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,18 +40,18 @@ class Heard:
     score: float
     """0-1, on the ear's own scale."""
     began: int
-    """Sample."""
+    """Sample at which the word began."""
     ended: int
-    """Sample."""
+    """Sample at which the word ended."""
     used: bool
     """False if it changed nothing: not asked for, or already acted on."""
     decision: str = ""
-    """How the ears decided on it: "halted", "understood" (one trusted ear), "agreed", "disagreed", "unclear", "late"
-    (its sound was settled before); empty in older files."""
+    """What the ears made of it: "halted", "understood" (by one trusted ear), "agreed", "disagreed", "unclear", "late"
+    (the same sound was decided before); empty in older files."""
 
 
 @dataclass(frozen=True, slots=True)
 class DeviceChanged:
-    """Something happened to the microphone or the speaker."""
+    """The microphone or the speaker was lost or came back."""
 
     what: Literal["mic_lost", "mic_back", "speaker_lost", "speaker_back"]

@@ -1,7 +1,7 @@
 """The format of the logbook: each kind of line with its fields, their units and what they mean.
 
-A new kind is a class here and stands in `KINDS`; a new field has a default, so that older files still read. A field
-that holds its default is not written. A field whose name is a Python word ends in "_" here and not in the file
+A new kind needs a class here and an entry in `KINDS`. A new field needs a default, so that older files still read; a
+field that holds its default is not written. A field named like a Python keyword ends in "_" here, but not in the file
 ("from").
 """
 
@@ -27,22 +27,22 @@ class PlanEntry:
     level: str
     """Id of the level."""
     sets: int
-    """Sets that will be recorded if all goes well; a set on the left and one on the right are two."""
+    """Sets that will be recorded if all goes well; a left and a right one count as two."""
     because: str = ""
-    """Why this level and this much today; empty: as written."""
+    """Why this level and target; empty: as written."""
     name: str = ""
     """Its name in the program."""
     kind: WorkKind | Literal[""] = ""
     low: int = 0
-    """Least of a set, in `unit`."""
+    """Lower end of a set's range, in `unit`."""
     high: int = 0
-    """Most of a set, in `unit`."""
+    """Upper end of a set's range, in `unit`."""
     target: int = 0
-    """What the coach set out to do of a set today, between the two."""
+    """Today's amount of a set, from `low` to `high`."""
     unit: str = ""
     """What is counted: "reps", "seconds" or "rounds"."""
     sides: str = ""
-    """Side mode of the program: "one after the other"."""
+    """Side mode of the program, such as "one after the other"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class SessionBegun:
     """The first line: who does what, with which ears and voice."""
 
     session: str
-    """The session's id, which is the name of its file; the checksum chain begins with it."""
+    """The session's id: the stem of its file, and the start of the checksum chain."""
     person: str
     program: str
     """Id of the program: the stem of its file."""
@@ -67,14 +67,14 @@ class SessionBegun:
     """Samples a second: the unit of every `at`, `began` and `ended`."""
     app_version: str
     numbers: Literal["spoken", "ladder"] = "spoken"
-    """"ladder": this person's numbers are not heard well, so pain is placed by yes and no."""
+    """"ladder": this person's numbers are not heard well, so the yes/no ladder asks about pain."""
     continues: str = ""
-    """Id of the session that broke off and is taken up here; both are one session of that day. Empty: none is."""
+    """Id of the session that broke off and is taken up here: both count as one. Empty: none is."""
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A question was put."""
+    """The coach asked a question."""
 
     question: str
     """"pain", "effort", "reps", "missed", "halt_pain", or "screen." and the id of a screen question."""
@@ -88,44 +88,44 @@ class Answered:
 
     question: str
     value: Answer
-    """Pain and effort: 0-10, or the band that yes and no came to: "none", "1-3". Reps: how many were done, or
-    whether all that were counted were done. Missed: how many of the counted were not done."""
+    """Pain and effort: 0-10, or a band from the yes/no ladder: "none", "1-3". Reps: how many were done, or whether all
+    that were counted were done. Missed: how many of the counted were not done."""
     ear: str
     read_back: bool
-    """True if the answer was repeated to the person, who let it stand."""
+    """True if the answer was read back, and the person confirmed it or did not deny it."""
     attempts: int
-    """How often it was put, the first time included."""
+    """How often a number or band was heard; for other answers, how often the question was asked."""
     set_id: int = 0
     """The set it is about; 0 if it is about none."""
 
 
 @dataclass(frozen=True, slots=True)
 class Unanswered:
-    """A question was given up."""
+    """The coach gave a question up."""
 
     question: str
     prompts: int
-    """How often it was put, the first time included."""
+    """How often it was asked, the first time included."""
     set_id: int = 0
     """The set it is about; 0 if it is about none."""
     because: str = ""
-    """"numbers_not_heard": it was not put, since nothing but a number answers it."""
+    """"numbers_not_heard": it was not asked, since only a number answers it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """A question "more than so much?" was answered by yes or no; the band that it comes to is "answered"."""
+    """A rung of the yes/no ladder was answered; the band that it leads to is "answered"."""
 
     question: str
     above: int
-    """More than that? 0: any at all?"""
+    """The n of "more than n?"; 0: "any at all?"."""
     value: bool
     ear: str
 
 
 @dataclass(frozen=True, slots=True)
 class NumbersNotHeard:
-    """From here on pain is placed by yes and no."""
+    """From here on the yes/no ladder asks about pain."""
 
     question: str
     why: Literal["denied", "not_understood"]
@@ -142,16 +142,16 @@ class SetBegun:
     set: int
     """Number of the set, from 1."""
     side: str
-    """"left", "right", both as "left+right" when they take turns, or empty."""
+    """"left", "right", "left+right" if they alternate, or empty."""
     kind: WorkKind
     planned_low: int
-    """Least planned, in `unit`."""
+    """Fewest planned, in `unit`."""
     planned_high: int
     """Most planned, in `unit`."""
     unit: str
     """"reps", "seconds" or "rounds"."""
     tension_planned_s: float
-    """Time under tension in seconds, for `planned_high`."""
+    """Planned time under tension in seconds, for `planned_high`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,13 +169,13 @@ class SetEnded:
     counted: int | None
     """What the coach counted, in the set's unit; not proof that it was done. None: not known (interrupted)."""
     tension_s: float | None
-    """Time under tension that ran, in seconds. None: not known (interrupted)."""
+    """Time under tension in seconds. None: not known (interrupted)."""
     why: SetWhy
 
 
 @dataclass(frozen=True, slots=True)
 class NumberHeard:
-    """A number was heard as an answer; it counts when it is settled, as "answered"."""
+    """A number was heard as an answer; it counts once it is "answered"."""
 
     question: str
     value: int
@@ -184,71 +184,71 @@ class NumberHeard:
 
 @dataclass(frozen=True, slots=True)
 class ScreenConfirmed:
-    """The answers before the start were read back and stand."""
+    """The screen answers were read back and confirmed."""
 
     ear: str
 
 
 @dataclass(frozen=True, slots=True)
 class ScreenDenied:
-    """The answers before the start were read back and did not stand: they are all asked again."""
+    """The screen answers were read back and denied; the session asks again, or ends."""
 
     ear: str
 
 
 @dataclass(frozen=True, slots=True)
 class Halted:
-    """Everything stopped on a halt reply."""
+    """A halt reply stopped everything."""
 
     state: str
-    """Where the session was."""
+    """The state that it stopped."""
     ear: str
     exercise: str = ""
     level: str = ""
     set: int = 0
-    """Number of the set, from 1; 0: in no exercise."""
+    """Number of the set, from 1; 0: before the exercises."""
     side: str = ""
     rep: int = 0
-    """Rep, round or second that ran; 0: none."""
+    """Rep, round or second at that moment; 0: none."""
     phase: int | str = ""
-    """Name of the phase or point that ran, or its index from 0; empty: none."""
+    """Name of the phase or point at that moment; in older files its index from 0; empty: none."""
     set_id: int = 0
     """The set that was open; 0: none."""
 
 
 @dataclass(frozen=True, slots=True)
 class HaltedAgain:
-    """A halt reply in a halt."""
+    """Another halt reply during a halt."""
 
     ear: str
 
 
 @dataclass(frozen=True, slots=True)
 class HaltExplained:
-    """Why the person halted. Without a halt before it, saying this was the halt."""
+    """Why the person halted. Without a halt before it, this line is the halt."""
 
     why: HaltWhy
     pain: Answer = None
-    """Pain 0-10 or a band in words, if it was asked."""
+    """Pain 0-10 or a band such as "1-3", once it is answered."""
     state: str = ""
-    """Where the session was."""
+    """The state that it stopped."""
     ear: str = ""
     exercise: str = ""
     level: str = ""
     set: int = 0
-    """Number of the set, from 1; 0: in no exercise."""
+    """Number of the set, from 1; 0: before the exercises."""
     side: str = ""
     rep: int = 0
-    """Rep, round or second that ran; 0: none."""
+    """Rep, round or second at that moment; 0: none."""
     phase: int | str = ""
-    """Name of the phase or point that ran, or its index from 0; empty: none."""
+    """Name of the phase or point at that moment; in older files its index from 0; empty: none."""
     set_id: int = 0
     """The set that was open; 0: none."""
 
 
 @dataclass(frozen=True, slots=True)
 class Ready:
-    """The person said that they are ready: a halt, a pause or work that stood still goes on."""
+    """The person said "ready": the session goes on after a halt, a pause or work that stood still."""
 
     ear: str
     set_id: int = 0
@@ -257,7 +257,7 @@ class Ready:
 
 @dataclass(frozen=True, slots=True)
 class StoodStill:
-    """Somebody spoke in a set and nobody understood: the work stood still until they were "ready"."""
+    """Speech in a set was not understood: the work stood still."""
 
     exercise: str
     level: str
@@ -278,14 +278,14 @@ class Paused:
 
 @dataclass(frozen=True, slots=True)
 class Resumed:
-    """A set that was open goes on."""
+    """The open set goes on."""
 
     set_id: int
 
 
 @dataclass(frozen=True, slots=True)
 class Eased:
-    """The work was made easier at once: fewer, slower, or a level down."""
+    """The work was made easier: slower, a level down, or a smaller amount."""
 
     exercise: str
     what: Literal["slower", "level", "amount"]
@@ -293,7 +293,7 @@ class Eased:
     from_: str
     to: str
     because: str
-    """The rule or the reply that caused it."""
+    """The rule or reply that caused it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,12 +302,12 @@ class ExerciseEnded:
 
     exercise: str
     why: str
-    """A word of `SetWhy` or `SessionWhy`, or the rule that ended it."""
+    """"done", or why it ended early: "eased", "tired", "unsteady", "cut_sets", ..."""
 
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """A remark for whoever reads the record."""
+    """A remark for readers of the record."""
 
     text: str
     by: str
@@ -316,11 +316,11 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class SessionEnded:
-    """The last line."""
+    """The last line of a session; only notes may follow it."""
 
     why: SessionWhy
     next_in_days: int | None
-    """Days until the next session; None: not said (ask the clinician first)."""
+    """Days until the next session; None: not said."""
     because: str = ""
     """The rule, or what happened, in words."""
     sets_begun: int | None = None
@@ -387,4 +387,4 @@ KINDS: dict[str, type[Fact]] = {
 """The name of each kind in the file."""
 
 KIND_OF: dict[type[Fact], str] = {known: kind for kind, known in KINDS.items()}
-"""The same the other way about."""
+"""`KINDS` the other way round."""

@@ -1,4 +1,4 @@
-"""The words of the record for what was done, and for why a set, a halt or a session came to its end."""
+"""The words of the record for kinds of work, and for why a set, a halt or a session ended."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Literal
 WorkKind = Literal["reps", "hold", "route"]
 
 Unit = Literal["reps", "seconds", "rounds"]
-"""What a set of each of them counts."""
+"""What a set of each kind counts."""
 
 SetWhy = Literal[
     "done",
@@ -25,9 +25,8 @@ SetWhy = Literal[
     "ended",
     "interrupted",
 ]
-"""Why a set ended. "done": all of it; "enough": the person ended a set that they may end;
-"cut": the person ended it before its least; "ended": the session was
-ended in it; "interrupted": the program died in it; the others: what cut it short."""
+"""Why a set ended. "done": all of it was done; "enough" and "cut": the person ended it within or below its range;
+"ended": the session was ended; "interrupted": the program died. The other words name what cut the set short."""
 
 HaltWhy = Literal["pain", "tired", "unsteady", "break"]
 
@@ -50,8 +49,7 @@ SessionWhy = Literal[
     "hung_up",
     "interrupted",
 ]
-"""Why a session ended. "screen": an answer before the start; "halts": so many that
-the program ends it; "no_answer_halt": nobody answered after a halt; "not_heard": nobody answered the check at the
-start; "time": its minutes are over; "asked": the person said so; "quit": the command was stopped;
-"told_to_end": the system stopped it, as when the computer shuts down; "hung_up": its terminal was closed;
-"interrupted": it died and was closed at the next start."""
+"""Why a session ended. "screen": an answer before the start; "halts": too many of them; "no_answer_halt": nobody
+answered after a halt; "not_heard": nobody answered the sound check; "time": the program's minutes are over; "asked":
+the person wished it; "quit": somebody stopped the command; "told_to_end": the system stopped it, as at a shutdown;
+"hung_up": its terminal was closed; "interrupted": it died, and the next start closed it."""

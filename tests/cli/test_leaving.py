@@ -114,7 +114,7 @@ def test_forget_is_refused_while_a_session_runs(home: Home, run: Run) -> None:
         status, _, err = run("forget", "mira", "--yes", "mira")
 
     assert status == 2
-    assert "A session of theirs runs just now; end it first" in err
+    assert "A session of theirs is running; end it first" in err
 
 
 def test_a_session_of_the_person_in_another_folder_is_reported(home: Home, run: Run) -> None:

@@ -144,7 +144,7 @@ def test_it_is_refused_while_a_session_of_theirs_runs(tmp_path: Path) -> None:
         running.append(0, Note("on the way", "caregiver"))
         before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
 
-        with pytest.raises(RecordError, match="runs just now; end it first"):
+        with pytest.raises(RecordError, match="is running; end it first"):
             forget(home, "mira")
 
         assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
@@ -171,7 +171,7 @@ def test_a_session_that_begins_in_the_very_moment_stops_it(tmp_path: Path, monke
         return rename(path, target)
 
     monkeypatch.setattr(Path, "rename", late)
-    with pytest.raises(RecordError, match="runs just now"):
+    with pytest.raises(RecordError, match="is running"):
         forget(home, "mira")
 
     begun[0].append(0, Note("on the way", "caregiver"))
