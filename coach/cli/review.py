@@ -131,7 +131,7 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
             decisions=decided.decisions,
             unread=history.unread,
         )
-    return found if known else replace(found, proposals=())
+    return found if known else replace(found, proposals=(), lasting=())
 
 
 def kept_programs(home: Home, person: str, sessions: Iterable[Brief]) -> tuple[Mapping[str, Program], list[LeftOut]]:

@@ -208,8 +208,9 @@ SCHEDULE = Section(
         Field(
             "gap",
             Days(2, 365),
-            "days without a session that count as a gap (only a session whose pain stayed within carry_on_to counts); "
-            "without it 14 days, or twice after_a_sore_day if that is more (our own choice)",
+            "days without a session that count as a gap; as many days with sessions, none of them within carry_on_to, "
+            "hold an exercise down in the same way; without it 14 days, or twice after_a_sore_day if that is more "
+            "(our own choice)",
             default=WITHOUT,
         ),
         Field(

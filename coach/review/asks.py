@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from coach.review.figures import Review
+from coach.session.progression import Lasting
 
 LATELY = 14
 """Days before the review within which a repeated trouble needs a decision."""
@@ -40,6 +41,7 @@ def asks(review: Review) -> tuple[Ask, ...]:
     if pain.first and pain.last and pain.last.value - pain.first.value >= PAIN_RISE:
         values = (("before", f"{pain.first.value:.1f}"), ("now", f"{pain.last.value:.1f}"))
         found.append(Ask("ask_pain_rises", (*values, ("n", pain.last.sessions))))
+    found += [_lasting(review, one) for one in review.lasting]
     worse = sum(visit.worse is True for visit in lately)
     if worse >= MORNINGS:
         found.append(Ask("ask_mornings", (("n", worse), ("days", LATELY))))
@@ -53,3 +55,16 @@ def asks(review: Review) -> tuple[Ask, ...]:
         found.append(Ask("ask_left_out", (("n", len(left_out)),)))
     gone = [wrong.name for wrong in review.wrong if wrong.key == "wrong_gone"]
     return (*found, *(Ask("ask_gone", (("name", name),)) for name in gone))
+
+
+def _lasting(review: Review, one: Lasting) -> Ask:
+    """Return the ask for trouble that lasts, with its figures."""
+    figures: dict[str, str | int] = {
+        "name": review.name_of(one.exercise),
+        "days": one.days,
+        "since": one.since.isoformat(),
+        "n": one.sessions,
+        "to": one.to,
+        "pain": "-" if one.pain is None else one.pain,
+    }
+    return Ask(f"ask_lasting_{one.cause}", tuple(figures.items()))

@@ -56,7 +56,7 @@ def _decide(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
     for proposal in sorted(review.proposals, key=lambda one: not one.due):
         name = "clauses_due" if proposal.due else "clauses_not_yet"
         yield Grid(
-            labels(name, name=_name(review, proposal.exercise), before=labels.word("level", proposal.from_level),
+            labels(name, name=review.name_of(proposal.exercise), before=labels.word("level", proposal.from_level),
                    after=labels.word("level", proposal.to_level)),
             (labels("column_clause"), labels("column_met")),
             tuple((_clause(clause, labels), labels("met" if clause.met else "not_met")) for clause in proposal.clauses),
@@ -66,7 +66,7 @@ def _decide(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
 def _step(review: Review, proposal: Proposal, labels: Wording) -> str:
     return labels(
         "ask_step_up",
-        name=_name(review, proposal.exercise),
+        name=review.name_of(proposal.exercise),
         before=labels.word("level", proposal.from_level),
         after=labels.word("level", proposal.to_level),
         command=f"coach decide {review.person} {proposal.exercise} up --by NAME",
@@ -75,11 +75,6 @@ def _step(review: Review, proposal: Proposal, labels: Wording) -> str:
 
 def _clause(clause: Clause, labels: Wording) -> str:
     return labels(clause.key, **dict(clause.values))
-
-
-def _name(review: Review, exercise: str) -> str:
-    """Return the name of an exercise as the person knows it, or its id."""
-    return next((course.name for course in review.courses if course.exercise == exercise), exercise)
 
 
 # -- what went wrong --------------------------------------------------------------------------------------------------
@@ -123,7 +118,7 @@ def _wrong(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
 
 def _about(review: Review, key: str, name: str, labels: Wording) -> str:
     groups = {"wrong_end": "end", "wrong_device": "device"}
-    return labels.word(groups[key], name) if key in groups else _name(review, name) if name else labels("no_exercise")
+    return labels.word(groups[key], name) if key in groups else review.name_of(name) if name else labels("no_exercise")
 
 
 def _named(visits: Sequence[Visit], labels: Wording) -> str:
@@ -222,7 +217,7 @@ def _changes(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
             (labels("column_rule"), labels("column_exercise"), labels("column_what"), labels("column_times"),
              labels("column_last"), labels("column_rests")),
             tuple(
-                (one.because, _name(review, one.exercise), labels.word("eased", one.what), str(one.times),
+                (one.because, review.name_of(one.exercise), labels.word("eased", one.what), str(one.times),
                  one.last.day.isoformat(), rests(one.sessions, labels))
                 for one in review.eased
             ),
@@ -235,7 +230,7 @@ def _changes(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
             (labels("column_when"), labels("column_exercise"), labels("column_decided"), labels("column_by"),
              labels("column_note")),
             tuple(
-                (_day(one.day), _name(review, one.exercise),
+                (_day(one.day), review.name_of(one.exercise),
                  labels(f"decided_{one.verdict}", before=labels.word("level", one.from_level),
                         after=labels.word("level", one.to_level)), one.by, one.note or "-")
                 for one in review.decisions

@@ -9,6 +9,7 @@ from coach.logbook import SessionRecord
 from coach.logbook.logged import LoggedSession
 from coach.program.model import Limits
 from coach.session.past import Decision
+from coach.session.progression import Lasting
 from coach.session.proposals import Proposal
 
 
@@ -304,12 +305,18 @@ class Review:
     """Event of microphone or speaker, and its number."""
     wrong: tuple[Wrong, ...]
     proposals: tuple[Proposal, ...]
+    lasting: tuple[Lasting, ...]
+    """Trouble with an exercise that has lasted until today."""
     decisions: tuple[Decision, ...]
     left_out: tuple[LeftOut, ...]
     review_on: date | None
     """Day by which the last session's program must be reviewed; None: unknown."""
     versions_missing: int
     """Sessions whose program version was not kept."""
+
+    def name_of(self, exercise: str) -> str:
+        """Return the name of an exercise as the person knows it, or its id."""
+        return next((course.name for course in self.courses if course.exercise == exercise), exercise)
 
 
 def worst(*pains: Pain | None) -> Pain | None:

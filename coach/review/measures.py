@@ -7,9 +7,10 @@ figure knows the sessions that it rests on. What cannot be used is listed, never
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from statistics import fmean
+from typing import TypeVar
 
 from coach.history import past
 from coach.logbook import PlanEntry, SetRecord
@@ -37,7 +38,10 @@ from coach.review.figures import (
 )  # fmt: skip
 from coach.review.sorting import Files, exercise_of, prescribed, sort_out
 from coach.session.past import Decision, PastSession
-from coach.session.proposals import Proposal, proposals
+from coach.session.progression import lasting
+from coach.session.proposals import proposals
+
+Found = TypeVar("Found")
 
 STRETCH = 14
 """Days at the beginning and at the end that are compared."""
@@ -88,7 +92,8 @@ def review(
         hearing=_hearing(shown),
         devices=_counts(what for visit in shown for _, what in visit.record.devices),
         wrong=_wrong(shown, courses),
-        proposals=_proposals(visits, programs, decisions, unread, now.date()),
+        proposals=_of_programs(proposals, visits, programs, decisions, unread, now.date()),
+        lasting=_of_programs(lasting, visits, programs, decisions, unread, now.date()),
         decisions=tuple(one for one in decisions if one.day >= first),
         left_out=tuple(sorted({*problems, *left_out}, key=lambda one: (one.file, one.line, one.key, one.text))),
         review_on=latest.written_by.review_on if latest else None,
@@ -96,20 +101,21 @@ def review(
     )
 
 
-def _proposals(
+def _of_programs(
+    found_in: Callable[[Program, tuple[PastSession, ...], tuple[Decision, ...], date], tuple[Found, ...]],
     visits: Sequence[Visit],
     programs: Mapping[str, Program],
     decisions: Sequence[Decision],
     unread: Sequence[PastSession],
     today: date,
-) -> tuple[Proposal, ...]:
-    """Return the steps up due by the latest kept version of each program, independent of `since`."""
+) -> tuple[Found, ...]:
+    """Return what `found_in` finds by the latest kept version of each program, independent of `since`."""
     sessions = [visit.session for visit in visits]
     latest = {one.brief.program: programs[one.brief.digest] for one in sessions if one.brief.digest in programs}
     return tuple(
-        proposal
+        found
         for name, program in latest.items()
-        for proposal in proposals(
+        for found in found_in(
             program, past(sessions, name, unread), tuple(one for one in decisions if one.program == name), today
         )
     )

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from coach.program.model import Dose, Exercise, Hold, Level, Program, ScreenQuestion, Sides
@@ -109,7 +109,7 @@ def plan(
     past = in_order(history)
     joined = [each for each in program.exercises if has_joined(each, past, program)]
     changed = _changed(program, past)
-    planned = tuple(
+    planned = _told_once(
         _planned(each, reached(each, program, past, decisions, today), changed=changed and at == 0)
         for at, each in enumerate(joined)
     )
@@ -200,6 +200,17 @@ def _changed(program: Program, past: tuple[PastSession, ...]) -> bool:
     return digest not in ("", program.digest)
 
 
+def _told_once(planned: Iterable[PlannedExercise]) -> tuple[PlannedExercise, ...]:
+    """Return the exercises, with trouble that lasts told before the first of those that it concerns."""
+    found: list[PlannedExercise] = []
+    told: set[str] = set()
+    for one in planned:
+        news = tuple(key for key in one.news if key not in told)
+        told |= {key for key in news if key.startswith("news_lasting_")}
+        found.append(replace(one, news=news))
+    return tuple(found)
+
+
 def _planned(exercise: Exercise, now: Reached, *, changed: bool) -> PlannedExercise:
     within = dose(exercise, now.level).work.amount
     because = [now.level_because]
@@ -218,6 +229,8 @@ def _news(exercise: Exercise, now: Reached, *, changed: bool) -> tuple[str, ...]
         news.append(_DECIDED[now.decision.verdict])
     if now.gap:
         news.append("news_gap")
+    if now.lasting is not None:
+        news.append(f"news_lasting_{now.lasting.cause}")
     if exercise.joins_after is not None and now.last is None:
         news.append("news_joined")
     return tuple(news)

@@ -5,8 +5,9 @@ The walk starts at `start_level` and takes every event in order of time:
 - A decision moves the level, "up" by one at most. Of several decisions on one day only the last counts.
 - A session whose file cannot be read keeps the level, and limits the amount to what was last done: how the body took
   more, only the lost file could tell.
-- A gap lowers the level as the program says: to one below that of the last decision or calm session. A session with
-  pain above `carry_on_to`, with unknown pain, or in which the joint gave way does not end a gap.
+- A gap lowers the level as the program says: to one below that of the last decision or calm session. Trouble that
+  lasts lowers it in the same way: for the days of a gap there were sessions, and in each of them pain was above
+  `carry_on_to`, pain was unknown, or the joint gave way.
 So inserting a session that hurt can only lower what comes after it.
 """
 
@@ -14,7 +15,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from enum import StrEnum
 from itertools import groupby
+from typing import Any
 
 from coach.program.model import AfterGap, Exercise, Hold, Program
 from coach.session.past import Clause, Decision, PastExercise, PastSession, Verdict, clause
@@ -74,6 +77,35 @@ class Done:
     exercise: PastExercise
 
 
+class LastingCause(StrEnum):
+    """The gravest trouble of sessions none of which was calm."""
+
+    PAIN = "pain"
+    """Pain above `carry_on_to` was stated."""
+    UNSTEADY = "unsteady"
+    UNKNOWN = "unknown"
+    """How much it hurt is not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lasting:
+    """Trouble that lasts: an exercise was done, and for the days of a gap no session of it was calm."""
+
+    exercise: str
+    """Its id."""
+    cause: LastingCause
+    since: date
+    """The last calm session or decision, or the first session of all."""
+    days: int
+    """Days since then."""
+    sessions: int
+    """Sessions since then, none of them calm."""
+    pain: int | None
+    """Highest pain stated in them, 0-10; None: none was."""
+    to: int
+    """Pain 0-10 up to which a session is calm."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reached:
     """The level and amount that a person has reached in one exercise."""
@@ -94,7 +126,9 @@ class Reached:
     decision: Decision | None = None
     """The decision since the last session that changed or confirmed the level; None: there is none."""
     gap: bool = False
-    """Today is the first day after a gap."""
+    """Today is the first day after a gap: there was no session."""
+    lasting: Lasting | None = None
+    """Trouble that has lasted until today; None: there is none."""
 
 
 def effective(decisions: tuple[Decision, ...], program: str, exercise: str) -> tuple[Decision, ...]:
@@ -140,6 +174,15 @@ def reached(
     return walk.reached()
 
 
+def lasting(
+    program: Program, history: tuple[PastSession, ...], decisions: tuple[Decision, ...], today: date
+) -> tuple[Lasting, ...]:
+    """Return the trouble that has lasted until `today`, an entry for each exercise that has any."""
+    past = in_order(history)
+    found = (reached(each, program, past, decisions, today).lasting for each in program.exercises)
+    return tuple(one for one in found if one is not None)
+
+
 class _Walk:
     """Go from the start level to today, one event after the other."""
 
@@ -151,9 +194,13 @@ class _Walk:
         self._start = self._ids.index(exercise.start_level)
         self._today = today
         self._calm: date | None = None
-        """The day from which a gap is counted."""
+        """The last calm day: that of a session or of a decision."""
         self._calm_level = self._start
-        """The level on that day; after a gap the level is at most one below it."""
+        """The level on that day; after a gap, or after trouble that lasts, the level is at most one below it."""
+        self._worked: date | None = None
+        """The last day on which it was done, calm or not."""
+        self._troubled: list[PastExercise] = []
+        """What was done since the last calm day."""
         self._level = self._start
         self._level_because = clause("because_start_level", level=exercise.start_level)
         self._amount: Done | tuple[int, Clause | None] = self._low(), None
@@ -163,6 +210,7 @@ class _Walk:
         self._last: PastSession | None = None
         self._decision: Decision | None = None
         self._gap = False
+        self._lasting: Lasting | None = None
 
     def session(self, event: Done) -> None:
         done, day = event.exercise, event.session.day
@@ -173,6 +221,9 @@ class _Walk:
             self._to(level, clause(key, level=self._ids[level], day=str(day)))
         self._since.append(event)
         self._last, self._decision, self._gap, self._amount = event.session, None, False, event
+        if not self._is_future(day):
+            self._worked = day
+        self._troubled.append(done)
         if calm(done, self._program):
             self._count_from(day)
 
@@ -224,20 +275,38 @@ class _Walk:
         self._count_from(one.day)
 
     def gap(self, day: date) -> None:
-        """Lower what was reached if there was a gap before `day`."""
+        """Lower what was reached if there was a gap before `day`, or trouble that lasted until then."""
         schedule = self._program.schedule
         if self._calm is None or self._is_future(day):
             return
+        self._gap, self._lasting = False, None
         days = (day - self._calm).days
         if days < schedule.gap_days:
             return
+        away = (day - (self._worked or self._calm)).days
+        self._gap = away >= schedule.gap_days
+        values: dict[str, Any] = {"days": away, "gap": schedule.gap_days} if self._gap else self._trouble(days)
+        why = "gap" if self._gap else "lasting"
         most = max(0, self._calm_level - (schedule.after_gap is AfterGap.LEVEL_DOWN))
         if self._level > most:
-            self._to(most, clause("because_gap_level", level=self._ids[most], days=days, gap=schedule.gap_days))
+            self._to(most, clause(f"because_{why}_level", level=self._ids[most], **values))
         else:
             low = self._low()
-            self._amount = low, clause("because_gap_amount", low=low, days=days, gap=schedule.gap_days)
-        self._gap = True
+            self._amount = low, clause(f"because_{why}_amount", low=low, **values)
+
+    def _trouble(self, days: int) -> dict[str, Any]:
+        """Note the trouble that has lasted for so many days, and return its figures."""
+        assert self._calm is not None, "somebody who never came has no trouble that lasts"
+        pain = max((done.pain for done in self._troubled if done.pain is not None), default=None)
+        to = self._program.limits.pain_carry_on_to
+        cause = LastingCause.UNKNOWN
+        if pain is not None and pain > to:
+            cause = LastingCause.PAIN
+        elif any(done.unsteady for done in self._troubled):
+            cause = LastingCause.UNSTEADY
+        self._lasting = Lasting(self._exercise, cause, self._calm, days, len(self._troubled), pain, to)
+        highest = "-" if pain is None else pain
+        return {"since": str(self._calm), "days": days, "n": len(self._troubled), "pain": highest, "to": to}
 
     def reached(self) -> Reached:
         """Return what the events so far have led to."""
@@ -252,6 +321,7 @@ class _Walk:
             self._last,
             self._decision,
             self._gap,
+            self._lasting,
         )
 
     def _is_future(self, day: date) -> bool:
@@ -262,6 +332,7 @@ class _Walk:
         if not self._is_future(day):
             self._calm = max(day, self._calm or day)
             self._calm_level = self._level
+            self._troubled = []
 
     def _reached_amount(self) -> tuple[int, Clause | None]:
         return self._grow(self._amount) if isinstance(self._amount, Done) else self._amount

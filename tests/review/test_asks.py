@@ -68,6 +68,18 @@ def test_sessions_that_pain_ended_are_said_while_they_are_recent() -> None:
     assert "ask_ended" not in keys(later(case, 30))
 
 
+def test_trouble_that_lasts_is_put_before_the_clinician_with_its_figures_while_they_train() -> None:
+    sore = SimulatedCourse(days=20, adherence=1, pain=(4, 4), halts=0, trouble=0, fewer=0)
+    case = bare(lived("ankle_steady", sore))
+
+    found = [dict(ask.values) for ask in asks(case.review()) if ask.key == "ask_lasting_pain"]
+
+    assert {one["name"] for one in found} == {exercise.name for exercise in case.true.program.exercises}
+    assert {(one["pain"] in (4, 5), one["to"], one["days"]) for one in found} == {(True, 3, 20)}
+    assert "ask_lasting_pain" not in keys(bare(lived("ankle_steady", replace(sore, pain=(3, 3)))).review())
+    assert "ask_lasting_pain" not in keys(later(case, 30)), "that is an absence"
+
+
 def test_a_program_is_to_be_looked_at_on_its_day_and_not_before() -> None:
     case = lived("kneecap_steady", CALM)
     (digest, program), *_ = case.programs.items()

@@ -16,6 +16,7 @@ from coach.program.model import AfterGap, Program, Range, Reps
 from coach.program_files import read, shipped
 from coach.session.past import Decision, PastExercise, PastSession, Verdict
 from coach.session.plan import PlannedExercise, dose, plan, turns
+from coach.session.progression import Lasting, LastingCause, lasting
 from coach.session.proposals import proposals
 from coach.testing import random_decisions, random_history, random_program
 from coach.voice.pack import load_pack
@@ -170,6 +171,46 @@ def test_sessions_that_hurt_or_whose_pain_is_not_known_do_not_end_a_gap(pain: in
 
     assert level(decided(21, "up", "fingertips"), past(14, high), *sore) == "both_hands"
     assert level(decided(21, "up", "fingertips"), past(14, high), *sore, past(6, high)) == "fingertips"
+
+
+@pytest.mark.parametrize(
+    ("changes", "news", "cause", "pain"),
+    [
+        ({"pain": 4}, "news_lasting_pain", LastingCause.PAIN, 4),
+        ({"unsteady": True}, "news_lasting_unsteady", LastingCause.UNSTEADY, 1),
+        ({"pain": None}, "news_lasting_unknown", LastingCause.UNKNOWN, None),
+    ],
+)
+def test_trouble_that_lasts_is_no_absence_holds_the_exercise_down_and_is_told_as_what_it_is(
+    changes: dict[str, Any], news: str, cause: LastingCause, pain: int | None
+) -> None:
+    high = replace(HEEL, level="fingertips")
+    trained = [past(days, replace(high, **changes)) for days in range(1, 20)]
+    up, history = decided(21, "up", "fingertips"), (past(20, high), *trained)
+
+    planned = heel(up, *history)
+
+    assert (planned.level, planned.target, planned.news) == (0, 8, (news,))
+    assert "because_lasting_level" in keys(planned)
+    found = lasting(ANKLE, history, (up,), DAY)
+    assert found == (Lasting(HEEL.exercise, cause, DAY - timedelta(days=20), 20, 19, pain, 3),)
+
+
+def test_trouble_that_lasts_is_over_with_a_calm_session_or_a_decision_and_an_absence_is_a_gap() -> None:
+    trained = [past(days, replace(HEEL, pain=4)) for days in range(1, 20)]
+
+    assert heel(past(20), *trained).news == ("news_lasting_pain",)
+    assert heel(past(20), *trained[1:], past(1)).news == ()
+    assert heel(past(20), *trained, decided(0, "stay", "both_hands")).news == ("news_stay",)
+    assert heel(past(40), past(14, replace(HEEL, pain=4))).news == ("news_gap",)
+    assert heel(past(40), past(13, replace(HEEL, pain=4))).news == ("news_lasting_pain",)
+
+
+def test_trouble_that_lasts_in_several_exercises_is_told_once_a_session() -> None:
+    others = tuple(replace(HEEL, exercise=each.id, level=each.start_level, pain=4) for each in ANKLE.exercises)
+    history = tuple(past(days, *others) for days in range(20))
+
+    assert [one.news for one in plan(ANKLE, history, DAY).exercises] == [("news_lasting_pain",), (), ()]
 
 
 @pytest.mark.parametrize(
