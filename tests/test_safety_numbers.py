@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from coach.program.load import load
-from coach.program.model import Action, AfterGap
+from coach.program.model import Action, AfterGap, StepUp
 from coach.tempo.units import to_samples
 
 COACH = Path(__file__).resolve().parent.parent / "coach"
@@ -243,7 +243,8 @@ def test_no_time_is_written_into_a_function_without_a_name(module: str) -> None:
 
 def test_a_program_that_writes_no_limits_has_the_cautious_ones() -> None:
     level = {"id": "a", "setup": "Stand.", "cue": "Bend.", "dose": {"sets": 1, "rest": "30 s", "hold": "20 s"}}
-    text = {"format": 1, "title": "Small", "exercises": [{"id": "a", "name": "Bend", "levels": [level]}]}
+    each = {"id": "a", "name": "Bend", "levels": [level], "step_up_after": {}}
+    text = {"format": 1, "title": "Small", "exercises": [each]}
     program = load(json.dumps(text), "small.yaml")
     limits, schedule = program.limits, program.schedule
 
@@ -253,3 +254,4 @@ def test_a_program_that_writes_no_limits_has_the_cautious_ones() -> None:
     assert limits.next_day_worse is Action.STEP_DOWN
     assert (schedule.every_days, schedule.after_sore_days, schedule.gap_days) == (1, 2, 14)
     assert schedule.after_gap is AfterGap.LEVEL_DOWN
+    assert program.exercises[0].step_up == StepUp(2, at_top=True, pain_to=2, effort_to=6, days=7, unsteady=False)

@@ -15,6 +15,10 @@ SHORTEST_REP = 1.5
 MOST_EXERCISES = 12
 """Exercises in a program at most; from five on the reader warns."""
 
+STEP_DAYS = 7
+"""Days that the evidence for a step up must span unless the program sets another number. Our own choice: sessions on
+two days show what was done, and not how the body takes it over a week."""
+
 SENTENCE = Text()
 OPTIONAL = Text(shortest=0)
 LINE = Text(longest=80)
@@ -93,6 +97,13 @@ LEVEL = Section(
 STEP_UP = Section(
     (
         Field("sessions", Whole(1, 20), "consecutive sessions that must meet the rule", 2),
+        Field(
+            "days",
+            Whole(1, 90),
+            "days from the first to the last of the sessions in a row at the level that were within pain_to and steady "
+            "(the default is our own choice)",
+            STEP_DAYS,
+        ),
         Field(
             "at",
             OneOf({"top of the range": True, "bottom of the range": False}),

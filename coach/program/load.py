@@ -110,7 +110,12 @@ def _exercise(got: Got, doses: list[Dose]) -> Exercise:
         levels=levels,
         start_level=got.get("start_level") or levels[0].id,
         step_up=StepUp(
-            step_up["sessions"], step_up["at"], step_up["pain_to"], step_up["effort_to"], step_up["unsteady"]
+            sessions=step_up["sessions"],
+            at_top=step_up["at"],
+            pain_to=step_up["pain_to"],
+            effort_to=step_up["effort_to"],
+            days=step_up["days"],
+            unsteady=step_up["unsteady"],
         )
         if step_up is not None
         else None,

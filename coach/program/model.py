@@ -211,6 +211,8 @@ class StepUp:
     """Highest pain allowed, 0-10."""
     effort_to: int
     """Highest effort allowed, 0-10."""
+    days: int
+    """Days that sessions in a row without too much pain or unsteadiness must span."""
     unsteady: bool
     """True: unsteadiness is allowed; False (the default): it is not."""
 

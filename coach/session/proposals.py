@@ -51,13 +51,18 @@ def proposals(
         now = reached(exercise, program, past, decisions, today)
         if now.level + 1 < len(exercise.levels):
             ids = [level.id for level in exercise.levels]
-            clauses = _clauses(exercise, exercise.step_up, program, past, now)
+            clauses = _clauses(exercise, exercise.step_up, program, past, now, today)
             found.append(Proposal(exercise.id, ids[now.level], ids[now.level + 1], clauses))
     return tuple(found)
 
 
 def _clauses(
-    exercise: Exercise, asked: StepUp, program: Program, past: tuple[PastSession, ...], now: Reached
+    exercise: Exercise,
+    asked: StepUp,
+    program: Program,
+    past: tuple[PastSession, ...],
+    now: Reached,
+    today: date | None,
 ) -> tuple[Clause, ...]:
     here = exercise.levels[now.level]
     last = now.since[-asked.sessions :]
@@ -66,6 +71,7 @@ def _clauses(
     days = ", ".join(str(done.session.day) for done in at_level) or "-"
     found = [
         clause("step_sessions", met=enough, needed=asked.sessions, found=len(at_level), days=days, level=here.id),
+        _days(asked, here.id, now.since, today),
         _amounts(here.dose.work.amount, at_level, at_top=asked.at_top, enough=enough),
         _stated("pain", asked.pain_to, at_level, enough=enough),
     ]
@@ -78,6 +84,22 @@ def _clauses(
         found.append(clause("step_unsteady", met=enough and not unsteady, found=unsteady, of=len(at_level)))
     found.append(_mornings(at_level, past, enough=enough))
     return tuple(found)
+
+
+def _days(asked: StepUp, level: str, since: Iterable[Done], today: date | None) -> Clause:
+    """Count the days from the first to the last of the sessions in a row that the body took well.
+
+    One in which it hurt too much begins the count anew, so a session that hurt, wherever it is put in, adds no day. A
+    session that is dated after today counts as of today.
+    """
+    run: list[date] = []
+    for done in since:
+        pain = _value("pain", done)
+        well = done.exercise.level == level and pain is not None and pain <= asked.pain_to
+        day = done.session.day if today is None else min(done.session.day, today)
+        run = [*run, day] if well and (asked.unsteady or not done.exercise.unsteady) else []
+    span = (run[-1] - run[0]).days if run else 0
+    return clause("step_days", met=span >= asked.days, needed=asked.days, found=span, since=str(run[0]) if run else "-")
 
 
 def _amounts(within: Range, at_level: tuple[Done, ...], *, at_top: bool, enough: bool) -> Clause:

@@ -102,7 +102,9 @@ def _exercise(chance: Random, number: int, carry_on_to: int) -> Exercise:
         sides=chance.choice(tuple(Sides)),
         levels=levels,
         start_level=chance.choice(levels).id,
-        step_up=StepUp(chance.randint(1, 3), chance.random() < 0.5, carry_on_to, 6, unsteady=False)
+        step_up=StepUp(
+            chance.randint(1, 3), chance.random() < 0.5, carry_on_to, 6, chance.randint(1, 9), unsteady=False
+        )
         if chance.random() < 0.8
         else None,
         joins_after=Joins("exercise_1", 1) if number > 1 and chance.random() < 0.3 else None,

@@ -117,7 +117,7 @@ def test_every_field_reaches_the_model() -> None:
             "    levels:\n",
             (
                 "    why: For stairs.\n    needs: [a chair]\n    sides: affected only\n    start_level: easy\n"
-                "    step_up_after: {sessions: 3, at: bottom of the range, "
+                "    step_up_after: {sessions: 3, days: 10, at: bottom of the range, "
                 "pain_to: 1, effort_to: 5, unsteady: allowed}\n"
                 "    levels:\n"
             ),
@@ -152,7 +152,7 @@ def test_every_field_reaches_the_model() -> None:
     assert program.schedule == Schedule(3, after_sore_days=4, gap_days=14, after_gap=AfterGap.LEVEL_DOWN)
     bend, later = program.exercises
     assert (bend.why, bend.needs, bend.sides) == ("For stairs.", ("a chair",), Sides.AFFECTED)
-    assert bend.step_up == StepUp(3, at_top=False, pain_to=1, effort_to=5, unsteady=True)
+    assert bend.step_up == StepUp(3, at_top=False, pain_to=1, effort_to=5, days=10, unsteady=True)
     level = bend.levels[0]
     assert (level.feel, level.watch, level.needs) == ("The thigh.", ("Knees ahead.",), ("a step",))
     assert later.joins_after == Joins("bend", 4)

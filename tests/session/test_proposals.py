@@ -17,7 +17,14 @@ from coach.session.proposals import Proposal, proposals
 from coach.testing import random_decisions, random_history, random_program
 
 DAY = date(2027, 1, 31)
-ANKLE = read(shipped()["ankle_steady"])
+SHIPPED = read(shipped()["ankle_steady"])
+ANKLE = replace(
+    SHIPPED,
+    exercises=tuple(
+        replace(one, step_up=replace(one.step_up, days=1)) if one.step_up else one for one in SHIPPED.exercises
+    ),
+)
+"""The same, with sessions on two days in a row for evidence enough."""
 TOP = PastExercise(
     "heel_lowering", "both_hands", 12, sets_planned=2, sets_in_full=2, pain=1, effort=5, unsteady=False, least=12
 )
@@ -41,7 +48,7 @@ def test_two_sessions_at_the_top_with_little_pain_and_effort_are_proposed_with_t
 
     assert (found.from_level, found.to_level, found.due) == ("both_hands", "fingertips", True)
     assert [one.key for one in found.clauses] == [
-        "step_sessions", "step_top", "step_pain", "step_effort", "step_unsteady", "step_next_day_pending",
+        "step_sessions", "step_days", "step_top", "step_pain", "step_effort", "step_unsteady", "step_next_day_pending",
     ]  # fmt: skip
     assert dict(found.clauses[0].values) == {
         "needed": 2, "found": 2, "days": "2027-01-29, 2027-01-30", "level": "both_hands",
@@ -65,8 +72,11 @@ def test_two_sessions_at_the_top_with_little_pain_and_effort_are_proposed_with_t
     ],
 )
 def test_one_session_that_lacks_one_thing_is_enough_to_wait(done: PastExercise, missing: list[str]) -> None:
-    assert unmet(heel(past(2, done), past(1))) == missing
-    assert unmet(heel(past(2), past(1, done))) == missing
+    def lacking(*history: PastSession) -> list[str]:
+        return [key for key in unmet(heel(*history)) if key != "step_days"]  # too much pain begins the days anew, too
+
+    assert lacking(past(2, done), past(1)) == missing
+    assert lacking(past(2), past(1, done)) == missing
     assert heel(past(3, done), past(2), past(1)).due, "the sessions before the last two do not count"
 
 
@@ -140,6 +150,51 @@ def test_after_a_gap_the_lower_level_has_no_evidence_yet() -> None:
     assert proposals(ANKLE, history, (up,))[0].due
     after = proposals(ANKLE, history, (up,), DAY)[0]
     assert (after.from_level, after.due) == ("both_hands", False)
+
+
+def weekly(*history: PastSession) -> Proposal:
+    return next(one for one in proposals(SHIPPED, history, (), DAY) if one.exercise == "heel_lowering")
+
+
+def test_sessions_on_two_days_are_no_evidence_and_a_week_of_them_is() -> None:
+    few = weekly(past(2), past(1))
+    assert not few.due
+    assert unmet(few) == ["step_days"]
+    (span,) = (dict(one.values) for one in few.clauses if one.key == "step_days")
+    assert span == {"needed": 7, "found": 1, "since": "2027-01-29"}
+
+    assert unmet(weekly(past(7), past(1))) == ["step_days"]
+    assert weekly(past(8), past(1)).due
+    assert weekly(past(8, replace(TOP, least=9, target=9)), past(2), past(1)).due, (
+        "the amounts may have grown meanwhile"
+    )
+
+
+def test_the_days_begin_anew_after_a_session_that_hurt_was_unsteady_or_is_not_known() -> None:
+    for changes in ({"pain": 3}, {"unsteady": True}, {"pain": None}, {"pain_unanswered": True}):
+        assert unmet(weekly(past(9), past(5, replace(TOP, **changes)), past(2), past(1))) == ["step_days"]
+    assert unmet(weekly(past(9), replace(past(5), unread=True, exercises=()), past(2), past(1))) == ["step_days"]
+
+
+def test_a_session_with_a_date_in_the_future_adds_no_day() -> None:
+    assert unmet(weekly(past(3), past(-400))) == ["step_days"]
+
+
+@given(st.integers(0, 2**32), st.integers(0, 30))
+def test_a_session_that_hurt_put_in_anywhere_makes_no_step_up_due(seed: int, days_ago: int) -> None:
+    chance = Random(seed)
+    program = random_program(chance)
+    history, decisions = random_history(chance, program, DAY), random_decisions(chance, program, DAY)
+    hurt = tuple(
+        PastExercise(each.id, chance.choice(each.levels).id, chance.randint(1, 30), 2, 2,
+                     chance.randint(program.limits.pain_carry_on_to + 1, 10), None, unsteady=False)
+        for each in program.exercises if chance.random() < 0.7
+    )  # fmt: skip
+    due = {one.exercise for one in proposals(program, history, decisions, DAY) if one.due}
+
+    more = (*history, PastSession(DAY - timedelta(days=days_ago), "done", hurt))
+
+    assert {one.exercise for one in proposals(program, more, decisions, DAY) if one.due} <= due
 
 
 @given(st.integers(0, 2**32))
