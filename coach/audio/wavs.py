@@ -43,7 +43,7 @@ def read_sound(path: Path | str, *, longest: float = LONGEST) -> Block:
         with path.open("rb") as raw:
             known = raw.read(4) in BEGINNINGS
         if not known:
-            raise DeviceError(f"{path} cannot be read as sound (it is no WAV or FLAC file); save it as one of these.")
+            raise DeviceError(f"{path} cannot be read as sound (it is not a WAV or FLAC file); save it as one.")
         with soundfile.SoundFile(path) as file:
             if file.subtype not in PLAIN:
                 raise DeviceError(f"{path} is a packed sound file ({file.subtype}); save it as plain WAV or FLAC.")

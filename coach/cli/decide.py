@@ -108,7 +108,7 @@ def _prepared(args: argparse.Namespace, home: Home, person: Person, history: His
         raise gone
     if len(having) > 1:
         names = ", ".join(one.program.id for one in having)
-        raise CoachError(f'"{args.exercise}" stands in several programs: {names}; name one with --program.')
+        raise CoachError(f'"{args.exercise}" is in several programs: {names}; name one with --program.')
     if not having:
         _exercise_of(opened[-1], args.exercise)
     return having[0]

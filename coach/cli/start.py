@@ -78,7 +78,7 @@ def part(args: argparse.Namespace, prepared: Prepared, labels: Labels, console: 
     if prepared.left is None:
         if args.take_up:
             raise CoachError("Nothing of the session that broke off is left to do today; leave out --take-up.")
-        command = "--anew (the whole session again), or let it be for today"
+        command = "--anew (the whole session again), or leave it for today"
     if not args.take_up:
         told = told_broken(prepared, labels)
         if not asked_in_person():

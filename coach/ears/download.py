@@ -70,7 +70,7 @@ def fetch(
         (check or try_load)(model)
         _replace(model, target, beside / "old")
     except OSError as error:
-        raise HearingError(f"The model could not be kept ({error}); make room, then run the command again.") from error
+        raise HearingError(f"The model could not be saved ({error}); free some space, then try again.") from error
     finally:
         shutil.rmtree(beside, ignore_errors=True)
 
@@ -91,7 +91,7 @@ def _url(source: str) -> str:
     if path.is_file():
         return path.resolve().as_uri()
     if "://" in source:
-        raise HearingError(f'"{source}" is no https: or file: address; give one, or a file, with --from.')
+        raise HearingError(f'"{source}" is not an https: or file: address; give one, or a file, with --from.')
     raise HearingError(f"There is no file {source}; check the path, or give an https: address.")
 
 
@@ -103,7 +103,7 @@ def _download(url: str, archive: Path, progress: HowFar) -> str:
         with urllib.request.urlopen(url, timeout=TIMEOUT) as answer, archive.open("wb") as file:  # noqa: S310  see _url
             size = int(answer.headers.get("Content-Length") or 0)
             if shutil.disk_usage(archive.parent).free < size:
-                raise HearingError(f"The archive takes {size // MIB} MB, more than there is room for; make room first.")
+                raise HearingError(f"The archive takes {size // MIB} MB, more than is free; make room first.")
             progress(0, size)
             while piece := answer.read(PIECE):
                 file.write(piece)
@@ -126,7 +126,7 @@ def _compare(found: str, wanted: str, source: str, *, download: bool) -> None:
     """Raise HearingError if the digest is not `wanted`, or if a download has no digest to be checked against."""
     if wanted and found != wanted:
         raise HearingError(
-            f"{source} is not the archive that was wanted: its SHA-256 is {found}, not {wanted}; it was thrown away."
+            f"{source} is not the expected archive: its SHA-256 is {found}, not {wanted}; it was not used."
         )
     if download and not wanted:
         raise HearingError(
@@ -145,10 +145,10 @@ def _unpack(archive: Path, folder: Path, source: str) -> Path:
             if size > min(LARGEST, PACKED_AT_MOST * archive.stat().st_size):
                 raise HearingError(f"{source} unpacks to {size // MIB} MB; that is no speech model.")
             if size > shutil.disk_usage(folder.parent).free:
-                raise HearingError(f"The model takes {size // MIB} MB, more than there is room for; make room first.")
+                raise HearingError(f"The model takes {size // MIB} MB, more than is free; make room first.")
             packed.extractall(folder)
     except _UNUSABLE as error:
-        raise HearingError(f"{source} is no whole zip archive ({error}); fetch it anew.") from error
+        raise HearingError(f"{source} is not a whole zip archive ({error}); fetch it again.") from error
     inside = list(folder.iterdir()) if folder.is_dir() else []
     return inside[0] if len(inside) == 1 and inside[0].is_dir() else folder
 

@@ -93,7 +93,7 @@ def engine() -> Any:  # noqa: ANN401  Vosk has no types
     except (ImportError, OSError, TypeError) as error:  # TypeError: it has no library for this system
         raise HearingError(
             f"The open-vocabulary engine is missing ({error}); run: pip install vosk, or use taught words and keys, "
-            "which do without it."
+            "which do not need it."
         ) from error
     return vosk
 

@@ -34,7 +34,7 @@ def _unique(items: Sequence[Got], what: str, reading: ReadingContext) -> None:
             continue
         if name in seen:
             line = seen[name].start_mark.line + 1
-            sentence = f'{what} id "{name}" stands twice (first in line {line}); give one of them another id.'
+            sentence = f'{what} id "{name}" is used twice (first in line {line}); give one of them another id.'
             reading.problems.add(item.nodes["id"], sentence)
         else:
             seen[name] = item.nodes["id"]

@@ -170,7 +170,7 @@ def _open_columns(engine: DuckDBPyConnection, folder: Path) -> None:
         except duckdb.Error as error:
             raise CoachError(f"{folder}/{table}.parquet cannot be read; {anew}") from error
     if len(marks) > 1:
-        raise CoachError(f"The files in {folder} do not belong together, because writing them was broken off; {anew}")
+        raise CoachError(f"The files in {folder} do not belong together: writing them was interrupted; {anew}")
 
 
 def _load(

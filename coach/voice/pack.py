@@ -109,7 +109,7 @@ def _names_in(value: _Node) -> frozenset[str]:
         raise VoicePackError(f"{value.where}: broken braces ({broken}); write a name as {{name}}.") from broken
     for field, how in parsed:
         if not field.isidentifier():
-            raise VoicePackError(f'{value.where}: "{{{field}}}" is no name; write a name as {{name}}.')
+            raise VoicePackError(f'{value.where}: "{{{field}}}" is not a name; write a name as {{name}}.')
         if how not in ("", COUNTED):
             raise VoicePackError(f'{value.where}: "{{{field}:{how}}}"; write {{{field}}} or {{{field}:{COUNTED}}}.')
     return frozenset(field for field, _ in parsed)

@@ -92,8 +92,8 @@ def test_a_file_without_frames_and_a_folder_are_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("kind", "subtype", "message"),
     [
-        ("OGG", "VORBIS", "it is no WAV or FLAC file"),
-        ("AIFF", "PCM_16", "it is no WAV or FLAC file"),
+        ("OGG", "VORBIS", "it is not a WAV or FLAC file"),
+        ("AIFF", "PCM_16", "it is not a WAV or FLAC file"),
         ("WAV", "IMA_ADPCM", r"is a packed sound file \(IMA_ADPCM\)"),
         ("WAV", "MS_ADPCM", r"is a packed sound file \(MS_ADPCM\)"),
         ("WAV", "GSM610", r"is a packed sound file \(GSM610\)"),

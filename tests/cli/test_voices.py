@@ -61,7 +61,7 @@ def test_a_model_is_fetched_from_a_file_and_then_listed(
 @pytest.mark.parametrize(
     ("module", "column", "told"),
     [
-        ("vosk", "no engine", "run: pip install vosk, or use taught words and keys, which do without it"),
+        ("vosk", "no engine", "run: pip install vosk, or use taught words and keys, which do not need it"),
         ("pyopen_wakeword", "not on this system", "Taught words cannot be heard on this system"),
     ],
 )

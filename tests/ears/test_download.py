@@ -181,9 +181,9 @@ def flipped(data: bytes) -> bytes:
 @pytest.mark.parametrize(
     ("data", "message"),
     [
-        (b"<html>not here</html>", "no whole zip archive"),
-        (packed()[:-200], "no whole zip archive"),
-        (flipped(packed()), "no whole zip archive"),
+        (b"<html>not here</html>", "not a whole zip archive"),
+        (packed()[:-200], "not a whole zip archive"),
+        (flipped(packed()), "not a whole zip archive"),
         (packed(NEEDED[1:]), r"holds no usable speech model: it lacks am/final.mdl"),
         (packed(()), r"it lacks am/final.mdl"),
         (with_entry("../outside"), r'not safe to unpack: it holds "../outside"'),
@@ -206,9 +206,9 @@ def flipped(data: bytes) -> bytes:
         (bomb(), "unpacks to 10 MB; that is no speech model"),
         (overlapping(), "unpacks to .* MB; that is no speech model"),
         (crowd(), "holds 1001 files"),
-        (encrypted(), "no whole zip archive"),
-        (says_less(), "no whole zip archive"),
-        (zip64_lie(), "no whole zip archive|that is no speech model"),
+        (encrypted(), "not a whole zip archive"),
+        (says_less(), "not a whole zip archive"),
+        (zip64_lie(), "not a whole zip archive|that is no speech model"),
     ],
     ids=[
         *("page", "torn", "flipped", "no acoustic model", "empty", "dots", "root", "back", "drive", "drive alone"),
@@ -268,7 +268,7 @@ def breaks(error: BaseException) -> Callable[[], bytes]:
         (lambda: Answer(b"x" * PIECE * 2, 10 * PIECE), HearingError, r"broke off after 0.5 of 2.5 MB; nothing has"),
         (lambda: Answer(b"x", 9, breaks(TimeoutError("timed out"))), HearingError, r"cannot be fetched \(timed out\)"),
         (lambda: Answer(b"x", 9, breaks(ConnectionResetError("reset"))), HearingError, r"cannot be fetched \(reset\)"),
-        (lambda: Answer(b"x", 1 << 60), HearingError, "more than there is room for"),
+        (lambda: Answer(b"x", 1 << 60), HearingError, "more than is free"),
         (lambda: Answer(b"x", 9, breaks(KeyboardInterrupt())), KeyboardInterrupt, "^$"),
     ],
     ids=["short", "silent", "reset", "too large", "ctrl-c"],
@@ -320,7 +320,7 @@ def test_a_download_with_the_named_digest_is_used(there: Path, monkeypatch: pyte
 
 
 def test_a_local_file_is_checked_against_a_digest_if_one_is_named(there: Path, tmp_path: Path) -> None:
-    with pytest.raises(HearingError, match=f"not {'0' * 64}; it was thrown away"):
+    with pytest.raises(HearingError, match=f"not {'0' * 64}; it was not used"):
         fetch(str(archive_of(packed(), tmp_path)), there, nothing, sha256="0" * 64, check=nothing)
 
     assert_untouched(there)
@@ -339,9 +339,9 @@ def test_a_download_without_end_is_broken_off(there: Path, monkeypatch: pytest.M
 @pytest.mark.parametrize(
     ("source", "message"),
     [
-        ("http://example.invalid/model.zip", "is no https: or file: address"),
-        ("ftp://example.invalid/model.zip", "is no https: or file: address"),
-        ("file://elsewhere/model.zip", "is no https: or file: address"),
+        ("http://example.invalid/model.zip", "is not an https: or file: address"),
+        ("ftp://example.invalid/model.zip", "is not an https: or file: address"),
+        ("file://elsewhere/model.zip", "is not an https: or file: address"),
         ("nowhere.zip", "There is no file nowhere.zip"),
         ("file:///nowhere/at/all.zip", "cannot be fetched"),
     ],

@@ -157,7 +157,7 @@ def english() -> dict[str, Screen]:
             line("good", "Heel raise: 2 of 2 sets, 24 reps."), line("good", "One foot: 3 holds of 20 seconds."),
             line("bad", "Toe walking ended early: unsteady. Please tell the therapist."),
             line("plain", "Highest pain stated: 2 of 10."),
-        ], fields=[{"id": "note", "label": "What you want to add, as the caregiver", "kind": "text", "most": 500,
+        ], fields=[{"id": "note", "label": "Your note, as the caregiver", "kind": "text", "most": 500,
                     "value": ""}],
             choices=[choice("keep", "Keep the note and end", weight="main"), choice("end", "End without a note")]),
         "named": step("en", "named", place="Step 1 of 6", head="What are you called?",

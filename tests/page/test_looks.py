@@ -381,7 +381,7 @@ def test_enter_in_a_line_presses_the_main_choice_with_what_was_typed(
 def test_an_update_in_place_keeps_what_was_typed_and_where(page: Page, shown: Shown) -> None:
     after = SCREENS["after"]
     shown(after)
-    page.get_by_label("What you want to add").fill("a cushion")
+    page.get_by_label("Your note").fill("a cushion")
     page.evaluate("document.activeElement.setSelectionRange(2, 5)")
 
     shown(after, again=True, lines=[line("good", "Something else."), *after["lines"]],
@@ -404,12 +404,12 @@ def test_an_update_in_place_keeps_the_focus_on_a_choice(page: Page, shown: Shown
 
 def test_a_new_step_is_read_from_its_heading_with_empty_fields(page: Page, shown: Shown) -> None:
     shown(SCREENS["after"])
-    page.get_by_label("What you want to add").fill("a cushion")
+    page.get_by_label("Your note").fill("a cushion")
 
     shown(SCREENS["after"])
 
     assert page.evaluate("document.activeElement.id") == "head"
-    assert page.get_by_label("What you want to add").input_value() == ""
+    assert page.get_by_label("Your note").input_value() == ""
 
 
 def test_hostile_names_and_notes_are_shown_as_they_are_and_run_nothing(page: Page, shown: Shown) -> None:
@@ -558,7 +558,7 @@ def test_a_lost_connection_is_said_and_comes_back_by_itself(
     page.clock.pause_at(1)
     sent = shown(SCREENS[name])
     if name == "after":
-        page.get_by_label("What you want to add").fill("a cushion")
+        page.get_by_label("Your note").fill("a cushion")
 
     coach.leave()
     page.locator("#alarm", has_text=sent["words"]["lost_head"]).wait_for()
@@ -569,7 +569,7 @@ def test_a_lost_connection_is_said_and_comes_back_by_itself(
 
     page.locator("#alarm").wait_for(state="hidden")
     if name == "after":
-        assert page.get_by_label("What you want to add").input_value() == "a cushion"
+        assert page.get_by_label("Your note").input_value() == "a cushion"
 
 
 def test_a_page_that_never_met_its_coach_says_so_in_both_languages(page: Page, coach: FakeScreens) -> None:

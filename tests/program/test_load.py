@@ -305,7 +305,7 @@ DOSE = "{sets: 2, reps: 8-12, rest: 60 s, phases: {lower: 3 s, rise: 2 s}}"
             "title: Small\nscreen: [{id: a, ask: B, if_no: end}, {id: a, ask: C, if_no: end}]",
             3,
             44,
-            '"a" stands twice',
+            '"a" is used twice',
         ),
         ("id: bend", "id: Bend it", 4, 9, "hold only a-z"),
         ("id: bend", "id: no", 4, 9, '"no" in quotes'),
