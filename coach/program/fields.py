@@ -22,6 +22,7 @@ two days show what was done, and not how the body takes it over a week."""
 SENTENCE = Text()
 OPTIONAL = Text(shortest=0)
 LINE = Text(longest=80)
+LIMB = Text(longest=60, shortest=0)
 NEEDS = Items(LINE, most=8)
 
 PHASES = Times(PhaseTime(Seconds(SHORTEST_PHASE, 60)), most=8, example="{raise: 2 s, lower: 4 s}")
@@ -132,9 +133,11 @@ EXERCISE = Section(
         Field(
             "sides",
             OneOf({sides.value: sides for sides in Sides}, near=_ONE_SIDE),
-            "which side works, and in what order",
+            "which side works, and in what order; alternating counts each side for itself: 8 reps are 8 on each",
             "both together",
         ),
+        Field("this_side", LIMB, 'what the side does that is named, said after "left" or "right": leg stands', ""),
+        Field("other_side", LIMB, "what the other side does meanwhile: foot reaches", ""),
         Field("start_level", ShortName(), "the level a new person begins at; without it the first", default=WITHOUT),
         Field("dose", DOSE, "how much of it; a level may change any part", default=WITHOUT),
         Field("levels", Items(LEVEL, most=8, least=1), "variants, the easiest first"),

@@ -107,6 +107,8 @@ def _exercise(got: Got, doses: list[Dose]) -> Exercise:
         why=got["why"],
         needs=got["needs"],
         sides=got["sides"],
+        this_side=got["this_side"],
+        other_side=got["other_side"],
         levels=levels,
         start_level=got.get("start_level") or levels[0].id,
         step_up=StepUp(

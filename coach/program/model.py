@@ -242,6 +242,10 @@ class Exercise:
     """Id of the level a new person begins at."""
     step_up: StepUp | None
     joins_after: Joins | None
+    this_side: str = ""
+    """What the side does that is named, such as "leg stands"; empty if not written."""
+    other_side: str = ""
+    """What the other side does meanwhile, such as "foot reaches"; empty if not written."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ def check(program: Got, reading: ReadingContext) -> None:
     for exercise in exercises:
         _levels(exercise, reading)
         _affected(program, exercise, reading)
+        _limbs(exercise, reading)
         _step_up(program, exercise, reading)
     _joins(exercises, reading)
     _bands(program, reading)
@@ -56,6 +57,16 @@ def _affected(program: Got, exercise: Got, reading: ReadingContext) -> None:
             'sides are "affected only" but the program does not say which; add "affected: left" or "affected: right".'
         )
         reading.problems.add(exercise.nodes["sides"], sentence)
+
+
+def _limbs(exercise: Got, reading: ReadingContext) -> None:
+    written = [name for name in ("this_side", "other_side") if exercise.wrote(name)]
+    if written and exercise.get("sides") is Sides.BOTH:
+        sentence = f'{written[0]} goes with one side at a time, but sides are "both together"; take it out.'
+        reading.problems.add(exercise.nodes[written[0]], sentence)
+    elif written == ["other_side"]:
+        sentence = "other_side stands alone; add this_side, what the side does that is named."
+        reading.problems.add(exercise.nodes["other_side"], sentence)
 
 
 def _step_up(program: Got, exercise: Got, reading: ReadingContext) -> None:

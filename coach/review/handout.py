@@ -96,6 +96,10 @@ def _dose(program: Program, exercise: Exercise, dose: Dose, labels: Wording) -> 
         second = "left" if first == "right" else "right"
         key = "handout_sides_" + str(exercise.sides).replace(" ", "_")
         yield labels(key, first=labels(f"side_{first}"), second=labels(f"side_{second}"))
+        if exercise.this_side:
+            yield labels("handout_this_side", does=exercise.this_side)
+        if exercise.other_side:
+            yield labels("handout_other_side", does=exercise.other_side)
     if work.steps:
         timed = ", ".join(_step(step, work, labels) for step in work.steps)
         yield labels("handout_tempo" if isinstance(work, Reps) else "handout_points", steps=timed)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from coach.program.model import SCALE, Exercise, Hold, Limits, Reps, Route
+from coach.program.model import SCALE, Exercise, Hold, Limits, Reps, Route, Sides
 from coach.session.ladder import bands, rungs
 from coach.session.plan import Today
 from coach.session.plan import turns as sets_of
 from coach.session.state import Question
-from coach.session.wording import HOLD_ROUNDED, REST_ROUNDED, dose_key
+from coach.session.wording import HOLD_ROUNDED, REST_ROUNDED, dose_key, side_words
 from coach.session.work_layout import LEAD_BEATS
 from coach.tempo.timeline import HOLD_NEWS_EVERY
 from coach.words.phrases import Phrase, phrase
@@ -18,7 +18,7 @@ _FIXED = (
     "cautions_general", "someone_within_reach", "how_to_halt", "taken_up", "check_ready", "check_louder",
     "check_voices", "check_speaker", "check_microphone", "check_keys", "ask_next_day", "screen_all_no",
     "screen_all_yes", "is_that_right", "ask_ready", "take_your_time", "no_why", "lead_in_hold", "side_left",
-    "side_right", "this_side_left", "this_side_right", "begin_with_left", "begin_with_right", "slower_from_here",
+    "side_right", "on_each_side", "begin_with_left", "begin_with_right", "slower_from_here",
     "held", "ready_when", "set_done", "ask_reps_reps", "ask_reps_seconds", "ask_reps_rounds", "ask_missed", "ask_pain",
     "ladder_any", "halt_ladder_any", "ladder_none", "halt_ladder_none",
     "ask_effort", "eased_level", "eased_today",
@@ -91,6 +91,8 @@ _NUMBERED = ("read_back_missed", "read_back_pain", "read_back_effort", "halt_rea
 def _exercise(exercise: Exercise, top: int, target: int) -> Iterator[Phrase]:
     """Yield every phrase about one exercise, at today's level and all below it."""
     yield from _text(exercise.why)
+    if exercise.sides is not Sides.BOTH:
+        yield from (side_words(exercise, side) for side in ("left", "right"))
     for index in range(top + 1):
         level = exercise.levels[index]
         needs = (*exercise.needs, *level.needs)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coach.program.model import Work
+from coach.program.model import Exercise, Work
 from coach.session.commands import Command, Say
 from coach.session.ladder import above
 from coach.session.lines import asked_work, work_of
@@ -52,7 +52,8 @@ def dose_words(session: Session) -> tuple[Command, ...]:
     """Return the words for the exercise's dose: sets, and reps, seconds or rounds."""
     work = work_of(session)
     sets = max(number for number, _ in session.turns)
-    return say(dose_key(work), sets=sets, n=session.target)
+    told = say(dose_key(work), sets=sets, n=session.target)
+    return told + say("on_each_side") if len(session.turns[0][1]) > 1 else told
 
 
 def dose_key(work: Work) -> str:
@@ -65,11 +66,21 @@ def ask_ready(session: Session) -> tuple[Command, ...]:
     number, sides = session.turns[session.exercise.turn]
     of = max(n for n, _ in session.turns)
     commands = say("set", n=number, of=of)
-    if len(sides) == 1 and sides[0]:
-        commands += say(f"this_side_{sides[0]}")
-    elif len(sides) > 1:
+    exercise = session.planned.exercise
+    if len(sides) > 1:
         commands += say(f"begin_with_{sides[0]}")
+    if sides[0] and (len(sides) == 1 or exercise.this_side):
+        commands += (Say(side_words(exercise, sides[0])),)
     return commands + say("ask_ready")
+
+
+def side_words(exercise: Exercise, side: str) -> Phrase:
+    """Return which side it is and, where the program says so, what each side does."""
+    if not exercise.this_side:
+        return phrase(f"this_side_{side}")
+    if not exercise.other_side:
+        return phrase(f"this_limb_{side}", this=exercise.this_side)
+    return phrase(f"both_limbs_{side}", this=exercise.this_side, other=exercise.other_side)
 
 
 def ask(session: Session) -> tuple[Command, ...]:

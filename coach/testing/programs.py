@@ -108,6 +108,8 @@ def _exercise(chance: Random, number: int, carry_on_to: int) -> Exercise:
         if chance.random() < 0.8
         else None,
         joins_after=Joins("exercise_1", 1) if number > 1 and chance.random() < 0.3 else None,
+        this_side="leg stands" if number % 2 else "",
+        other_side="foot reaches" if number % 4 == 1 else "",
     )
 
 

@@ -38,10 +38,12 @@ def test_sides_and_holds_are_said_as_the_session_does_them() -> None:
     hold, route = sheet().exercises[1:]
 
     assert row(hold, "How much").startswith(
-        "2 sets, held for 15 to 25 seconds. Each set on the right side, then on the left side."
+        "2 sets, held for 15 to 25 seconds. Each set on the right side, then on the left side. "
+        "That side: leg stands. The other side: foot stays off the floor."
     )
     assert row(route, "How much").startswith(
-        "2 sets of 3 to 5 rounds. Only the right side. Each round: ahead 3 seconds, out 3 seconds, back 3 seconds."
+        "2 sets of 3 to 5 rounds. Only the right side. That side: leg stands. The other side: foot reaches. "
+        "Each round: ahead 3 seconds, out 3 seconds, back 3 seconds."
     )
 
 

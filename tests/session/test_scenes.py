@@ -13,6 +13,8 @@ from coach.session.plan import plan
 from coach.session.state import Question, State
 from coach.tempo.units import to_samples
 from coach.testing import WatchedRun
+from coach.voice.pack import load_pack
+from coach.words.phrases import sentence
 
 # -- holding --
 
@@ -73,6 +75,29 @@ def test_a_set_of_two_sides_is_taken_up_on_the_side_that_was_interrupted() -> No
 
     assert run.session.open_set is not None
     assert (run.session.open_set.rep, run.session.open_set.side, run.session.open_set.counted) == (2, "left", 3)
+
+
+@pytest.mark.parametrize(
+    ("sides", "limbs", "told"),
+    [
+        (Sides.AFFECTED, ("", ""), ["The right side."]),
+        (Sides.AFFECTED, ("leg stands", ""), ["Right leg stands."]),
+        (Sides.EACH, ("leg stands", "foot reaches"), ["Right leg stands, left foot reaches."]),
+        (Sides.ALTERNATING, ("", ""), ["That is for each side.", "Both sides in turn. The right side begins."]),
+        (Sides.ALTERNATING, ("leg reaches", ""), [
+            "That is for each side.", "Both sides in turn. The right side begins.", "Right leg reaches."]),
+        (Sides.BOTH, ("", ""), []),
+    ],
+)  # fmt: skip
+def test_before_a_set_it_is_said_what_each_side_does_and_whether_the_number_is_for_each(
+    sides: Sides, limbs: tuple[str, str], told: list[str]
+) -> None:
+    program = made(RAISE, sides=sides)
+    one = replace(program.exercises[0], this_side=limbs[0], other_side=limbs[1])
+    run = come_to(begun(replace(program, exercises=(one, *program.exercises[1:]))), State.WAITING)
+
+    keys = ("side", "limb", "begin_with")
+    assert [sentence(load_pack("en"), said) for said in run.said if any(key in said.key for key in keys)] == told
 
 
 def test_an_alternating_hold_is_held_on_one_side_after_the_other() -> None:
