@@ -49,6 +49,10 @@ class UnknownPersonError(CoachError):
     """This home has no person of that id; the message lists those it has."""
 
 
+class OnHoldError(CoachError):
+    """Nothing may begin for this person: today, or until the clinician clears it."""
+
+
 class RoomError(CoachError):
     """A patient script or a virtual room is not usable."""
 

@@ -6,10 +6,13 @@ from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
 
 from coach.logbook import EasedRecord, SessionRecord, joined
-from coach.logbook.decisions import local_moment
+from coach.logbook.decisions import DecisionLines, local_moment
 from coach.logbook.logged import Brief, LoggedSession
 from coach.logbook.pain import highest
+from coach.loglines.safety import SignWhy
+from coach.program.model import HoldRule, Program
 from coach.session.past import PastSession
+from coach.session.safety_holds import SafetyHold, SafetyOccasion, near_hold, safety_holds
 from coach.session.taken_up import Broken, BrokenExercise
 
 Sessions = Iterable[LoggedSession | SessionRecord]
@@ -24,6 +27,42 @@ def past(sessions: Sessions, program: str, unread: Iterable[PastSession] = ()) -
     known = [_past(one.brief) for one in joined(sessions) if one.brief.program == program]
     told = [one for one in known if one is not None and (one.exercises or one.next_day_worse)]
     return tuple(sorted((*told, *unread), key=lambda session: session.began))
+
+
+def holds_of(sessions: Iterable[Brief], decided: DecisionLines, today: date) -> tuple[SafetyHold, ...]:
+    """Return why nothing may begin `today`, from the sessions of all programs; empty: nothing stands against it."""
+    return safety_holds(_occasions(sessions), decided.holds, decided.cleared, today)
+
+
+def near_hold_of(
+    sessions: Iterable[Brief], decided: DecisionLines, program: Program, today: date, *, within: str = ""
+) -> tuple[SignWhy, ...]:
+    """Return what puts the person on hold if it is told in a session of `today`; `within`: in the one taken up."""
+    rules: tuple[tuple[SignWhy, HoldRule], ...] = (
+        ("pain", program.limits.hold_after_pain),
+        ("unsteady", program.limits.hold_after_unsteady),
+    )
+    return near_hold(rules, _occasions(sessions), decided.cleared, today, within=within)
+
+
+def cleared_since(sessions: Iterable[Brief], decided: DecisionLines) -> bool:
+    """Tell whether the clinician cleared the person after the last session in which work began."""
+    clears = [moment for one in decided.clears if (moment := local_moment(one.at)) is not None]
+    worked = [moment for one in sessions if one.exercises and (moment := local_moment(one.began)) is not None]
+    return bool(clears) and (not worked or max(clears) > max(worked))
+
+
+def signed(sessions: Iterable[Brief]) -> tuple[str, ...]:
+    """Return the ids of the sessions in which something was told on which a hold rests: what a clear names."""
+    return tuple(one.session for one in _occasions(sessions))
+
+
+def _occasions(sessions: Iterable[Brief]) -> tuple[SafetyOccasion, ...]:
+    return tuple(
+        SafetyOccasion(one.session, one.continues or one.session, one.began, day_of(one), one.program, one.signs)
+        for one in sessions
+        if one.signs
+    )
 
 
 def day_of(session: Brief | SessionRecord) -> date | None:

@@ -308,7 +308,7 @@ def commands(data: bytes) -> None:
 def decisions(data: bytes) -> None:
     """A file of decisions, read and planned from."""
     reading = read_lines(data.decode("utf-8", "surrogateescape"), "mira")
-    made, _ = decided(reading)
+    made = decided(reading).decisions
     plan(_program(), (), date(2027, 1, 13), made)
     proposals(_program(), (), made, date(2027, 1, 13))
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from coach.program.load import load
-from coach.program.model import Action, AfterGap, StepUp
+from coach.program.model import Action, AfterGap, HoldRule, StepUp
 from coach.tempo.units import to_samples
 
 COACH = Path(__file__).resolve().parent.parent / "coach"
@@ -252,6 +252,7 @@ def test_a_program_that_writes_no_limits_has_the_cautious_ones() -> None:
     assert (limits.unsteady, limits.tired) == (Action.END_SESSION, Action.END_SET)
     assert (limits.cut_sets, limits.halts, limits.minutes) == (2, 3, 40)
     assert limits.next_day_worse is Action.STEP_DOWN
+    assert limits.hold_after_pain == limits.hold_after_unsteady == HoldRule(times=3, days=14)
     assert (schedule.every_days, schedule.after_sore_days, schedule.gap_days) == (1, 2, 14)
     assert schedule.after_gap is AfterGap.LEVEL_DOWN
     assert program.exercises[0].step_up == StepUp(2, at_top=True, pain_to=2, effort_to=6, days=7, unsteady=False)

@@ -1,4 +1,4 @@
-"""`coach decide`: record what the clinician decides about the level of an exercise."""
+"""`coach decide`: record what the clinician decides about an exercise, or that a person may go on after a hold."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ import argparse
 from rich.console import Console
 
 from coach.cli.choose import chosen, in_use, no_session, reopened
+from coach.cli.export import labels_for
 from coach.cli.labels import Labels
+from coach.cli.on_hold import clear
 from coach.cli.reading import home_of
 from coach.cli.session_setup import Prepared, planned
 from coach.cli.today import problems
@@ -19,6 +21,8 @@ from coach.session.past import Decision, PastSession, Verdict
 from coach.session.progression import in_order, reached
 from coach.session.proposals import Proposal, proposals
 
+CLEAR = "clear"
+"""Stands in the place of an exercise."""
 LONGEST_NAME = 80
 LONGEST_REASON = 500
 """Characters."""
@@ -27,8 +31,12 @@ LONGEST_REASON = 500
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("person", metavar="PERSON", help="about whom")
-    parser.add_argument("exercise", metavar="EXERCISE", help="id of the exercise in the program")
-    parser.add_argument("verdict", choices=[str(one) for one in Verdict], help="one level up, stay, or one level down")
+    parser.add_argument(
+        "exercise", metavar="EXERCISE|clear", help="id of the exercise in the program; clear: the person may go on"
+    )
+    parser.add_argument(
+        "verdict", nargs="?", choices=[str(one) for one in Verdict], help="one level up, stay, or one level down"
+    )
     parser.add_argument("--by", required=True, metavar="NAME", help="who decides")
     parser.add_argument("--note", default="", metavar="TEXT", help="why, for whoever reads it later")
     parser.add_argument("--program", metavar="ID", help="which program, where the person uses several")
@@ -43,6 +51,8 @@ def run(args: argparse.Namespace) -> int:
     person = home.person(args.person)
     by = _line(args.by, "--by", LONGEST_NAME)
     note = _line(args.note, "--note", LONGEST_REASON, empty=True)
+    if args.verdict is None:
+        return _clear(args, home, person, by, note)
     history, decided = home.history(person.id), home.decisions(person.id)
     prepared = _prepared(args, home, person, history)
     labels, console = Labels(prepared.pack.screens), Console(highlight=False, markup=False)
@@ -72,6 +82,16 @@ def run(args: argparse.Namespace) -> int:
     level = exercise.levels[reached(exercise, prepared.program, in_order(sessions), after, home.today()).level].id
     if level != to_level:
         console.print(f"! {labels('decide_held', level=level)}", soft_wrap=True, markup=False)
+    return 0
+
+
+def _clear(args: argparse.Namespace, home: Home, person: Person, by: str, note: str) -> int:
+    """Record that the person may go on. Raises CoachError if something else was meant."""
+    if args.exercise != CLEAR:
+        verdicts = ", ".join(Verdict)
+        raise CoachError(f'Say what is decided about "{args.exercise}": {verdicts}; or {CLEAR} in its place.')
+    for line in clear(home, person.id, by, note, labels_for(home, person.id)):
+        print(line)
     return 0
 
 

@@ -17,6 +17,7 @@ from coach.logbook.logged import LoggedSession
 from coach.logbook.store import Home
 from coach.outputs import check, write
 from coach.voice.pack import languages, load_pack
+from coach.words.phrases import VoicePack
 
 _EXPLAINED = (
     ("person.json", "export_person"),
@@ -67,11 +68,16 @@ def run(args: argparse.Namespace) -> int:
 
 def labels_for(home: Home, person: str = "") -> Labels:
     """Return the labels of the language in which a person trains; without one, English."""
+    return Labels(pack_of(home, person).screens)
+
+
+def pack_of(home: Home, person: str = "") -> VoicePack:
+    """Return the wording of the language in which a person trains; without one, English."""
     sessions: tuple[LoggedSession, ...] = ()
     with suppress(UnreadableError):  # the command itself reports unreadable files
         sessions = home.history(person).sessions if person else ()
     language = sessions[-1].record.language if sessions else ""
-    return Labels(load_pack(language if language in languages() else "en").screens)
+    return load_pack(language if language in languages() else "en")
 
 
 def _entry(name: str, text: str) -> str:

@@ -15,6 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
+from coach.cli.on_hold import hold_words, holds_now
 from coach.cli.printed_session import PrintedSession, when
 from coach.cli.reading import home_of
 from coach.errors import RecordError, did_you_mean
@@ -53,6 +54,7 @@ def run(args: argparse.Namespace) -> int:
             args,
             lambda: person_json(args.person, history),
             lambda labels: sessions(args.person, history, labels, whole=args.all),
+            above=lambda labels: _on_hold(home, args.person, labels),
         )
         return 0
     record = find(history, args.session, args.person)
@@ -193,15 +195,27 @@ def _show(
     document: Callable[[], dict[str, Any]],
     page: Callable[[Labels], RenderableType],
     language: str = "",
+    above: Callable[[Labels], Sequence[str]] = lambda _: (),
 ) -> None:
+    """Print the document or the page; the lines `above` it are never wrapped, since people copy commands from them."""
     if args.json:
         print(json.dumps(document(), ensure_ascii=False, indent=2))
         return
     from coach.voice.pack import languages, load_pack
 
     pack = load_pack(language if language in languages() else "en")
-    console = Console(highlight=False, markup=False)
-    console.print(page(Labels(pack.screens)))
+    console, labels = Console(highlight=False, markup=False), Labels(pack.screens)
+    for line in above(labels):
+        console.print(line, soft_wrap=True)
+    console.print(page(labels))
+
+
+def _on_hold(home: Home, person: str, labels: Labels) -> list[str]:
+    """Return why nothing may begin for a person, or why that cannot be told."""
+    try:
+        return list(hold_words(holds_now(home, person), labels, person))
+    except UnreadableError as error:
+        return [f"! {shown(str(error))}"]
 
 
 def _table(labels: Labels, *columns: str) -> Table:

@@ -115,7 +115,7 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
     try:
         decided, known = home.decisions(person), True
     except UnreadableError as error:  # without decisions the level is unknown
-        decided, known = Decisions((), (), (unreadable(error.path, error),)), False
+        decided, known = Decisions(problems=(unreadable(error.path, error),)), False
     programs, lost = kept_programs(home, person, history.briefs)
     problems = [LeftOut(one.path.name, one.line, "", one.text) for one in (*history.problems, *decided.problems)]
     files = tuple((path.name, one) for path, one in zip(history.paths, history.sessions, strict=True))

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from rich.console import Console
 
 from coach.cli.labels import Labels
+from coach.cli.on_hold import keep_holds, refuse_on_hold
 from coach.cli.printed_session import summary
 from coach.cli.signals import told
 from coach.errors import CoachError, RecordError
-from coach.history import broken_off, past
+from coach.history import broken_off, cleared_since, near_hold_of, past
 from coach.logbook import assemble, read_lines
 from coach.logbook.reading import History, read_session
 from coach.logbook.session_record import SessionRecord
@@ -26,6 +27,7 @@ from coach.session.lines import session_begun
 from coach.session.past import PastSession
 from coach.session.plan import Today, plan
 from coach.session.repertoire import repertoire
+from coach.session.safety_holds import NEWS_CLEARED
 from coach.session.taken_up import Broken, ahead, take_up
 from coach.voice.pack import halt_words, load_pack
 from coach.words.phrases import VoicePack, sentence
@@ -83,10 +85,18 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "", histo
         return Prepared(program, pack, plan(program, (), wall_clock().astimezone().date()), file.data)
     history = history or home.history(person)
     sessions = past(history.sessions, program.id, history.unread)
-    today = plan(program, sessions, home.today(), home.decisions(person).decisions)
+    decided, day = home.decisions(person), home.today()
+    today = replace(
+        plan(program, sessions, day, decided.decisions),
+        near_hold=near_hold_of(history.briefs, decided, program, day),
+        news=NEWS_CLEARED if cleared_since(history.briefs, decided) else (),
+    )
     broken = broken_off(history.sessions, program.id, home.now())
     known = broken is not None and sessions[-1].session == broken.session  # otherwise its rest is unknown
     left = take_up(today, broken) if broken and known else None
+    if left is not None and broken is not None:
+        near = near_hold_of(history.briefs, decided, program, day, within=broken.session)
+        left = replace(left, near_hold=near)
     return Prepared(program, pack, today, file.data, broken, history, left, sessions)
 
 
@@ -187,7 +197,9 @@ def run_session(
     """Run one session and keep its record in `home`. For `show` and `measured` see `engine.Hooks`."""
     from coach.engine import Assignment, Engine, Equipment, Hooks
 
+    labels = Labels(prepared.pack.screens)
     with home.one_session():
+        refuse_on_hold(home, person, labels)
         keep(prepared, home, person)
         store = home.begin(person)
 
@@ -210,6 +222,7 @@ def run_session(
             if not engine.begun:
                 raise
             problem = str(error)
+        keep_holds(home, person)
         return Ran(engine.session.end_why or "", store.session, engine.seconds, store, problem, voice.unkept)
 
 

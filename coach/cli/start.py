@@ -11,7 +11,9 @@ from rich.console import Console
 
 from coach.cli.choose import chosen
 from coach.cli.ears import add_ears
+from coach.cli.export import labels_for
 from coach.cli.labels import Labels
+from coach.cli.on_hold import refuse_on_hold
 from coach.cli.reading import home_of
 from coach.cli.session_setup import Prepared, SessionDevice, tell_closed, told_broken
 from coach.cli.today import problems
@@ -47,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
     home = home_of(args.home)
     person = home.person(args.person)
     broken = home.close_broken(person.id)
+    refuse_on_hold(home, person.id, labels_for(home, person.id))
     prepared = chosen(args.file, home, person)
     labels = Labels(prepared.pack.screens)
     tell_closed(broken, labels, console)

@@ -9,6 +9,7 @@ from rich.console import Console
 
 from coach.cli.choose import chosen
 from coach.cli.labels import Labels, shown
+from coach.cli.on_hold import hold_words, holds_now
 from coach.cli.reading import home_of
 from coach.cli.session_setup import Prepared, told_broken
 from coach.history import undated
@@ -38,6 +39,8 @@ def run(args: argparse.Namespace) -> int:
     console = Console(highlight=False, markup=False)
     history, decided = prepared.history, home.decisions(person.id)
     waiting = proposals(prepared.program, prepared.past, decided.decisions, home.today())
+    for line in hold_words(holds_now(home, person.id), labels, person.id):
+        console.print(line, soft_wrap=True, markup=False)
     for line in page(prepared, waiting, person.id, labels, str(home.today())):
         console.print(line, soft_wrap=True, markup=False)
     for problem in problems(history, decided, labels):

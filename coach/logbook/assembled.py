@@ -14,6 +14,7 @@ from coach.loglines import kinds
 from coach.loglines.changes import Told
 from coach.loglines.hearing import DeviceChanged, Heard, SoundCheck
 from coach.loglines.kinds import Answer
+from coach.loglines.safety import SafetySign
 from coach.program.model import UNIT_OF
 
 
@@ -51,6 +52,7 @@ def assemble(lines: Iterable[Line]) -> SessionRecord:
         devices=tuple((at, it.what) for at, it in facts if isinstance(it, DeviceChanged)),
         told=tuple((it.exercise, key) for _, it in facts if isinstance(it, Told) for key in it.news),
         notes=tuple((it.text, it.by) for _, it in facts if isinstance(it, kinds.Note)),
+        signs=tuple(it for _, it in facts if isinstance(it, SafetySign)),
         holds=sum(isinstance(it, kinds.StoodStill) for _, it in facts),
         pauses=sum(isinstance(it, kinds.Paused) for _, it in facts),
     )

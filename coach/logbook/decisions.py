@@ -1,13 +1,16 @@
-"""Read what the clinician decided about a person, and which program versions the person used, from their file."""
+"""Read what the clinician decided about a person, what put them on hold, and which program versions they used."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from coach.logbook.fields import UnfitField, fact
 from coach.logbook.lines import Reading
 from coach.loglines.changes import Decided, ProgramVersion
-from coach.session.past import Decision, Verdict, Version
+from coach.loglines.safety import Cleared, PlacedOnHold
+from coach.session.past import Clear, Decision, Verdict, Version
+from coach.session.safety_holds import SafetyHold
 
 
 def local_moment(t: str) -> datetime | None:
@@ -18,31 +21,55 @@ def local_moment(t: str) -> datetime | None:
         return None
 
 
-def decided(reading: Reading) -> tuple[tuple[Decision, ...], tuple[Version, ...]]:
-    """Return the decisions and the program versions in the order of the file.
+@dataclass(frozen=True, slots=True)
+class DecisionLines:
+    """What the lines of a person's file of decisions say, in their order."""
 
-    A step up in a line with a problem (a wrong checksum, lines missing before it) is ignored: only what is certain
-    makes the work harder.
+    decisions: tuple[Decision, ...] = ()
+    versions: tuple[Version, ...] = ()
+    """The program versions that the person began to use."""
+    clears: tuple[Clear, ...] = ()
+    holds: tuple[SafetyHold, ...] = ()
+    """Each hold that was placed, cleared since or not."""
+
+    @property
+    def cleared(self) -> frozenset[str]:
+        """The ids of the sessions that a clear names."""
+        return frozenset(session for one in self.clears for session in one.sessions)
+
+
+def decided(reading: Reading) -> DecisionLines:
+    """Return what the lines say.
+
+    A step up or a clear in a line with a problem (a wrong checksum, lines missing before it) is ignored: only what is
+    certain makes the work harder, or lets it begin. A hold counts wherever it stands.
     """
     decisions: list[Decision] = []
     versions: list[Version] = []
+    clears: list[Clear] = []
+    holds: list[SafetyHold] = []
     for index, line in enumerate(reading.lines):
         moment = local_moment(line.t)
         try:
             it = fact(line.kind, line.fields)
         except UnfitField:
             continue
-        if moment is None:
+        if isinstance(it, PlacedOnHold):
+            began = local_moment(it.began)
+            holds.append(SafetyHold(it.session, it.began, began.date() if began else None, it.program, it.sign))
+        elif moment is None:
             continue
-        if isinstance(it, Decided) and not (it.verdict == "up" and index in reading.suspect):
+        elif isinstance(it, Decided) and not (it.verdict == "up" and index in reading.suspect):
             decisions.append(
                 Decision(
                     it.program, it.exercise, Verdict(it.verdict), it.from_level, it.to_level, it.by, it.note, line.t,
                     moment.date(), it.digest,
                 )
             )  # fmt: skip
+        elif isinstance(it, Cleared) and index not in reading.suspect:
+            clears.append(Clear(it.sessions, it.by, it.note, line.t, moment.date()))
         elif isinstance(it, ProgramVersion):
             versions.append(
                 Version(it.program, it.digest, it.before, it.written_by, it.written_on, line.t, moment.date())
             )
-    return tuple(decisions), tuple(versions)
+    return DecisionLines(tuple(decisions), tuple(versions), tuple(clears), tuple(holds))

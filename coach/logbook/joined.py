@@ -72,6 +72,7 @@ def _with(first: SessionRecord, then: SessionRecord) -> SessionRecord:
         doubtful=first.doubtful or then.doubtful,
         denied=first.denied + then.denied,
         ladder=first.ladder or then.ladder,
+        signs=(*first.signs, *then.signs),
         parts=first.parts + then.parts,
     )
 

@@ -8,6 +8,7 @@ from functools import cached_property
 
 from coach.logbook.pain import highest, is_pain
 from coach.logbook.session_record import QuestionRecord, SessionRecord, SetRecord
+from coach.loglines.safety import SafetySign, SignWhy
 from coach.session.past import PastExercise
 from coach.session.plan import NEXT_DAY
 
@@ -30,6 +31,8 @@ class Brief:
     next_in_days: int | None
     next_day_worse: bool | None
     """Its answer about the morning after the session before; None: not asked or not answered."""
+    signs: tuple[SafetySign, ...]
+    """What was told on which a hold rests."""
     exercises: tuple[PastExercise, ...]
     """The exercises with a set that began."""
 
@@ -70,7 +73,18 @@ def brief_of(record: SessionRecord) -> Brief:
         next_in_days=record.next_in_days,
         next_day_worse=_next_day(record),
         exercises=tuple(_exercise(record, name, mine, pains) for name, mine in sets.items()),
+        signs=(*record.signs, *_unsigned(record)),
     )
+
+
+def _unsigned(record: SessionRecord) -> tuple[SafetySign, ...]:
+    """Return what an older record tells without a line for it: it counts as an occasion, by no rule of its own."""
+    told: dict[SignWhy, bool] = {
+        "pain": record.why == "pain",
+        "unsteady": record.why == "unsteady" or any(halt.why == "unsteady" for halt in record.halts),
+    }
+    signed = {sign.why for sign in record.signs}
+    return tuple(SafetySign(why, times=0) for why, found in told.items() if found and why not in signed)
 
 
 def _next_day(record: SessionRecord) -> bool | None:

@@ -8,6 +8,7 @@ from functools import reduce
 from coach.logbook.pain import is_pain, worse
 from coach.loglines.hearing import SoundCheck
 from coach.loglines.kinds import Answer, PlanEntry
+from coach.loglines.safety import SafetySign
 
 VIRTUAL_ROOM = "virtual room"
 """Device of a session in the simulated room."""
@@ -181,6 +182,8 @@ class SessionRecord:
     """The yes/no ladder asked about pain, from the start or from some point on."""
     continues: str = ""
     """Id of the session that broke off and was taken up here; empty: none was."""
+    signs: tuple[SafetySign, ...] = ()
+    """What was told on which a hold rests."""
     parts: int = 1
     """Number of files that it comes from; see `joined`."""
 

@@ -16,14 +16,14 @@ from pathlib import Path
 from coach.errors import RecordError, UnknownPersonError
 from coach.logbook import cached, files
 from coach.logbook.closing import closed, going_on
-from coach.logbook.decisions import decided
+from coach.logbook.decisions import DecisionLines, decided
 from coach.logbook.lines import read_lines
 from coach.logbook.reading import STAMP, FileProblem, History, text_of, unreadable
 from coach.logbook.writing import ENDING, SessionStore
 from coach.loglines.changes import Decided, ProgramVersion
 from coach.loglines.kinds import Note
+from coach.loglines.safety import Cleared, PlacedOnHold
 from coach.progress import HowFar
-from coach.session.past import Decision, Version
 
 _ID = re.compile(r"[a-z0-9_-]{1,40}")
 RESERVED = re.compile(r"(con|nul|aux|prn|com[0-9]|lpt[0-9])|-.*")
@@ -85,13 +85,10 @@ class Person:
 
 
 @dataclass(frozen=True, slots=True)
-class Decisions:
+class Decisions(DecisionLines):
     """The decisions about a person, in the order of the file, and what is wrong with the file."""
 
-    decisions: tuple[Decision, ...]
-    versions: tuple[Version, ...]
-    """The program versions that the person began to use."""
-    problems: tuple[FileProblem, ...]
+    problems: tuple[FileProblem, ...] = ()
 
 
 class Home:
@@ -247,7 +244,7 @@ class Home:
                 return path
         return None
 
-    def decide(self, person_id: str, line: Decided | ProgramVersion) -> None:
+    def decide(self, person_id: str, line: Decided | ProgramVersion | PlacedOnHold | Cleared) -> None:
         """Add a line to the decisions about a person, whole or not at all. Raises RecordError.
 
         A torn tail is moved to a file beside it, as for a session.
@@ -275,7 +272,8 @@ class Home:
             raw = b""
         reading = read_lines(text_of(raw), person_id)
         problems = tuple(FileProblem(path, one.line, one.text) for one in reading.problems)
-        return Decisions(*decided(reading), problems)
+        found = decided(reading)
+        return Decisions(found.decisions, found.versions, found.clears, found.holds, problems)
 
     def check_id(self, person_id: str) -> None:
         """Raise RecordError if nobody can have this id."""

@@ -46,6 +46,7 @@ class Told:
     """The coach said before an exercise what is new since last time."""
 
     exercise: str
+    """Empty: said at the beginning, about the whole session."""
     news: tuple[str, ...]
     """Phrase keys: "news_up", "news_gap", ..."""
 

@@ -13,6 +13,7 @@ from typing import Literal
 from coach.loglines.changes import CHANGES, Change
 from coach.loglines.hearing import DeviceChanged, Heard, SoundCheck
 from coach.loglines.reasons import HaltWhy, SessionWhy, SetWhy, WorkKind
+from coach.loglines.safety import SAFETY, Safety
 
 Answer = int | bool | str | None
 """What was answered: a number, yes or no, a word, or nothing."""
@@ -354,6 +355,7 @@ Fact = (
     | Note
     | SessionEnded
     | Change
+    | Safety
 )
 
 KINDS: dict[str, type[Fact]] = {
@@ -383,6 +385,7 @@ KINDS: dict[str, type[Fact]] = {
     "note": Note,
     "session_ended": SessionEnded,
     **CHANGES,
+    **SAFETY,
 }
 """The name of each kind in the file."""
 

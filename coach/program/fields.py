@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from coach.program.model import SCALE_END, Action, AfterGap, AskAfter, Guide, Reach, Sides
 from coach.program.shapes import WITHOUT, Field, Items, Section, Times
-from coach.program.values import Amount, Day, Days, OneOf, PhaseTime, Seconds, ShortName, Text, Whole
+from coach.program.values import Amount, Day, Days, OneOf, PhaseTime, Seconds, ShortName, Text, TimesInDays, Whole
 
 SHORTEST_PHASE = 0.5
 """Seconds of a phase at least; a shorter one cannot be named aloud."""
@@ -146,14 +146,15 @@ EXERCISE = Section(
     )
 )
 
-_SCREEN_ACTIONS = OneOf({"end": Action.END_SESSION, "ease": Action.EASE, "note": Action.NOTE})
+_SCREEN_ACTIONS = OneOf({"hold": Action.HOLD, "end": Action.END_SESSION, "ease": Action.EASE, "note": Action.NOTE})
+_SCREEN_DOES = "hold: no session at all until the clinician clears it; end: none today; ease it; or note it"
 
 SCREEN = Section(
     (
         Field("id", ShortName(), "short name of the question"),
         Field("ask", Text(longest=200), "the question, answered by yes or no"),
-        Field("if_yes", _SCREEN_ACTIONS, "what a yes does: end the session, ease it, or note it", default=WITHOUT),
-        Field("if_no", _SCREEN_ACTIONS, "what a no does: end the session, ease it, or note it", default=WITHOUT),
+        Field("if_yes", _SCREEN_ACTIONS, f"what a yes does: {_SCREEN_DOES}", default=WITHOUT),
+        Field("if_no", _SCREEN_ACTIONS, f"what a no does: {_SCREEN_DOES}", default=WITHOUT),
     ),
     exactly_one=("if_yes", "if_no"),
 )
@@ -167,6 +168,25 @@ PAIN_LIMITS = Section(
 
 EFFORT_LIMITS = Section(
     (Field("ease_above", _EFFORT, "effort 0-10 above which the next sets are eased; 10: never", 8),)
+)
+
+HOLD_AFTER = Section(
+    (
+        Field(
+            "pain",
+            TimesInDays(20, 90),
+            "sessions with pain above ease_to within so many days, after which the person is on hold; or never "
+            "(the default is our own choice)",
+            "3 times in 14 days",
+        ),
+        Field(
+            "unsteady",
+            TimesInDays(20, 90),
+            "sessions with unsteadiness within so many days, after which the person is on hold; or never "
+            "(the default is our own choice)",
+            "3 times in 14 days",
+        ),
+    )
 )
 
 LIMITS = Section(
@@ -194,6 +214,7 @@ LIMITS = Section(
         ),
         Field("halts", Whole(1, 10), "number of halts at which the session ends", 3),
         Field("minutes", Whole(5, 120), "minutes after which no new set begins", 40),
+        Field("hold_after", HOLD_AFTER, "what puts the person on hold: no session until the clinician clears it", {}),
     )
 )
 

@@ -60,6 +60,7 @@ def load(text: str, name: str, halt_words: Mapping[str, str] = MappingProxyType(
 
 def _program(got: Got, text: str, name: str, doses: dict[tuple[int, int], Dose]) -> Program:
     limits, pain, ask = got["limits"], got["limits"]["pain"], got["ask"]
+    hold_after = limits["hold_after"]
     schedule, written = got["schedule"], got["written_by"]
     every = schedule["every"]
     sore = schedule.get("after_a_sore_day") or every + 1
@@ -90,6 +91,8 @@ def _program(got: Got, text: str, name: str, doses: dict[tuple[int, int], Dose])
             next_day_worse=limits["next_day_worse"],
             halts=limits["halts"],
             minutes=limits["minutes"],
+            hold_after_pain=hold_after["pain"],
+            hold_after_unsteady=hold_after["unsteady"],
         ),
         schedule=Schedule(every, sore, schedule.get("gap") or max(USUAL_GAP, 2 * sore), schedule["after_a_gap"]),
         exercises=exercises,

@@ -47,6 +47,7 @@ class Action(StrEnum):
     END_SET = "end_set"
     END_EXERCISE = "end_exercise"
     END_SESSION = "end_session"
+    HOLD = "hold"
 
 
 class AskAfter(StrEnum):
@@ -257,7 +258,20 @@ class ScreenQuestion:
     answer: bool
     """The answer that triggers `action`: True for yes."""
     action: Action
-    """NOTE, EASE or END_SESSION."""
+    """NOTE, EASE, END_SESSION (and no other session that day) or HOLD (none until the clinician clears it)."""
+
+
+@dataclass(frozen=True, slots=True)
+class HoldRule:
+    """In how many sessions within how many days something must happen for the person to be put on hold."""
+
+    times: int
+    """0: never."""
+    days: int
+
+
+NO_HOLD = HoldRule(0, 1)
+"""The rule that puts nobody on hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,6 +296,10 @@ class Limits:
     """Number of halts at which the session ends."""
     minutes: int
     """Minutes after which no new set begins."""
+    hold_after_pain: HoldRule
+    """When pain above `pain_ease_to` puts the person on hold."""
+    hold_after_unsteady: HoldRule
+    """When unsteadiness puts the person on hold."""
 
 
 class AfterGap(StrEnum):

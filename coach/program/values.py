@@ -12,7 +12,7 @@ from typing import Any, Protocol
 from yaml.nodes import ScalarNode
 
 from coach.errors import did_you_mean
-from coach.program.model import Range
+from coach.program.model import NO_HOLD, HoldRule, Range
 from coach.program.nodes import found, is_empty, is_whole, read_as
 
 
@@ -198,6 +198,35 @@ class Days:
     def schema(self) -> dict[str, Any]:
         """Text such as "2 days"."""
         return {"type": "string", "pattern": r"^\s*[0-9]{1,3} ?days?\s*$"}
+
+
+@dataclass(frozen=True, slots=True)
+class TimesInDays:
+    """How often within how many days, or never."""
+
+    most_times: int
+    most_days: int
+
+    def take(self, node: ScalarNode) -> HoldRule:
+        """Return the rule."""
+        text = " ".join(node.value.split())
+        if text == "never":
+            return NO_HOLD
+        match = re.fullmatch(_TIMES_IN_DAYS, text)
+        rule = HoldRule(int(match[1]), int(match[2])) if match else NO_HOLD
+        if not (1 <= rule.times <= self.most_times and 1 <= rule.days <= self.most_days):
+            raise Unfit(
+                f"must be from 1 to {self.most_times} times in 1 to {self.most_days} days, found {found(node)}; "
+                'write it as "3 times in 14 days", or never.'
+            )
+        return rule
+
+    def schema(self) -> dict[str, Any]:
+        """Text such as "3 times in 14 days"."""
+        return {"type": "string", "pattern": rf"^\s*(never|{_TIMES_IN_DAYS.replace('(', '(?:')})\s*$"}
+
+
+_TIMES_IN_DAYS = "([0-9]{1,2}) times? in ([0-9]{1,2}) days?"
 
 
 @dataclass(frozen=True, slots=True)

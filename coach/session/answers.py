@@ -24,6 +24,7 @@ from coach.session.lines import asked_work
 from coach.session.prompts import prompt_again
 from coach.session.rules import Band, band
 from coach.session.sets import close, more_sets, without_numbers
+from coach.session.signs import body_told
 from coach.session.state import Given, OpenQuestion, Question, Result, Session, State
 
 # -- heard, not yet confirmed -----------------------------------------------------------------------------------------
@@ -128,7 +129,8 @@ def _pain_told(session: Session, event: Event, given: Given, *, halt: bool) -> R
     where_it_lies = band(session.today.program.limits, pain)
     lines: tuple[Command, ...] = (Record(event.at, HaltExplained("pain", stated(given))),) if halt else ()
     if where_it_lies is Band.END:
-        return changed(session, end_why="pain", asks=()), lines
+        session, signed = body_told(session, event.at, "pain")
+        return changed(session, end_why="pain", asks=()), lines + signed
     session, more = (_pain_in_halt if halt else _pain_after_set)(session, event.at, where_it_lies)
     return session, lines + more
 

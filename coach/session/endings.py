@@ -33,12 +33,15 @@ def closing(session: Session, at: int) -> Result:
     lines += closed
     commands: tuple[Command, ...] = (Silence(), *lines, *say(f"end_{why}"))
     program = session.today.program
+    if session.on_hold:
+        commands += say("on_hold")
     if why in CALL_FOR:
         commands += text(program.call) if program.call.strip() else say("call_therapist")
     if session.sets_begun:
         commands += say("sets_done", n=session.sets_done, of=session.sets_begun)
     days = next_in(session)
-    commands += say("next_tomorrow") if days == 1 else say("next_in", n=days)
+    if days is not None:
+        commands += say("next_tomorrow") if days == 1 else say("next_in", n=days)
     commands += say("goodbye_unwritten" if session.equipment.unwritten else "goodbye")
     return session, (*commands, WakeAt(at + to_samples(CLOSING_PATIENCE)))
 
@@ -56,8 +59,10 @@ SET_WHY: dict[SessionWhy, SetWhy] = {
 """Why the open set ended, by why the session ended; "ended" for every other reason."""
 
 
-def next_in(session: Session) -> int:
-    """Return the days to the next session."""
+def next_in(session: Session) -> int | None:
+    """Return the days to the next session; None: the person is on hold."""
+    if session.on_hold:
+        return None
     limits = session.today.program.limits
     unmeasured = {Question.PAIN, Question.HALT_PAIN} & set(session.asks)  # pain was told, not measured
     answers = zip(session.today.screen, session.screening.answers, strict=False)  # it may end before the last question

@@ -29,10 +29,12 @@ from coach.session.wording import (
 from coach.tempo.units import to_samples
 
 
-def opening(session: Session, _at: int) -> Result:
+def opening(session: Session, at: int) -> Result:
     today = session.today
     program = today.program
     commands = say("greeting", title=program.title)
+    if today.news:
+        commands += (Record(at, Told("", today.news)), *(said for key in today.news for said in say(key)))
     if today.first_session:
         commands += cautions(session)
         if program.within_reach is not Reach.NOT_NEEDED:

@@ -82,7 +82,7 @@ def more_screen(session: Session, _event: Event) -> bool:
 
 def screen_says_end(session: Session, event: Event) -> bool:
     question = session.screen_question
-    return question.action is Action.END_SESSION and question.answer is (event.on is On.YES)
+    return question.action in (Action.END_SESSION, Action.HOLD) and question.answer is (event.on is On.YES)
 
 
 def denials_left(session: Session, _event: Event) -> bool:

@@ -14,6 +14,7 @@ from coach.session.easing import eased
 from coach.session.events import Event, On
 from coach.session.lines import Where, frozen, phase_name, where
 from coach.session.sets import stop
+from coach.session.signs import body_told
 from coach.session.state import Interruption, Question, Result, Session, State
 from coach.session.wording import say
 
@@ -125,10 +126,14 @@ def tell_unsteady(session: Session, event: Event) -> Result:
     """ "Unsteady": do what the program says; a step down without a lower level ends the exercise."""
     action = session.today.program.limits.unsteady
     last_halt = session.is_last_halt
+    told_before = session.gave_way
     session, commands = _told(changed(session, gave_way=True), event, "unsteady")
     session, lines = stop(session, event.at, "halted_unsteady")
     commands += lines
-    if action is Action.END_SESSION or last_halt:
+    if not told_before:  # a session counts once
+        session, signed = body_told(session, event.at, "unsteady")
+        commands += signed
+    if action is Action.END_SESSION or last_halt or session.on_hold:
         return changed(session, end_why="unsteady"), commands
     if not session.exercising:
         return session.with_decision("break"), commands

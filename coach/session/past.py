@@ -92,6 +92,21 @@ class Decision:
 
 
 @dataclass(frozen=True, slots=True)
+class Clear:
+    """The clinician has cleared the person to go on."""
+
+    sessions: tuple[str, ...]
+    """Ids of the sessions whose signs of safety were known then: it lifts no other."""
+    by: str
+    """Who cleared it."""
+    note: str
+    at: str
+    """When it was recorded: UTC, ISO 8601."""
+    day: date
+    """The day of `at`, where it was recorded."""
+
+
+@dataclass(frozen=True, slots=True)
 class Version:
     """A version of a program file that a person began to use."""
 

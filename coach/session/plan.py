@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from coach.loglines.safety import SignWhy
 from coach.program.model import Dose, Exercise, Hold, Level, Program, ScreenQuestion, Sides
 from coach.session.past import Clause, Decision, PastSession, Verdict, clause
 from coach.session.progression import Reached, hurt, in_order, reached, steady
@@ -72,6 +73,10 @@ class Today:
     """Whether this person's spoken numbers are heard well; if not, pain is asked about by yes and no."""
     taken_up: TakenUp | None = None
     """Where a session that broke off goes on; None: this one starts from the beginning."""
+    near_hold: tuple[SignWhy, ...] = ()
+    """What puts the person on hold if it is told once more in this session."""
+    news: tuple[str, ...] = ()
+    """Keys of phrases, said once at the beginning: what the clinician decided about the whole of it."""
 
 
 def dose(exercise: Exercise, level: int) -> Dose:

@@ -29,7 +29,7 @@ _FIXED = (
     "halt_unsteady_step_down", "halt_unsteady_exercise", "paused", "deaf",
     "end_done", "end_pain", "end_unsteady", "end_tired", "end_halts", "end_time", "end_no_answer",
     "end_no_answer_halt", "end_not_heard", "end_screen", "end_asked", "end_deaf", "end_mute", "call_therapist",
-    "next_tomorrow", "goodbye", "goodbye_unwritten", "trouble_record",
+    "on_hold", "next_tomorrow", "goodbye", "goodbye_unwritten", "trouble_record",
 )  # fmt: skip
 """Phrases without values."""
 
@@ -47,6 +47,7 @@ def _text(words: str) -> Iterator[Phrase]:
 def _all(today: Today) -> Iterator[Phrase]:
     program = today.program
     yield phrase("greeting", title=program.title)
+    yield from (phrase(key) for key in today.news)
     yield from (phrase(key) for key in _FIXED)
     yield from _text(program.cautions)
     yield from _text(program.call)

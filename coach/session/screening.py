@@ -10,6 +10,7 @@ from coach.session.easing import eased_all
 from coach.session.events import Event, On
 from coach.session.plan import NEXT_DAY
 from coach.session.sets import go_on
+from coach.session.signs import answer_told
 from coach.session.state import Result, Screening, Session
 from coach.session.wording import say
 
@@ -24,9 +25,10 @@ def answer(session: Session, event: Event) -> Result:
 
 
 def ends(session: Session, event: Event) -> Result:
-    """Note the answer that ends the session before any exercise."""
+    """Note the answer that ends the session before any exercise, and first what follows from it."""
+    session, signed = answer_told(session, event)
     session, commands = answer(session, event)
-    return changed(session, end_why="screen"), commands
+    return changed(session, end_why="screen"), (*signed, *commands)
 
 
 def confirmed(session: Session, event: Event) -> Result:

@@ -222,6 +222,8 @@ class Session:
     """Highest pain stated in this session; None: none was."""
     gave_way: bool = False
     """The person said "unsteady" in this session."""
+    on_hold: bool = False
+    """What was told puts the person on hold: no session begins until the clinician clears it."""
     end_why: SessionWhy | None = None
     """Why the session ends; None: it goes on."""
 

@@ -7,6 +7,7 @@ from random import Random
 from typing import TypeVar
 
 from coach.program.model import (
+    NO_HOLD,
     Action,
     AfterGap,
     AskAfter,
@@ -14,6 +15,7 @@ from coach.program.model import (
     Exercise,
     Guide,
     Hold,
+    HoldRule,
     Joins,
     Level,
     Limits,
@@ -37,6 +39,7 @@ from coach.session.plan import turns
 T = TypeVar("T")
 
 _SECONDS = (0.3, 0.7, 1.0, 1.5, 2.0, 2.3, 3.0, 4.0)
+_RULES = (NO_HOLD, HoldRule(1, 1), HoldRule(2, 7), HoldRule(3, 14))
 _ENDINGS = (*["done"] * 5, "pain", "unsteady", "asked", "no_answer")
 
 
@@ -45,6 +48,7 @@ def random_program(chance: Random) -> Program:
     carry_on_to = chance.choice((0, chance.randint(0, 5), chance.randint(0, 5)))
     exercises = tuple(_exercise(chance, number, carry_on_to) for number in range(1, chance.randint(1, 3) + 1))
     every = chance.randint(1, 3)
+    own = Random(repr(exercises))  # noqa: S311 - of the holds alone, so that every older seed keeps its story
     return Program(
         id="made_by_chance",
         title="Made by chance",
@@ -54,7 +58,7 @@ def random_program(chance: Random) -> Program:
         within_reach=chance.choice(tuple(Reach)),
         call=chance.choice(("", "Call the clinic.")),
         cautions=chance.choice(("", "Sit down when dizzy.")),
-        screen=tuple(_screen(chance, number) for number in range(chance.randint(0, 3))),
+        screen=tuple(_screen(chance, own, number) for number in range(chance.randint(0, 3))),
         ask_pain=chance.choice(tuple(AskAfter)),
         ask_effort=chance.choice(tuple(AskAfter)),
         ask_reps=chance.choice(tuple(AskAfter)),
@@ -68,6 +72,8 @@ def random_program(chance: Random) -> Program:
             next_day_worse=chance.choice((Action.NOTE, Action.EASE, Action.STEP_DOWN, Action.END_SESSION)),
             halts=chance.randint(1, 4),
             minutes=chance.choice((1, 5, 60)),
+            hold_after_pain=own.choice(_RULES),
+            hold_after_unsteady=own.choice(_RULES),
         ),
         schedule=Schedule(every, chance.randint(every, 4), chance.randint(5, 15), chance.choice(tuple(AfterGap))),
         exercises=exercises,
@@ -133,8 +139,10 @@ def _route(chance: Random) -> Work:
     return Route(tuple(Point(name, chance.choice(_SECONDS)) for name in names), _range(chance, 1, 4))
 
 
-def _screen(chance: Random, number: int) -> ScreenQuestion:
+def _screen(chance: Random, own: Random, number: int) -> ScreenQuestion:
     action = chance.choice((Action.NOTE, Action.EASE, Action.END_SESSION))
+    if action is Action.END_SESSION:
+        action = own.choice((Action.END_SESSION, Action.HOLD))
     return ScreenQuestion(f"question_{number}", f"Question {number}?", answer=chance.random() < 0.5, action=action)
 
 

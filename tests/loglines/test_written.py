@@ -14,6 +14,7 @@ from scenes import BASE, DAY, begun, come_to, made
 from coach.loglines.changes import Decided, ProgramVersion
 from coach.loglines.hearing import Heard
 from coach.loglines.kinds import KINDS, Fact, Note
+from coach.loglines.safety import Cleared, PlacedOnHold
 from coach.program.model import AskAfter, Hold, Range
 from coach.session.events import On
 from coach.session.lines import session_begun
@@ -26,7 +27,7 @@ from coach.testing.programs import random_program
 SESSIONS = 250
 """Sessions by chance: with the scenes below they come to everything, and take a second or two."""
 
-ELSEWHERE = (Heard, Note, Decided, ProgramVersion)
+ELSEWHERE = (Heard, Note, Decided, ProgramVersion, PlacedOnHold, Cleared)
 """Kinds that the engine, a caregiver and the clinician write; the tests of those hold that they do."""
 
 INTERRUPTED = {

@@ -117,10 +117,11 @@ def test_between_them_the_programs_ask_in_every_way() -> None:
     assert {program.ask_effort for program in PROGRAMS} == set(AskAfter)
     assert {program.ask_reps for program in PROGRAMS} == set(AskAfter)
     assert {(question.answer, question.action) for program in PROGRAMS for question in program.screen} >= {
+        (True, Action.HOLD),
         (True, Action.END_SESSION),
         (True, Action.EASE),
         (True, Action.NOTE),
-        (False, Action.END_SESSION),
+        (False, Action.HOLD),
         (False, Action.EASE),
     }
 

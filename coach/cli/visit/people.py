@@ -9,7 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from coach.cli.choose import chosen, in_use
+from coach.cli.export import pack_of
 from coach.cli.labels import Labels, shown
+from coach.cli.on_hold import hold_words, holds_now, keep_holds
 from coach.cli.session_setup import Prepared, begun_and_left, halts_in
 from coach.cli.today import exercise_line, level_id, problems
 from coach.cli.visit.desk import OVER, Desk
@@ -56,6 +58,8 @@ def called(person: Person) -> str:
 def _day(person: Person, home: Home, labels: Labels) -> str:
     """Return in a few words what today is for a person; empty if a few words cannot say it."""
     try:
+        if holds_now(home, person.id):
+            return labels("page_on_hold")
         today = chosen(None, home, person).today
     except CoachError:
         return ""
@@ -100,6 +104,25 @@ def free_id(name: str, taken: tuple[str, ...]) -> str:
         number += 1
         made = f"{base}-{number}"
     return made
+
+
+def tell_on_hold(desk: Desk, home: Home, person: Person) -> None:
+    """If nothing may begin for a person, show why, what to do and whom to call; it leads back to the start alone."""
+    holds = holds_now(home, person.id)
+    if not holds:
+        return
+    keep_holds(home, person.id)
+    desk.turn_to(pack_of(home, person.id))
+    labels = desk.labels
+    head, *lines = hold_words(holds, labels)
+    step = Step(
+        "on_hold",
+        labels("page_no_session"),
+        f"{called(person)}: {head}",
+        tuple(StepLine(line) for line in lines),
+        (Choice(OVER, labels("page_over"), weight="main"),),
+    )
+    desk.ask(step)
 
 
 def today(desk: Desk, home: Home, person: Person, file: str | None) -> Prepared | None:

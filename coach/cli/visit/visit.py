@@ -97,6 +97,7 @@ def _visit(context: VisitContext, person: Person) -> None:
     desk, home = context.desk, context.home
     day = home.today()
     tell_closed(home.close_broken(person.id), desk.labels, context.console)
+    people.tell_on_hold(desk, home, person)
     prepared = people.today(desk, home, person, context.file)
     if prepared is None:
         return
