@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from coach.loglines.kinds import PlanEntry, SessionBegun, SetBegun, SetEnded
 from coach.loglines.reasons import SetWhy
-from coach.program.model import NO_TENSION, Hold, Reps, Work, tension_of_one
+from coach.program.model import NO_TENSION, Hold, Work, tension_of_one
 from coach.session.changed import changed
 from coach.session.commands import Command, Record
 from coach.session.past import Clause
@@ -154,8 +154,8 @@ def frozen(session: Session, at: int) -> Session:
 
 
 def _is_rest(session: Session, phase: int) -> bool:
-    work = work_of(session)
-    return isinstance(work, Reps) and work.phases[phase].name == NO_TENSION
+    steps = work_of(session).steps  # a hold has none
+    return bool(steps) and steps[phase].name == NO_TENSION
 
 
 def set_ended(session: Session, at: int, why: SetWhy) -> tuple[Session, tuple[Command, ...]]:

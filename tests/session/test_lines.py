@@ -57,6 +57,15 @@ ROUNDS = Route((Point("ahead", 1.0), Point("out", 2.0)), Range(1, 2))
         (RESTED, Sides.BOTH, "", "reps", "reps", (2, 2), 8.0),
         (RESTED, Sides.ALTERNATING, "right+left", "reps", "reps", (4, 4), 16.0),
         (ROUNDS, Sides.EACH, "right", "route", "rounds", (1, 1), 3.0),
+        (
+            replace(ROUNDS, points=(*ROUNDS.points, Point("rest", 4.0))),
+            Sides.EACH,
+            "right",
+            "route",
+            "rounds",
+            (1, 1),
+            3.0,
+        ),
         (Hold(Range(5, 9)), Sides.BOTH, "", "hold", "seconds", (5, 5), 5.0),
     ],
 )
