@@ -355,7 +355,7 @@ def test_a_dead_microphone_holds_the_set_within_a_second_and_work_waits_for_read
     assert ran.why == "done"
 
 
-def test_a_device_that_stands_still_for_a_while_is_waited_for_and_work_waits_for_ready() -> None:
+def test_the_session_waits_for_a_device_that_stands_still_and_then_for_ready() -> None:
     stalls = iter(["stall"] * 5)
 
     def act(desk: Desk) -> str | None:
@@ -369,7 +369,7 @@ def test_a_device_that_stands_still_for_a_while_is_waited_for_and_work_waits_for
     assert any(at > lost for at in ran.lines.at("ready"))
 
 
-def test_one_hole_in_the_sound_holds_the_set_and_only_a_whole_second_without_another_brings_the_speaker_back() -> None:
+def test_one_gap_in_the_sound_stops_the_set_and_a_whole_second_without_another_brings_the_speaker_back() -> None:
     """A device that gives a tenth of a second here and there must not be taken for one that works."""
     holes: list[int] = []
 
@@ -418,7 +418,7 @@ def test_sound_that_stutters_both_ways_is_one_trouble_on_the_screen_and_a_few_li
 
 @given(st.lists(st.tuples(st.integers(0, 4000), st.sampled_from(["stall", "mute", " "])), min_size=1, max_size=6))
 @settings(max_examples=draws(6, 20))
-def test_no_rep_is_counted_whose_sound_had_a_hole(faults: list[tuple[int, str]]) -> None:
+def test_a_rep_whose_sound_had_a_gap_is_not_counted(faults: list[tuple[int, str]]) -> None:
     """Faults come at any block of the session; each lasts 1.2 s of silence, or two reads without sound."""
     starts = {block * BLOCK: what for block, what in faults}
     stalls: list[str] = []
@@ -479,7 +479,7 @@ def test_a_device_that_never_comes_back_ends_the_session_with_a_record() -> None
     assert ran.lines.closed
 
 
-def test_a_device_that_gives_a_moment_of_sound_now_and_then_is_waited_for_no_longer() -> None:
+def test_a_device_that_gives_moments_of_sound_gets_no_more_time() -> None:
     asked: list[int] = []
 
     def act(desk: Desk) -> str | None:
@@ -512,7 +512,7 @@ def test_an_interrupt_from_the_keyboard_closes_the_record() -> None:
 
 
 @pytest.mark.parametrize(("by", "why"), [("keyboard", "quit"), ("system", "told_to_end"), ("terminal", "hung_up")])
-def test_who_told_it_to_end_is_the_reason_in_the_record(by: Any, why: str) -> None:
+def test_the_record_names_who_told_the_session_to_end(by: Any, why: str) -> None:
     def act(desk: Desk) -> None:
         if desk.phase() == (2, 1):
             raise ToldToEndError(by, 15)
@@ -541,7 +541,7 @@ def test_a_signal_while_the_end_of_a_set_is_written_loses_no_line_of_it(number: 
     assert ran.lines.lines[-1][0] == "session_ended"
 
 
-def test_told_to_end_before_the_first_line_there_is_no_session() -> None:
+def test_a_session_told_to_end_before_its_first_line_does_not_exist() -> None:
     def told() -> bool:
         raise ToldToEndError("system", 15)
 
@@ -622,7 +622,7 @@ def test_what_the_engine_holds_does_not_grow_with_the_length_of_a_session() -> N
 
 
 @pytest.mark.parametrize("line", [3, 8, 14])
-def test_a_disk_that_fills_up_ends_nothing_and_is_told_aloud_once_outside_the_work_and_at_the_end(line: int) -> None:
+def test_a_full_disk_ends_nothing_and_is_said_once_outside_the_work_and_at_the_end(line: int) -> None:
     whole = run()
     ran = run(lines=Lines(breaks_at=line))
 
@@ -637,7 +637,7 @@ def test_a_disk_that_fills_up_ends_nothing_and_is_told_aloud_once_outside_the_wo
     assert "goodbye" not in said(ran)
 
 
-def test_a_disk_that_has_room_again_gets_all_lines_in_order_and_the_end_is_as_ever() -> None:
+def test_a_disk_that_has_room_again_gets_all_lines_in_order_and_the_end_is_as_usual() -> None:
     whole = run()
     ran = run(lines=Lines(breaks_at=6, mends_at=5))
 
@@ -649,7 +649,7 @@ def test_a_disk_that_has_room_again_gets_all_lines_in_order_and_the_end_is_as_ev
     ]
 
 
-def test_a_disk_that_stands_still_ends_nothing_is_told_and_holds_up_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_hanging_disk_ends_nothing_is_reported_and_delays_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
     free = threading.Event()
 
     class Stands(Lines):
@@ -690,7 +690,7 @@ def test_a_device_that_does_not_open_leaves_no_line() -> None:
     assert lines.closed
 
 
-def test_a_device_that_goes_for_good_in_a_set_is_told_and_the_record_is_closed() -> None:
+def test_a_device_lost_for_good_in_a_set_is_reported_and_the_record_is_closed() -> None:
     def act(desk: Desk) -> None:
         if desk.phase() == (1, 1):
             raise DeviceError("The device is gone.")
@@ -711,7 +711,7 @@ def test_the_same_replies_give_the_same_record() -> None:
     assert np.array_equal(first.desk.played, second.desk.played)
 
 
-def test_the_screen_is_given_ten_pictures_a_second_and_shows_the_count() -> None:
+def test_the_screen_gets_ten_snapshots_a_second_and_shows_the_count() -> None:
     shown: list[Snapshot] = []
     ran = run(show=shown.append)
 
@@ -720,14 +720,14 @@ def test_the_screen_is_given_ten_pictures_a_second_and_shows_the_count() -> None
     assert all(one.at < other.at for one, other in pairwise(shown))
 
 
-def test_keys_are_looked_at_in_every_stretch() -> None:
+def test_keys_are_read_in_every_stretch() -> None:
     asked: list[int] = []
     ran = run(poll=lambda: asked.append(1))
 
     assert len(asked) == 1 + len(ran.desk.blocks)  # and once before the first line
 
 
-def test_an_ear_that_speaks_against_ready_takes_the_lead_in_back_and_both_are_written() -> None:
+def test_an_ear_that_contradicts_ready_takes_the_lead_in_back_and_both_are_recorded() -> None:
     desk, lines, ready, measured = Desk(answers=False), Lines(), brief(), Measured()
     came_to: list[State] = []
 
@@ -756,7 +756,7 @@ def test_an_ear_that_speaks_against_ready_takes_the_lead_in_back_and_both_are_wr
 
 
 @pytest.mark.parametrize("word", ["ready", "yes", "no", "n3"])
-def test_an_ear_that_is_not_trusted_alone_passes_nothing_and_what_it_heard_is_written(word: str) -> None:
+def test_an_ear_that_is_not_trusted_alone_decides_nothing_and_what_it_heard_is_recorded(word: str) -> None:
     desk, lines, ready, measured = Desk(answers=False), Lines(), brief(), Measured()
     first = first_line(ready, session="s", person=PERSON, ears=("vosk",), device="desk")
     ear = Names("vosk", word, lambda: desk.state is State.CHECKING and desk.quiet_for > RATE // 2)

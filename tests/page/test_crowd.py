@@ -53,7 +53,7 @@ class Visitor:
         return answer.status
 
 
-def test_a_halt_passes_by_a_crowd_of_half_sent_requests_and_the_oldest_of_them_are_turned_away() -> None:
+def test_a_halt_gets_past_a_crowd_of_half_sent_requests_and_the_oldest_are_closed() -> None:
     with ExitStack() as stack:
         page = stack.enter_context(Page({}))
         with few_handles():
@@ -128,7 +128,7 @@ def guest() -> Iterator[Guest]:
     one.transport.abort()
 
 
-def test_who_shows_no_secret_within_some_seconds_is_turned_away(guest: Guest) -> None:
+def test_a_connection_without_the_secret_is_closed_within_seconds(guest: Guest) -> None:
     loop, wire = cast("Any", guest.loop), cast("Any", guest.transport)
     ((seconds, ends),) = loop.timers
 
@@ -139,7 +139,7 @@ def test_who_shows_no_secret_within_some_seconds_is_turned_away(guest: Guest) ->
     assert guest not in Guest.strangers
 
 
-def test_who_shows_the_secret_is_no_stranger_and_may_stay_until_a_halt_comes(guest: Guest) -> None:
+def test_a_connection_with_the_secret_may_stay_until_a_halt_comes(guest: Guest) -> None:
     guest.app_state["known"]()
 
     assert guest not in Guest.strangers

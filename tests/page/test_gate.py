@@ -136,7 +136,7 @@ def served() -> Iterator[Page]:
         yield page
 
 
-def test_the_server_as_it_runs_answers_nobody_without_the_secret(served: Page) -> None:
+def test_the_running_server_answers_nobody_without_the_secret(served: Page) -> None:
     parts = urlsplit(served.address)
     answers = {}
     for name, method in (("screens", "GET"), ("do", "POST"), ("page.js", "GET"), ("", "GET")):

@@ -144,7 +144,7 @@ def test_a_window_is_shown_the_newest_screen_at_once(page: Page) -> None:
     assert Visitor(page.address).screen() == {"n": 2}
 
 
-def test_the_number_of_open_windows_is_told(page: Page) -> None:
+def test_the_number_of_open_windows_is_reported(page: Page) -> None:
     page.send({"n": 1})
     visitor = Visitor(page.address)
     one, two = visitor.ask("screens"), visitor.ask("screens")
@@ -252,7 +252,7 @@ def test_while_a_server_is_replaced_nobody_else_gets_its_port(page: Page) -> Non
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(
         st.sampled_from(["do", "key", "serial", "id", "fields", "x"]), inner | st.sampled_from(["press", "choose"]),
         max_size=5), max_leaves=8).map(lambda value: json.dumps(value).encode()))  # fmt: skip
-def test_what_is_passed_on_is_a_press_or_a_choice_and_nothing_else(body: bytes) -> None:
+def test_only_presses_and_choices_are_passed_on(body: bytes) -> None:
     match understood(body):
         case None:
             pass
@@ -270,7 +270,7 @@ def test_the_page_as_it_is_loaded_stays_small() -> None:
     assert sum((server.STATIC / name).stat().st_size for name in server.FILES.values()) < 100_000
 
 
-def test_an_address_that_was_used_opens_no_server_that_takes_the_place_of_one_that_died(page: Page) -> None:
+def test_a_used_address_does_not_open_the_server_that_replaces_a_dead_one(page: Page) -> None:
     page.send({"n": 1})
     seen_by_others = page.address_once
     Visitor(seen_by_others).ask()

@@ -284,7 +284,7 @@ def test_a_key_that_is_held_down_presses_once(page: Page, coach: FakeScreens, sh
     assert sorted(press["key"] for press in coach.presses(4)) == [" ", "f", "p", "r"]
 
 
-def test_keys_of_the_session_work_and_no_others(page: Page, coach: FakeScreens, shown: Shown) -> None:
+def test_only_the_sessions_keys_work(page: Page, coach: FakeScreens, shown: Shown) -> None:
     shown(SCREENS["working"])
     page.keyboard.press("y")  # means nothing now
     page.keyboard.press("Control+p")
@@ -300,9 +300,7 @@ def test_keys_of_the_session_work_and_no_others(page: Page, coach: FakeScreens, 
     assert coach.presses(4)[3:] == presses(" ")
 
 
-def test_a_halt_calls_off_what_was_pressed_before_and_is_still_under_way(
-    page: Page, coach: FakeScreens, shown: Shown
-) -> None:
+def test_a_halt_cancels_earlier_presses_that_are_still_under_way(page: Page, coach: FakeScreens, shown: Shown) -> None:
     shown(SCREENS["waiting"])
     page.evaluate("""() => {
         press({key: "r"});
@@ -350,7 +348,7 @@ def test_a_step_takes_space_for_a_button_as_any_page_does(page: Page, coach: Fak
     assert coach.presses(1) == [{"do": "choose", "serial": sent["serial"], "id": "joon", "fields": {}}]
 
 
-def test_the_second_half_of_a_double_click_chooses_nothing_even_on_the_step_that_came_meanwhile(
+def test_the_second_click_of_a_double_click_chooses_nothing_even_on_the_next_step(
     page: Page, coach: FakeScreens, shown: Shown
 ) -> None:
     for meanwhile in ("who", "named"):
@@ -447,7 +445,7 @@ def test_the_title_of_the_window_names_nobody(page: Page, shown: Shown) -> None:
         assert page.locator("main:visible").count() == 1
 
 
-def test_an_alarm_is_told_by_sign_heading_and_words_and_hides_the_count_where_the_work_stands(
+def test_an_alarm_has_sign_heading_and_words_and_hides_the_count_if_the_work_stands_still(
     page: Page, shown: Shown
 ) -> None:
     for name in ("halted", "paused", "unanswered", "deaf", "mute", "unclear", "no_echo"):
@@ -462,7 +460,7 @@ def test_an_alarm_is_told_by_sign_heading_and_words_and_hides_the_count_where_th
         assert page.locator("#said").is_visible()
 
 
-def test_an_alarm_is_in_sight_however_far_down_the_page_was(page: Page, shown: Shown) -> None:
+def test_an_alarm_is_in_sight_however_far_the_page_was_scrolled(page: Page, shown: Shown) -> None:
     resize(page, REFLOW)
     for name in ("deaf", "unanswered"):
         shown(SCREENS["waiting"])
@@ -515,7 +513,7 @@ def test_with_reduced_motion_the_stone_steps_by_whole_seconds(page: Page, shown:
     assert page.locator("#phase-left").text_content() == "0s"
 
 
-def test_the_stone_stands_still_where_no_news_comes(page: Page, shown: Shown) -> None:
+def test_the_stone_stands_still_without_news(page: Page, shown: Shown) -> None:
     page.clock.install(time=0)
     page.clock.pause_at(1)
     shown(SCREENS["working"], phase=of_phase(2.0))
@@ -530,7 +528,7 @@ def test_the_stone_stands_still_where_no_news_comes(page: Page, shown: Shown) ->
     assert ends[0] <= ends[1]
 
 
-def test_a_session_without_screens_for_three_seconds_is_said_to_be_lost_and_comes_back(
+def test_after_three_seconds_without_screens_the_page_says_that_the_session_is_lost_until_it_is_back(
     page: Page, shown: Shown
 ) -> None:
     page.clock.install(time=0)
@@ -551,7 +549,7 @@ def test_a_session_without_screens_for_three_seconds_is_said_to_be_lost_and_come
 
 
 @pytest.mark.parametrize("name", ["working", "after"])
-def test_a_lost_connection_is_said_and_comes_back_by_itself(
+def test_the_page_says_that_the_connection_is_lost_and_reconnects_by_itself(
     page: Page, coach: FakeScreens, shown: Shown, name: str
 ) -> None:
     page.clock.install(time=0)
@@ -582,7 +580,7 @@ def test_a_page_that_never_met_its_coach_says_so_in_both_languages(page: Page, c
     assert page.locator("#never [lang=ko]").is_visible()
 
 
-def test_a_halt_that_does_not_arrive_is_said_and_sent_again_and_other_keys_are_not(
+def test_the_page_says_that_a_halt_did_not_arrive_and_sends_it_again_but_no_other_key(
     page: Page, coach: FakeScreens, shown: Shown
 ) -> None:
     page.clock.install(time=0)
@@ -612,7 +610,7 @@ def test_a_reloaded_page_shows_the_same_and_presses_nothing(page: Page, coach: F
     assert coach.pressed == []
 
 
-def test_a_second_window_is_told_on_the_page(page: Page, shown: Shown) -> None:
+def test_the_page_says_that_a_second_window_is_open(page: Page, shown: Shown) -> None:
     words = SCREENS["working"]["words"] | {"windows": "This page is open in 2 windows."}
     shown(SCREENS["working"], words=words)
 
@@ -645,7 +643,7 @@ def test_the_page_is_small_and_asks_for_nothing_outside() -> None:
         assert re.findall(r"https?:|//[a-z]+\.|@import|innerHTML|\sstyle=", text) == [], file.name
 
 
-def test_no_wording_stands_in_the_script() -> None:
+def test_the_script_contains_no_wording() -> None:
     script = re.sub(r"//.*|/\*.*?\*/", "", "".join(file.read_text("utf-8") for file in STATIC.glob("*.js")))
     sentences = re.findall(r"\"[A-Z][a-z]+ [a-z ]+\"", script)
 
@@ -653,7 +651,7 @@ def test_no_wording_stands_in_the_script() -> None:
     assert set(json.loads(json.dumps(HALT))) == {"key", "name", "does", "halts"}
 
 
-def test_a_choice_that_did_not_arrive_is_forgotten_with_the_next_step_that_comes(
+def test_a_choice_that_did_not_arrive_is_forgotten_at_the_next_step(
     page: Page, coach: FakeScreens, shown: Shown
 ) -> None:
     shown(SCREENS["who"])

@@ -55,7 +55,7 @@ def test_a_folder_in_which_others_may_write_is_not_taken(downloads: Path, tmp_pa
     made.close()
 
 
-def test_where_no_folder_takes_it_that_is_an_error(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_it_is_an_error_if_no_folder_takes_it(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(opener, "_folders", lambda: iter([tmp_path / "none", tmp_path / "nothing"]))
 
     with pytest.raises(FileNotFoundError):

@@ -42,7 +42,7 @@ def test_a_screen_goes_out_as_one_line(ends: tuple[ServerLink, socket.socket]) -
     assert lines(server) == [{"said": "one\ntwo", "name": "Zoë 민"}]
 
 
-def test_a_server_that_reads_nothing_holds_nobody_up_and_then_gets_the_newest_screen(
+def test_a_server_that_reads_nothing_delays_nobody_and_later_gets_the_newest_screen(
     ends: tuple[ServerLink, socket.socket],
 ) -> None:
     link, server = ends
@@ -59,7 +59,7 @@ def test_a_server_that_reads_nothing_holds_nobody_up_and_then_gets_the_newest_sc
     assert not link.closed
 
 
-def test_presses_come_in_order_however_they_are_cut(ends: tuple[ServerLink, socket.socket]) -> None:
+def test_presses_arrive_in_order_however_the_stream_is_cut(ends: tuple[ServerLink, socket.socket]) -> None:
     link, server = ends
     text = b"".join(json.dumps({"do": "press", "key": key}).encode() + b"\n" for key in "ryn")
     got = []
@@ -70,7 +70,7 @@ def test_presses_come_in_order_however_they_are_cut(ends: tuple[ServerLink, sock
     assert [message["key"] for message in got] == ["r", "y", "n"]
 
 
-def test_a_server_that_died_shows_and_sending_to_it_harms_nothing(ends: tuple[ServerLink, socket.socket]) -> None:
+def test_a_dead_server_is_noticed_and_sending_to_it_does_no_harm(ends: tuple[ServerLink, socket.socket]) -> None:
     link, server = ends
     server.close()
 

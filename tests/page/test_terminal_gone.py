@@ -17,7 +17,7 @@ from coach.logbook.store import Home
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="no such signal here")
-def test_a_terminal_that_is_closed_in_mid_set_ends_nothing_until_nobody_looks(room_home: Path, tmp_path: Path) -> None:
+def test_a_terminal_closed_during_a_set_ends_nothing_while_somebody_looks(room_home: Path, tmp_path: Path) -> None:
     patient, program = tmp_path / "patient.yaml", tmp_path / "program.yaml"
     patient.write_text(SCRIPT, "utf-8")
     program.write_text(SMALL.replace("sets: 2", "sets: 1"), "utf-8")

@@ -70,7 +70,7 @@ def test_the_sixth_window_and_the_eighth_show_and_halt_like_the_first(browser: B
     until(page, lambda: page.presses() or page.windows == 0)
 
 
-def test_a_halt_in_one_window_calls_off_what_is_on_its_way_in_another(browser: BrowserContext, page: Page) -> None:
+def test_a_halt_in_one_window_cancels_what_is_under_way_in_another(browser: BrowserContext, page: Page) -> None:
     first, second = open_windows(browser, page, 2)
     first.evaluate(
         "() => { window.fetch = (_, { signal }) => { window.sent = signal; return new Promise(() => {}); } }"

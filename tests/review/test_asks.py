@@ -44,7 +44,7 @@ def test_whoever_missed_three_due_sessions_has_stopped_coming() -> None:
     assert dict(asks(found)[0].values)["n"] == found.adherence.missed_since == 3
 
 
-def test_pain_that_rose_by_two_is_said_and_less_is_not() -> None:
+def test_pain_that_rose_by_two_is_reported_and_less_is_not() -> None:
     rising = SimulatedCourse(days=60, adherence=1, pain=(1, 6), halts=0, trouble=0, fewer=0)
     steady = replace(rising, pain=(2, 3))
 
@@ -52,7 +52,7 @@ def test_pain_that_rose_by_two_is_said_and_less_is_not() -> None:
     assert "ask_pain_rises" not in keys(bare(lived("ankle_steady", steady)).review())
 
 
-def test_worse_mornings_are_said_while_they_are_recent() -> None:
+def test_worse_mornings_are_reported_while_they_are_recent() -> None:
     flaring = SimulatedCourse(days=30, adherence=1, pain=(1, 1), flare=(20, 8, 2), halts=0, trouble=0)
     case = bare(lived("ankle_steady", flaring))
 
@@ -60,7 +60,7 @@ def test_worse_mornings_are_said_while_they_are_recent() -> None:
     assert "ask_mornings" not in keys(later(case, 30))
 
 
-def test_sessions_that_pain_ended_are_said_while_they_are_recent() -> None:
+def test_sessions_that_pain_ended_are_reported_while_they_are_recent() -> None:
     hurting = SimulatedCourse(days=20, adherence=1, pain=(7, 7), halts=0, trouble=0)
     case = bare(lived("ankle_steady", hurting))
 
@@ -68,7 +68,7 @@ def test_sessions_that_pain_ended_are_said_while_they_are_recent() -> None:
     assert "ask_ended" not in keys(later(case, 30))
 
 
-def test_trouble_that_lasts_is_put_before_the_clinician_with_its_figures_while_they_train() -> None:
+def test_lasting_trouble_is_shown_to_the_clinician_with_its_figures_while_they_train() -> None:
     sore = SimulatedCourse(days=20, adherence=1, pain=(4, 4), halts=0, trouble=0, fewer=0)
     case = bare(lived("ankle_steady", sore))
 
@@ -80,7 +80,7 @@ def test_trouble_that_lasts_is_put_before_the_clinician_with_its_figures_while_t
     assert "ask_lasting_pain" not in keys(later(case, 30)), "that is an absence"
 
 
-def test_a_program_is_to_be_looked_at_on_its_day_and_not_before() -> None:
+def test_a_program_is_due_for_review_on_its_day_and_not_before() -> None:
     case = lived("kneecap_steady", CALM)
     (digest, program), *_ = case.programs.items()
     on = replace(program.written_by, review_on=case.now.date())
@@ -91,7 +91,7 @@ def test_a_program_is_to_be_looked_at_on_its_day_and_not_before() -> None:
     assert keys(case.review(programs=tomorrow)) == []
 
 
-def test_an_exercise_that_is_gone_and_files_left_out_are_put_before_the_clinician() -> None:
+def test_missing_exercises_and_files_left_out_are_shown_to_the_clinician() -> None:
     case = bare(lived("kneecap_steady", CALM))
     found = replace(case.review(), left_out=(LeftOut("a.jsonl", 3, "", "is torn off"),))
     program = next(iter(case.programs.values()))
@@ -101,7 +101,7 @@ def test_an_exercise_that_is_gone_and_files_left_out_are_put_before_the_clinicia
     assert "ask_gone" in keys(case.review(programs=shorter))
 
 
-def test_a_proposal_that_is_due_is_there_with_every_clause_met() -> None:
+def test_a_due_proposal_is_listed_with_every_clause_met() -> None:
     case = lived("kneecap_steady", CALM)
     due = [one for one in case.review().proposals if one.due]
 

@@ -97,7 +97,7 @@ def test_a_band_counts_by_its_upper_end_and_says_so(
     assert one.pain_now == pytest.approx(sum(ends) / 3)
 
 
-def test_who_needs_a_look_is_named_for_what_is_true_of_them(review: ClinicReview) -> None:
+def test_people_who_need_a_look_are_named_with_true_reasons(review: ClinicReview) -> None:
     needs = {one.person: one.needs for one in review.people}
 
     assert needs["eli"][0] is Need.SAFETY
@@ -124,7 +124,7 @@ def test_the_days_are_those_on_which_they_came(
     assert person(review, "ana").days == expected
 
 
-def test_columns_tell_the_same(
+def test_columns_give_the_same(
     truth: tuple[Path, dict[str, TrueHistory]], review: ClinicReview, tmp_path: Path
 ) -> None:
     write_columns(open_clinic(truth[0]), tmp_path)
@@ -146,7 +146,7 @@ def test_no_measure_crosses_from_one_person_to_another(truth: tuple[Path, dict[s
     assert look(open_clinic(alone), TODAY).people == (person(review, "ana"),)
 
 
-def test_a_session_more_never_lowers_a_total(truth: tuple[Path, dict[str, TrueHistory]], tmp_path: Path) -> None:
+def test_one_more_session_never_lowers_a_total(truth: tuple[Path, dict[str, TrueHistory]], tmp_path: Path) -> None:
     home = tmp_path / "home"
     shutil.copytree(truth[0], home)
     paths = sorted((home / "people" / "ana" / "sessions").glob("*.jsonl"))

@@ -83,7 +83,7 @@ def test_the_page_is_whole_and_fetches_nothing(language: str) -> None:
     assert text.count("<table") == 2
 
 
-def test_who_needs_a_look_stands_before_the_others() -> None:
+def test_people_who_need_a_look_come_first() -> None:
     text = drawn()
 
     assert text.index("p02 (Jo)") < text.index(">The others (1)</h2>") < text.index(">p01<")
@@ -97,7 +97,7 @@ def test_a_strip_is_read_aloud_in_words_and_has_a_mark_for_each_day() -> None:
     assert strip.count('class="ring"') == 1
 
 
-def test_what_is_left_out_stands_on_the_page_by_file_and_line() -> None:
+def test_the_page_lists_what_is_left_out_by_file_and_line() -> None:
     assert "<li>people/p01/sessions/x.jsonl:4 was changed.</li>" in drawn()
     assert "Nothing was left out." in drawn(replace(REVIEW, left_out=()))
 

@@ -184,7 +184,7 @@ def test_an_edited_line_is_left_out_and_the_others_are_not(home: Path) -> None:
     assert before == [(1,)]
 
 
-def test_a_torn_tail_is_left_out_and_what_stands_before_it_is_not(home: Path) -> None:
+def test_a_torn_tail_is_left_out_and_the_lines_before_it_are_not(home: Path) -> None:
     path = files(home, "bo")[0]
     path.write_bytes(path.read_bytes()[:-40])
 
@@ -252,7 +252,7 @@ def test_a_line_that_cannot_be_what_its_seal_says_is_left_out(home: Path, line: 
     assert why in told[0][2]
 
 
-def test_a_file_that_tells_of_somebody_else_is_left_out(home: Path) -> None:
+def test_a_file_about_another_person_is_left_out(home: Path) -> None:
     moved = files(home, "ana")[0]
     target = files(home, "bo")[0].parent / f"{moved.stem}.jsonl"
     shutil.copy(moved, target.with_name("20270101t000000z-1.jsonl"))
@@ -290,14 +290,14 @@ def test_permuting_files_changes_nothing(made: Path, home: Path) -> None:
         assert rows(open_clinic(home), query) == rows(open_clinic(made), query)
 
 
-def test_a_folder_that_is_not_a_clinic_is_told_in_one_sentence(tmp_path: Path) -> None:
+def test_a_folder_that_is_not_a_clinic_is_reported_in_one_sentence(tmp_path: Path) -> None:
     with pytest.raises(CoachError, match="is not a clinic; name a home"):
         open_clinic(tmp_path)
     with pytest.raises(CoachError, match="is not a clinic"):
         open_clinic(tmp_path / "none")
 
 
-def test_columns_that_cannot_be_written_are_told_in_one_sentence(made: Path, tmp_path: Path) -> None:
+def test_columns_that_cannot_be_written_are_reported_in_one_sentence(made: Path, tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
     taken = tmp_path / "folder"
     (taken / "sets.parquet").mkdir(parents=True)
@@ -307,7 +307,7 @@ def test_columns_that_cannot_be_written_are_told_in_one_sentence(made: Path, tmp
             write_columns(open_clinic(made), folder)
 
 
-def test_torn_columns_are_told_in_one_sentence(made: Path, tmp_path: Path) -> None:
+def test_torn_columns_are_reported_in_one_sentence(made: Path, tmp_path: Path) -> None:
     write_columns(open_clinic(made), tmp_path)
     (tmp_path / "sets.parquet").write_bytes(b"PAR1")
 
@@ -316,7 +316,7 @@ def test_torn_columns_are_told_in_one_sentence(made: Path, tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize("at", [1, len(TABLES) - 1])
-def test_columns_written_at_two_times_are_told_in_one_sentence(
+def test_columns_from_two_runs_are_reported_in_one_sentence(
     at: int, made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clinic = open_clinic(made)
@@ -342,7 +342,7 @@ def test_columns_written_at_two_times_are_told_in_one_sentence(
     assert not list(tmp_path.glob("*.new"))
 
 
-def test_what_does_not_fit_into_memory_goes_into_a_private_folder_that_goes_with_the_engine(
+def test_what_does_not_fit_into_memory_goes_into_a_private_folder_that_is_deleted_with_the_engine(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)

@@ -92,14 +92,14 @@ def test_an_answer_off_the_scale_stays_text(told: Told, value: Answer) -> None:
     assert pains
 
 
-def test_no_answer_is_the_reason_and_no_value(record: SessionRecord) -> None:
+def test_a_missing_answer_gives_a_reason_and_no_value(record: SessionRecord) -> None:
     (effort,) = of_code(validated(bundle("mira", [record])), codes.EFFORT)
 
     assert effort["dataAbsentReason"]["coding"][0]["code"] == "unknown"
     assert [name for name in effort if name.startswith("value")] == []
 
 
-def test_a_question_that_was_not_put_is_not_asked(told: Told) -> None:
+def test_a_question_that_was_never_put_has_the_reason_not_asked(told: Told) -> None:
     lines: Told = [row if row[0] != "unanswered" else (row[0], row[1], row[2] | {"because": "numbers_not_heard"})
                    for row in told]  # fmt: skip
 
@@ -172,7 +172,7 @@ def coded(held: object) -> Iterator[tuple[str, str, str]]:
             yield from coded(value)
 
 
-def test_every_code_stands_in_the_table_and_every_code_of_the_table_is_used(told: Told, record: SessionRecord) -> None:
+def test_every_code_is_in_the_table_and_every_code_of_the_table_is_used(told: Told, record: SessionRecord) -> None:
     hold: Told = [(kind, at, held | {"kind": "hold", "unit": "seconds"} if kind == "set_begun" else held)
                   for kind, at, held in told]  # fmt: skip
     unasked: Told = [("unanswered", 1, {"question": "effort", "prompts": 0, "because": "numbers_not_heard"})]
@@ -246,7 +246,7 @@ def test_how_a_session_ended_is_its_status(record: SessionRecord, why: str, sets
     assert procedure["status"] == status
 
 
-def test_what_is_wrong_with_a_file_is_said_in_its_session(record: SessionRecord) -> None:
+def test_what_is_wrong_with_a_file_is_reported_in_its_session(record: SessionRecord) -> None:
     told = validated(bundle("mira", [record], flaws={record.session: ("line 9 was changed",)}))
 
     (procedure,) = resources(told, "Procedure")

@@ -98,7 +98,7 @@ def test_what_a_word_does_follows_the_limits(action: Action) -> None:
 
 
 @pytest.mark.parametrize("language", ["en", "ko"])
-def test_every_word_that_is_taught_stands_on_it_and_halts_come_first(language: str) -> None:
+def test_it_lists_every_taught_word_and_halts_come_first(language: str) -> None:
     pack = load_pack(language)
 
     says = sheet(replace(ANKLE, language=language)).says.rows
@@ -118,7 +118,7 @@ def test_it_says_whom_to_call_and_what_the_therapist_adds() -> None:
     assert "write the number here" in row(sheet(replace(ANKLE, call="")).stop, "Whom to call")
 
 
-def test_whoever_must_be_near_is_told_and_how_often() -> None:
+def test_it_says_whether_somebody_must_be_near_and_how_often() -> None:
     facts = sheet(replace(ANKLE, within_reach=Reach.ALWAYS)).facts
 
     assert facts == (
@@ -129,7 +129,7 @@ def test_whoever_must_be_near_is_told_and_how_often() -> None:
     assert len(sheet(replace(ANKLE, within_reach=Reach.NOT_NEEDED)).facts) == 2
 
 
-def test_paper_tells_which_version_of_the_program_it_is() -> None:
+def test_the_sheet_says_which_version_of_the_program_it_is() -> None:
     assert f"ankle_steady, version {ANKLE.digest[:12]}" in sheet().foot
     assert "To be reviewed on 2027-02-08." in sheet().foot
 
@@ -196,7 +196,7 @@ def test_the_plain_form_has_every_line_of_the_page() -> None:
     assert told.foot in text
 
 
-def test_a_phase_at_the_persons_own_pace_is_said_so_and_never_called_slow() -> None:
+def test_a_phase_at_the_persons_own_pace_is_named_so_and_never_called_slow() -> None:
     reps = ANKLE.exercises[0].levels[0].dose.work
     assert isinstance(reps, Reps)
     own = replace(reps, phases=tuple(replace(each, own_pace=True) for each in reps.phases), slow="")

@@ -31,7 +31,7 @@ def visits(case: Lived) -> list[TrueSession]:
     return list(case.true.sessions)
 
 
-def test_sessions_are_held_against_the_days_on_which_they_were_due(case: Lived) -> None:
+def test_sessions_are_compared_with_the_days_on_which_they_were_due(case: Lived) -> None:
     adherence = case.review().adherence
 
     assert len(case.true.due) == adherence.due
@@ -71,7 +71,7 @@ def test_prescribed_counted_and_stated_are_three_sums(case: Lived) -> None:
     assert {plan.unit for plan in plans} == {amount.unit for amount in work.amounts}
 
 
-def test_time_under_tension_is_held_against_what_the_days_prescribed(case: Lived) -> None:
+def test_time_under_tension_is_compared_with_what_the_days_prescribed(case: Lived) -> None:
     work = case.review().work
 
     assert work.tension_unknown == 0
@@ -110,7 +110,7 @@ def high(true: TrueSession, pain: int | None) -> int | None:
     return known.high if known else None
 
 
-def test_pain_is_held_against_the_limits_of_the_program_that_ran(case: Lived) -> None:
+def test_pain_is_compared_with_the_limits_of_the_program_that_ran(case: Lived) -> None:
     pain = case.review().pain
 
     limits = case.true.program.limits
@@ -124,7 +124,7 @@ def test_pain_is_held_against_the_limits_of_the_program_that_ran(case: Lived) ->
     assert high(worst, worst.visit.highest) == pain.highest.high
 
 
-def test_the_first_and_the_last_fortnight_are_held_against_each_other(case: Lived) -> None:
+def test_the_first_and_the_last_fortnight_are_compared(case: Lived) -> None:
     pain, days = case.review().pain, BUSY.days
 
     early = [high(one, one.visit.highest) for one in visits(case) if one.day < 14 and one.visit.sets]
@@ -250,7 +250,7 @@ def test_a_figure_knows_that_it_rests_on_one_session() -> None:
     assert review.pain.last is None
 
 
-def test_decisions_are_told_of_and_the_level_rises_with_them() -> None:
+def test_decisions_are_listed_and_the_level_rises_with_them() -> None:
     course = SimulatedCourse(days=40, adherence=1.0, pain=(0, 0), halts=0, trouble=0, fewer=0, decides=True)
     case = lived("kneecap_steady", course)
     review = case.review(decisions=case.true.decisions)
@@ -266,7 +266,7 @@ def test_decisions_are_told_of_and_the_level_rises_with_them() -> None:
 # -- what cannot be used ----------------------------------------------------------------------------------------------
 
 
-def test_a_session_of_another_person_is_left_out_and_said() -> None:
+def test_a_session_of_another_person_is_left_out_and_reported() -> None:
     case, other = lived("ankle_steady"), lived("ankle_steady", person="bo")
     mixed = case.review(files=(*case.files, *other.files))
 
@@ -301,7 +301,7 @@ def test_a_session_in_the_future_without_a_time_or_without_a_person_is_left_out(
     assert len(rest) == len(review.visits)
 
 
-def test_a_clock_that_ran_away_and_sessions_that_overlap_count_with_a_doubt() -> None:
+def test_sessions_with_a_wrong_clock_or_an_overlap_count_and_are_marked_as_doubtful() -> None:
     case = lived("ankle_steady")
     (a, first), (b, second), *rest = case.files
     late = replace(first, ended="2027-01-11T23:00:00.000Z")
@@ -325,7 +325,7 @@ def test_a_simulated_session_is_named_as_one(device: str) -> None:
     assert found == (LeftOut(a, 1, "left_simulated", counted=True),)
 
 
-def test_an_exercise_that_the_program_has_no_more_is_said_and_still_counted() -> None:
+def test_an_exercise_that_is_gone_from_the_program_is_reported_and_still_counted() -> None:
     case = lived("ankle_steady")
     program = case.true.program
     gone, *stay = program.exercises

@@ -178,7 +178,7 @@ def contrast(one: str, other: str) -> float:
     return (lighter + 0.05) / (darker + 0.05)
 
 
-def test_text_stands_out_from_every_ground_and_marks_from_the_paper() -> None:
+def test_text_contrasts_with_every_background_and_marks_with_the_paper() -> None:
     css = (STYLES / "review.css").read_text("utf-8")
     texts = {*re.findall(r"(?<![-\w])color: (#\w+)", css), theme.label_color, theme.axis_title_color}
     grounds = {*re.findall(r"background: (#\w+)", css), plots.PAPER}
@@ -201,7 +201,7 @@ def test_no_two_marks_of_a_plot_look_the_same(program: str, course: SimulatedCou
             assert len(looks) == len(set(looks)), drawing.title
 
 
-def test_plots_hold_all_that_is_true() -> None:
+def test_plots_show_every_true_value() -> None:
     case = lived("ankle_steady", BUSY)
     by_title = {drawing.title: drawing for drawing in drawings(case.review())}
     screens = load_pack("en").screens

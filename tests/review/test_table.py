@@ -26,7 +26,7 @@ def test_every_column_is_explained_in_every_language(language: str) -> None:
     assert explained == {column.name for column in COLUMNS}
 
 
-def test_what_is_not_known_is_an_empty_cell_and_never_nought() -> None:
+def test_an_unknown_value_is_an_empty_cell_and_never_zero() -> None:
     review = lived("trunk_endurance", BUSY).review(programs={})
     held = list(csv.DictReader(StringIO(rows(review))))
 
@@ -42,5 +42,5 @@ def test_no_text_is_taken_for_a_formula(text: str) -> None:
     assert _safe("plain") == "plain"
 
 
-def test_a_band_of_pain_is_no_day_to_a_spreadsheet() -> None:
+def test_a_spreadsheet_does_not_take_a_band_of_pain_for_a_date() -> None:
     assert [_pain(told) for told in ("4-5", "none", 3, None)] == ["4 to 5", "0", "3", None]

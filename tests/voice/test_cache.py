@@ -139,7 +139,7 @@ def test_a_kept_clip_is_a_sound_file_that_others_can_play(tmp_path: Path) -> Non
     np.testing.assert_allclose(sound, 0.5, atol=1e-4)
 
 
-def test_progress_is_told_to_the_end(tmp_path: Path) -> None:
+def test_progress_is_reported_to_the_end(tmp_path: Path) -> None:
     ClipVoice(tmp_path, Stand()).prepare(["One", "Two"])
     told: list[tuple[int, int]] = []
 

@@ -169,7 +169,7 @@ WORD = st.text(alphabet="abcdeßéжшя", min_size=1, max_size=6)
 
 @settings(deadline=None)
 @given(before=st.lists(WORD), after=st.lists(WORD), mark=st.sampled_from([" ", ", ", "! ", " - ", "\n"]))
-def test_a_halt_word_is_found_wherever_it_stands(before: list[str], after: list[str], mark: str) -> None:
+def test_a_halt_word_is_found_wherever_it_is(before: list[str], after: list[str], mark: str) -> None:
     pack = pack_that_halts_at("stop", "hold it")
 
     assert halt_word_in(pack, mark.join([*before, "STOP", *after])) == "stop"
