@@ -40,19 +40,19 @@ LOOK_EVERY = to_samples(0.1)
 """Samples between two snapshots for a screen."""
 
 READ_PATIENCE = 0.8
-"""Seconds that a stretch is waited for before everything is held."""
+"""Seconds without a stretch of sound after which the work stops."""
 
 _TOLD_BY = {"system": On.TOLD_TO_END, "terminal": On.HUNG_UP}
-"""What ends the session, by who told it (`ToldToEndError`)."""
+"""The event that ends the session, by who told it to end (`ToldToEndError.by`)."""
 
 LAST_WRITE = 10.0
-"""Seconds that the end of a session waits for a disk that has not come back, before the record is kept elsewhere."""
+"""Seconds that the end of a session waits for a missing disk; then the record is kept elsewhere."""
 
 
 def within(seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
-    """Do `work`, wait for it for at most so long, and return what tells whether it still goes on.
+    """Do `work`, wait at most `seconds`, and return a callable that is true while the work still runs.
 
-    For calls into the system that may never come back, such as those of a sound library whose server has died.
+    For calls that may never return, such as those of a sound library whose server has died.
     """
     thread = Thread(target=work, name="device", daemon=True)
     thread.start()
@@ -62,7 +62,7 @@ def within(seconds: float, work: Callable[[], None]) -> Callable[[], bool]:
 
 @dataclass(frozen=True, slots=True)
 class Assignment:
-    """What is to be done, and for whom."""
+    """The work of one session, and the names to show."""
 
     today: Today
     pack: VoicePack
@@ -72,11 +72,11 @@ class Assignment:
 
 @dataclass(frozen=True, slots=True)
 class Equipment:
-    """What a session works with."""
+    """The device, ears, voice and store of a session."""
 
     device: Device
     voice: Voice
-    """Every sentence of the session must have been made ready."""
+    """It must have every sentence of the session ready."""
     ears: Ears
     store: Store
     mixer: Mixer = field(default_factory=Mixer)
@@ -84,24 +84,24 @@ class Equipment:
 
 @dataclass(frozen=True, slots=True)
 class Hooks:
-    """What is called while a session runs, between two stretches of sound; none may take long."""
+    """Callables for a running session, called between two stretches of sound; all must return quickly."""
 
     show: Callable[[Snapshot], None] | None = None
     """Given a snapshot ten times a second."""
     tell: Callable[[Session, Event, State], None] | None = None
     """Given the session after each event, the event, and the state that it met: see `patient_cues.py`."""
     poll: Callable[[], bool | None] | None = None
-    """Called once a stretch, so that keys can be looked at; True: this process stood still meanwhile. It may raise
+    """Called once a stretch to read keys; returns True if this process was stopped meanwhile. It may raise
     KeyboardInterrupt, which ends the session."""
     measured: Measured | None = None
-    """Filled with all that happens, for benchmarks and tests."""
+    """Receives everything that happens, for benchmarks and tests."""
 
 
 class Engine:
     """Runs one session on one device."""
 
     def __init__(self, assignment: Assignment, equipment: Equipment, hooks: Hooks | None = None) -> None:
-        """Set the table; nothing sounds before `run`."""
+        """Prepare everything; nothing sounds before `run`."""
         self.session = begin(assignment.today)
         self.begun = False
         """Whether the record holds a first line."""
@@ -126,18 +126,18 @@ class Engine:
         self._room_check = RoomCheck()
         self._hush = Hush(self._mixer)
         self._now = 0
-        self._over = True  # until its first line is kept there is no session to end
+        self._over = True  # there is no session before its first line is kept
 
     def run(self, begun: SessionBegun) -> str:
         """Run the session to its end and return why it ended. `begun` is the first line.
 
-        However it ends, the record is closed. Raises CoachError when the device is gone for good, or when the disk does
-        not take the first line; one that refuses later ends nothing: see `coach.record_writer` and the store's `close`.
+        However it ends, the record is closed. Raises CoachError if the device is gone for good, or if the disk refuses
+        the first line. A later refusal does not end the session: see `coach.record_writer` and the store's `close`.
         """
         writing = Thread(target=self._writer.work, name="record", daemon=True)
         try:
             self._ears.open(frozenset())
-            self._device.open(self._mixer.render)  # before the record: without a device there was no session
+            self._device.open(self._mixer.render)  # before the record: a session needs a device
             self._look_up()
             self._store.take(0, begun)
             self._store.flush()
@@ -189,17 +189,17 @@ class Engine:
             self._hooks.show(draw(self.session, self._pack, self._rehearsal, self._showing, self._now))
 
     def _look_up(self) -> None:
-        """Take what comes from elsewhere than the device. While this process stood still nothing sounded."""
+        """Poll the hooks; report lost sound if this process was stopped meanwhile."""
         if self._hooks.poll is not None and self._hooks.poll():
             self._tell_troubles(self._device_watch.stalled(self._now))
 
     def _happen(self) -> None:
-        """Let everything happen that is due by now."""
+        """Handle every event that is due by now."""
         while not self._over and (event := self._agenda.due(self._now)) is not None:
             self._give(event)
 
     def _stall(self) -> None:
-        """The device gave nothing: hold, show it, listen to the keys alone, and give up after a while."""
+        """The device gave nothing: stop the work, show it, take keys only, and give up after a while."""
         self._tell_troubles(self._device_watch.gave_nothing(self._now))
         self._understand(self._ears.pressed(self._now))
         self._draw()
@@ -207,7 +207,7 @@ class Engine:
             self._quit()
 
     def _tell_troubles(self, events: Sequence[On]) -> None:
-        """Tell the session and the screens what is wrong with the device or the disk, or right again."""
+        """Tell the session and the screens which trouble of device or disk has begun or ended."""
         for on in events:
             self._give_if_taken(Event(on, max(self._now, self.session.at)))
         self._showing.mic_lost = self._device_watch.mic_lost
@@ -239,8 +239,8 @@ class Engine:
         self._hush.pass_by(self._now)
 
     def _understand(self, hearings: list[Hearing]) -> None:
-        """Let what was heard come to something."""
-        if self._opened_for is not self.session:  # looked up once an event, not fifty times a second
+        """Decide what was heard, and act on it."""
+        if self._opened_for is not self.session:  # once per event, not fifty times a second
             self._opened_for = self.session
             words = self._open_words()
             self._ears.open(words)
@@ -278,7 +278,7 @@ class Engine:
         return words.word if words else reply
 
     def _write_heard(self, outcome: Outcome, *, used: bool) -> None:
-        """Write what each ear heard and what it came to; `used`: the word that settled it does something."""
+        """Record each hearing and what became of it; `used`: the word that settled it has an effect."""
         for hearing in outcome.hearings:
             line = Heard(
                 ear=hearing.ear,
@@ -342,7 +342,7 @@ class Engine:
             self._hooks.measured.soundings.append(sounding)
         if sounding.phrase is not None:
             said = sentence(self._pack, sounding.phrase)
-            if self._hooks.show is not None:  # what nobody draws nobody forgets
+            if self._hooks.show is not None:  # without a screen nothing would remove them again
                 self._showing.soundings.append((sounding.at, said))
             clip = self._voice.clip(said)
             begins = self._mixer.place(clip, sounding.at, layer=Layer.SPEECH, on_beat=on_beat)

@@ -59,12 +59,12 @@ def _question(session: Session) -> str:
 
 
 def moment_of(session: Session, event: Event, before: State) -> Moment | None:
-    """Return the moment that a handled `event` is to the person in the room; None: none."""
+    """Return what the person in the room notices of a handled `event`; None: nothing."""
     if event.on in _RUNNING:
         return _moment(session, _RUNNING[event.on], event.at, event)
     if session.state is not before:
         return _moment(session, _ENTERED[session.state], event.at) if session.state in _ENTERED else None
-    question = _question(session) if event.on is On.CUE_DONE else ""  # it was put; where the state changed, left behind
+    question = _question(session) if event.on is On.CUE_DONE else ""  # once it is asked
     return _moment(session, Kind.QUESTION, event.at, question=question) if question else None
 
 

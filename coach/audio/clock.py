@@ -23,7 +23,7 @@ TOLD_EVERY = RATE // 2
 
 def sleepless_clock() -> float:
     """Return seconds of a clock that goes on while the computer sleeps and ignores changes of the time of day."""
-    for name in ("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"):  # Linux; macOS, whose time.monotonic stands still asleep
+    for name in ("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"):  # Linux; macOS, whose time.monotonic stops during sleep
         if hasattr(time, name):
             return time.clock_gettime(getattr(time, name))
     return time.monotonic()

@@ -22,7 +22,7 @@ from coach.session.progression import in_order, reached
 from coach.session.proposals import Proposal, proposals
 
 CLEAR = "clear"
-"""Stands in the place of an exercise."""
+"""The word to write in place of an exercise."""
 LONGEST_NAME = 80
 LONGEST_REASON = 500
 """Characters."""

@@ -30,7 +30,7 @@ class Labels:
         return self(clause.key, **{name: shown(str(value)) for name, value in clause.values})
 
     def plain_clause(self, clause: Clause) -> str:
-        """Return a clause in the words for people at home ("plain_..."), or without such words as the record has it."""
+        """Return a clause in words for people at home ("plain_..."), or else in the words of the record."""
         plain = replace(clause, key=f"plain_{clause.key}")
         return self.clause(plain if plain.key in self._screens else clause)
 

@@ -163,7 +163,7 @@ class SessionDevice:
     name: str
     """What the record calls it."""
     tell: Callable[[Session, Event, State], None] | None = None
-    """Told each event, where a patient is simulated."""
+    """Called for each event, if the patient is simulated."""
 
 
 @dataclass(slots=True)

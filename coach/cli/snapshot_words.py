@@ -46,7 +46,7 @@ def set_of(now: Snapshot, labels: Labels) -> str:
 
 
 def side_of(now: Snapshot, labels: Labels) -> str:
-    """Return the side that works; empty where both do."""
+    """Return the side that works; empty if both do."""
     return labels.word("side", now.side) if now.side else ""
 
 

@@ -1,4 +1,4 @@
-"""Let the session of `coach start` sound: loaded only once its plan stands and there is a device."""
+"""Let the session of `coach start` sound: loaded only once there are a plan and a device."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ from coach.ears.features import Frames
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Talk:
-    """Speech in order, without gaps in the numbers."""
+    """Speech as consecutive embeddings."""
 
     frames: Frames
     """Embeddings, shape (n, 96)."""

@@ -37,7 +37,7 @@ LEVEL_WEIGHT = 0.1
 DEEPEST = -30.0
 """Decibels relative to the loudest below which levels count as equal."""
 EARLIEST, LATEST = to_samples(0.16), to_samples(0.48)
-"""Samples after a word's end between which it is to be recognised."""
+"""First and last sample after a word's end at which it should be recognised."""
 BEFORE_END = to_samples(-1.0), to_samples(-0.25)
 """Samples from a word's end between which an augmented take serves as a counter-example: noise and its first half."""
 RESTRAINT = 5000.0
@@ -125,7 +125,7 @@ class LearntMatcher:
         self._frames = np.roll(self._frames, -1, axis=0)
         self._levels = np.roll(self._levels, -1)
         self._frames[-1], self._levels[-1] = found.frame, found.level
-        if self._known < SPAN:  # as if it had sounded like this before
+        if self._known < SPAN:  # fill the past with the first sound
             self._frames[: SPAN - self._known] = self._frames[SPAN - self._known]
             self._levels[: SPAN - self._known] = self._levels[SPAN - self._known]
         self._rows = np.concatenate([self._rows, found.rows])[-ROWS:]

@@ -1,8 +1,8 @@
 """Compare the person's own spectra, which suffer less from noise and other voices than the embeddings.
 
-Two measures of the last second. `near`: the cosine of where it lies among all words (likeness.py) to the middle of the
-word's takes, each mixed with noise and talk. `fits`: by how much it fits a take better than talk usually does, where
-other sound may cover it (masking.py); it is dear, so that only words which may still pass are asked for.
+Two measures of the last second. `near`: the cosine between its place among all words (likeness.py) and the middle of
+the word's takes, each mixed with noise and talk. `fits`: how much better it fits a take than talk usually does, if
+other sound may cover it (masking.py). `fits` is slow, so it is computed only for words that may still pass.
 """
 
 from __future__ import annotations

@@ -107,9 +107,9 @@ class Taught:
             self._held -= len(self._ring.popleft())
 
     def _missed(self, now: int) -> Block:
-        """Return the sound to hear first on waking: what was slept through, or all that is kept if that is less.
+        """Return the sound to hear first on waking: all since the ear fell asleep, or as much as is kept.
 
-        Only then what comes does not follow what was heard, and embedder and matcher begin anew.
+        If some of it is lost, embedder and matcher start again.
         """
         kept = np.concatenate(self._ring)
         slept = now - self._followed

@@ -1,4 +1,4 @@
-"""How well words were taught: each take held against all others, itself left out."""
+"""How well words were taught: each take is compared with all others."""
 
 from __future__ import annotations
 

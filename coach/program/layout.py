@@ -9,7 +9,7 @@ MisplacedLine = tuple[int, int, str]
 """Line and column, both from 1, and the sentence."""
 
 _ODD = "\u00a0\u00ad\u034f\u1680\u180e\u2000-\u200b\u202f\u205f\u2060\u3000\ufeff"
-"""Characters that look like a space or like nothing, and that YAML takes for letters."""
+"""Characters that look like a space or are invisible, but that YAML takes for letters."""
 
 _ANY_ODD = re.compile(f"[{_ODD}]")
 _AT_FIELD = re.compile(rf"^[ \t-]*(?:[A-Za-z_]\w*:)?([{_ODD}])")

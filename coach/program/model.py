@@ -179,7 +179,7 @@ class Dose:
     """Seconds between two sets; a session never makes it shorter."""
     work: Work
     change_sides: float
-    """Seconds to change sides, where one side works after the other."""
+    """Seconds to change sides, if one side works after the other."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,7 +103,7 @@ def found(node: Node) -> str:
 
 
 def is_plain(node: Node) -> bool:
-    """Tell whether a scalar stands without quotes."""
+    """Tell whether a scalar is written without quotes."""
     return isinstance(node, ScalarNode) and node.style is None
 
 
@@ -191,8 +191,8 @@ if yaml.__with_libyaml__:
 def root_of(text: str) -> Node | None:
     """Return the root node of a voice pack's file; None if it is empty. Raises what `Bounded` raises.
 
-    The C library reads it where it is there. What that refuses, and a tab, of which the two think differently, goes to
-    `Bounded`, which has the last word.
+    The C library reads it if it is installed. A text that it refuses, or
+    that holds a tab (which the two read differently), goes to `Bounded`, whose answer counts.
     """
     if yaml.__with_libyaml__ and "\t" not in text:
         with suppress(yaml.YAMLError, ValueError, OverflowError):

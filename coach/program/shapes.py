@@ -224,7 +224,7 @@ def _read_block(kind: Section, node: Node, name: str, reading: ReadingContext) -
 
 
 def _elsewhere(name: str, kind: Section, reading: ReadingContext) -> str:
-    """Return where a field belongs that stands too far left or right; empty: nowhere near here."""
+    """Return where a field with the wrong indentation belongs; empty if nowhere near."""
     for each in kind.fields:
         inner = each.kind.of if isinstance(each.kind, Items) else each.kind
         if isinstance(inner, Section) and name in [field.name for field in inner.fields]:

@@ -291,7 +291,7 @@ class Amount:
         times = _UNITS[unit]
         steady = match["steady"] is not None
         if match["most"]:
-            amount = Range(1, int(match["most"]) * times, steady)  # nobody said where it begins: at the least there is
+            amount = Range(1, int(match["most"]) * times, steady)  # without a lower end it starts at 1
         else:
             low = match["floor"] or match["low"]
             high = match["ceiling"] or match["high"] or low

@@ -86,7 +86,7 @@ def _row(one: Standing, review: ClinicReview, labels: Wording) -> Markup:
 
 
 def _bar(done: int | None, due: int | None) -> Markup:
-    """Return a bar of the share of due sessions that were done; the number stands beside it."""
+    """Return a bar of the share of due sessions that were done, with the number beside it."""
     if not due or done is None:
         return Markup("")
     full = round(40 * min(1.0, done / due), 1)

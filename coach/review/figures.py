@@ -15,7 +15,7 @@ from coach.session.proposals import Proposal
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """Something left out of the figures, or counted with a doubt."""
+    """Something left out of the figures, or counted but doubtful."""
 
     file: str
     line: int
@@ -60,7 +60,7 @@ class Visit:
 
     @property
     def record(self) -> SessionRecord:
-        """All that is known of it."""
+        """The whole record."""
         return self.session.record
 
     @property
@@ -266,7 +266,7 @@ class HearingFigures:
     denied: int
     """Answers that were read back and rejected."""
     holds: int
-    """Times the work was held because somebody spoke and was not understood."""
+    """How often the work stood still because speech was not understood."""
     ladder: int
     """Sessions in which pain was narrowed down by yes and no."""
     sessions: int

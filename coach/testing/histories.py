@@ -55,7 +55,7 @@ class SimulatedCourse:
     decides: bool = False
     """Whether the clinician decides for each proposed step up, on the morning of the next session."""
     ladder: bool = False
-    """Whether their numbers are not heard well, so that pain is placed by yes and no."""
+    """Whether their numbers are not heard well, so the yes/no ladder asks about pain."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -124,7 +124,7 @@ class MisheardRun(WatchedRun):
         ended = max(began, ended)
         return Hearing(ear, "word", word, chance.random(), began, ended, max(ended, ended + to_samples(lag)))
 
-    # -- what comes of it ----------------------------------------------------------------------------------------------
+    # -- the outcome ---------------------------------------------------------------------------------------------------
 
     def _next_heard(self) -> int | None:
         times = [self._coming[0].at] if self._coming else []

@@ -1,4 +1,4 @@
-"""Random programs and histories: every kind of work, every side mode, every limit, however odd together."""
+"""Random programs and histories: every kind of work, every side mode, every limit, in any combination."""
 
 from __future__ import annotations
 

@@ -93,7 +93,7 @@ class TrueVisit:
 
     limits: Limits
     ladder: bool
-    """Whether pain was placed by yes and no, so that the record holds its band."""
+    """Whether the yes/no ladder asked about pain, so the record holds its band."""
     sets: list[TrueSet] = field(default_factory=list)
     prescribed: list[TruePlan] = field(default_factory=list)
     told: list[tuple[bool, int]] = field(default_factory=list)

@@ -120,7 +120,7 @@ def _linux_library(*, bundled: bool) -> ctypes.CDLL:
     import espeakng_loader
 
     os.environ["ESPEAK_DATA_PATH"] = espeakng_loader.get_data_path()
-    # Its library's own name is the first that pyttsx3 asks for, so that the loader then finds it already there.
+    # pyttsx3 asks for this name first, and the loader then finds the library already loaded.
     # Not RTLD_GLOBAL: another library with the same inner names would take its functions.
     return ctypes.CDLL(espeakng_loader.get_library_path())
 
@@ -171,7 +171,7 @@ def _voice(engine: _Engine, wanted: str) -> str | None:
     tagged = [(voice.id, tag) for voice in voices for tag in _tags(voice)]
     by_language = [voice for voice, tag in tagged if tag == base]
     if not any("/" in voice.id for voice in voices):
-        # Engines other than espeak name their voices differently; any voice of the language will do.
+        # Other engines name their voices differently; any voice of the language will do.
         by_language += [voice for voice, tag in tagged if tag[:2] == base[:2]]
         plus = variant = ""
     found = by_name or by_language

@@ -109,7 +109,7 @@ def closest_pairs(phonemes: Mapping[str, str], names: Iterable[str]) -> list[tup
 
 
 def closest_stretches(word: str, phonemes: Mapping[str, str], texts: Iterable[str]) -> list[tuple[float, str]]:
-    """Return each text with the distance of its stretch nearest to `word`, the closest text first."""
+    """Return each text with the distance from `word` to its most similar stretch, the closest text first."""
     return sorted((nearest_stretch(phonemes[word], phonemes[text]), text) for text in texts)
 
 

@@ -39,7 +39,7 @@ LONGEST_VOICE = to_samples(4.0)
 GOES_ON = to_samples(1.3)
 """Samples of voice during a set after which it is unclear without waiting for its end: a halt may be in it."""
 TOGETHER = to_samples(0.5)
-"""Samples by which two ears may differ in when they place the same word."""
+"""Most samples between the times that two ears give for the same word."""
 MOST_KEPT = 8
 """Words of one utterance that are remembered: memory stays bounded however long somebody talks."""
 TRUSTED = frozenset({"taught", "keys", "page"})

@@ -1,4 +1,4 @@
-"""Run the tests of chance with all that they can draw; the suite draws a part of it (tests/budget.py).
+"""Run the random tests with their full budgets; the suite draws a part (tests/budget.py).
 
     python tests/bench/all_chances.py [PYTEST ARGUMENTS]
 
@@ -15,11 +15,11 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 SIGNS = ("import draws", "from hypothesis import")
-"""What stands in a file that draws by chance."""
+"""Text that marks a file of random tests."""
 
 
 def by_chance() -> list[str]:
-    """Return the files of tests that draw by chance."""
+    """Return the files of random tests."""
     tests = sorted((ROOT / "tests").rglob("test_*.py"))
     return [str(path) for path in tests if any(sign in path.read_text("utf-8") for sign in SIGNS)]
 

@@ -1,4 +1,4 @@
-"""The same words from far off in an echoing room, strained, and whispered: made from recordings.
+"""Turn recordings of words into the same words from far off in an echoing room, strained, and whispered.
 
     python tests/bench/changed_voices.py
 
@@ -31,7 +31,7 @@ MICROPHONE = (3.3, 2.4, 0.8)
 NEAR = 0.5
 """Metres at which a recording was made: at 2.2 m the voice itself comes 13 dB softer."""
 LOWEST = 80.0
-"""Hertz below which images of a room add up to what no room does."""
+"""Hertz below which the image method gives what no room does."""
 
 ORDER = 16
 """Coefficients of a vocal tract at 16 kHz."""
@@ -74,7 +74,7 @@ def images(absorbed: float, seconds: float) -> Samples:
 
 
 def measured_rt60(response: Samples) -> float:
-    """Return twice the time in which what is still to come falls from -5 to -35 dB."""
+    """Return twice the time in which the remaining energy falls from -5 to -35 dB."""
     left = np.cumsum(response[::-1] ** 2)[::-1]
     decibels = 10 * np.log10(left / left[0] + 1e-30)
     return float((np.argmax(decibels < -35) - np.argmax(decibels < -5)) / RATE * 2)
@@ -86,7 +86,7 @@ def far_off(sound: Block, rt60: float) -> Block:
 
 
 def strained(word: Block, rng: np.random.Generator) -> Block:
-    """Return `word` as if it were pressed out: 15 % higher, unsteady, rough, tilted up 4 dB an octave, squeezed."""
+    """Return `word` in a strained voice: 15 % higher, unsteady, rough, tilted up 4 dB an octave, squeezed."""
     steps = np.arange(0, len(word) - 1, 1.15)
     slow = np.cumsum(lfilter(*butter(2, 12.0, fs=RATE), rng.normal(size=len(steps))))
     quick = lfilter(*butter(2, 120.0, fs=RATE), rng.normal(size=len(steps)))

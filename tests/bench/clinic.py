@@ -26,7 +26,7 @@ PROGRAMS = ("ankle_steady", "elbow_lowering", "kneecap_steady")
 
 
 def make(root: Path, people: int, days: int) -> None:
-    """Write the home of so many people; none is like another."""
+    """Write a home with this many people, all different."""
     from coach.logbook.store import Home
     from coach.program_files import read, shipped
     from coach.testing.histories import SimulatedCourse, write_history
@@ -44,7 +44,7 @@ def make(root: Path, people: int, days: int) -> None:
 
 
 def cold(root: Path) -> str:
-    """Review the clinic from its logbooks; each line's checksum is proven."""
+    """Review the clinic from its logbooks, checking each line's checksum."""
     from coach.review.clinic import look
     from coach.review.columns import open_clinic
 

@@ -44,7 +44,7 @@ SETTINGS = tuple(
 FLITE = tuple(
     (voice, shift) for shift in (1.0, 0.85, 1.15, 0.93, 1.25, 1.07) for voice in ("rms", "slt", "awb", "kal16")
 )
-"""Voice, and the factor by which it is higher and faster."""
+"""Each voice with the factor by which it is made higher and faster."""
 MINUTES = 25
 """Minutes of each of the two engines."""
 STEPS_A_DEVIATION = 14

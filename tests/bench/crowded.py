@@ -20,7 +20,7 @@ from urllib.parse import urlsplit
 
 @contextmanager
 def windows(address: str, many: int) -> Iterator[list[Any]]:
-    """Open a page in so many windows of one Chromium; those that do not load within five seconds are told."""
+    """Open a page in this many windows of one Chromium; report those that do not load within five seconds."""
     if not many:
         yield []
         return
@@ -56,7 +56,7 @@ def press(window: Any) -> float:
 
 @contextmanager
 def strangers(address: str, many: int, again: float) -> Iterator[None]:
-    """Let so many stand at the port of an address, in a process of their own; tell at the end how often they came."""
+    """Let this many strangers connect to an address, from a process of their own; at the end print how often."""
     if not many:
         yield
         return
@@ -73,7 +73,7 @@ def strangers(address: str, many: int, again: float) -> Iterator[None]:
 
 
 async def stand(port: int, many: int, again: float) -> None:
-    """Stand at a port with half a request, so many at a time."""
+    """Keep this many connections with half a request open at a port."""
     import resource
 
     hard = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
@@ -108,7 +108,7 @@ async def stand(port: int, many: int, again: float) -> None:
 
 @contextmanager
 def stream_a_window() -> Iterator[tuple[str, Any]]:
-    """A page that takes a stream for each window, as one would write it first."""
+    """The naive page: a stream for each window."""
     presses: queue.Queue[float] = queue.Queue()
 
     class Handler(http.server.BaseHTTPRequestHandler):

@@ -38,7 +38,7 @@ Env = dict[str, str]
 
 @dataclass
 class Broken:
-    """What a fault works on."""
+    """What a fault acts on."""
 
     env: Env
     stack: contextlib.ExitStack
@@ -195,7 +195,7 @@ def main() -> int:
 
 
 def _run(name: str, lasts: float, env: Env, stack: contextlib.ExitStack) -> list[dict[str, Any]]:
-    """Run a session with one fault; return what it told, with what was done to it."""
+    """Run a session with one fault; return its reports and what was done to it."""
     _, fault, undo = FAULTS[name]
     if name in PREPARED:
         PREPARED[name](Broken(env, stack, 0))
@@ -281,7 +281,7 @@ def _print_told(told: list[dict[str, Any]]) -> None:
 
 
 def _session() -> None:
-    """Run a session on the real stream and tell, a line each, what changes in it."""
+    """Run a session on the real stream and print one line per change in it."""
     from in_the_room import PERSON
     from test_engine import ANSWERS, QUIET, Clips, Lines, brief
 

@@ -41,10 +41,10 @@ LEAD = 2
 """Seconds before the first tick: the stream has begun by then."""
 
 ALIKE = 0.5
-"""How like a tick must be to what was sent to be one; noise comes to 0.2 at most."""
+"""Least correlation with the sent tick that counts as a tick; noise reaches 0.2 at most."""
 
 WORD_FOR = 4
-"""Seconds in which the word is listened for."""
+"""Seconds to wait for the word."""
 
 
 @dataclass(frozen=True)
@@ -208,7 +208,7 @@ def _run(what: list[str], kind: Kind, env: Env, stop: Path) -> dict[str, Any]:
 
 
 def _refuse(kind: Kind) -> None:
-    """Let the sound library refuse what this kind of device would, were it not converted behind it."""
+    """Let the sound library refuse what this kind of device would refuse if PulseAudio did not convert."""
     import sounddevice
 
     class Refusing(sounddevice.Stream):  # type: ignore[misc]
@@ -235,7 +235,7 @@ def _refuse(kind: Kind) -> None:
 
 
 def _child(kind: Kind, home: Path, ticks: int) -> None:
-    """Play ticks and listen, then listen for the word; tell what was found in lines of JSON."""
+    """Play ticks and listen, then listen for the word; print the findings as lines of JSON."""
     from in_the_room import furnish_home
 
     from coach.audio.echo import Canceller
@@ -294,7 +294,7 @@ def _child(kind: Kind, home: Path, ticks: int) -> None:
 
 
 def _measured(heard: np.ndarray, ticks: int) -> dict[str, Any]:
-    """Return how many of the ticks were heard, how alike they are and how far from equal distances they came."""
+    """Return how many ticks were heard, how alike they are, and their greatest displacement."""
     from stream_beat import find_beats
 
     from coach.audio.sounds import tick
@@ -316,7 +316,7 @@ def _alike(one: np.ndarray, other: np.ndarray) -> float:
 
 
 def _plain(kind: Kind) -> None:
-    """Open the device as the first lines of the library's manual do, and tell what came of it."""
+    """Open the device as the first lines of the library's manual do, and print the result."""
     try:
         _refuse(kind)
         import sounddevice

@@ -1,4 +1,4 @@
-"""How well the forecast foretells: for real speakers, what three takes promise and what the other takes then give.
+"""How good the forecast is: for real speakers, what it promises from three takes, and what the other takes then give.
 
     python tests/bench/forecast.py --data DIR [--draws 4]
 

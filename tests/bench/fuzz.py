@@ -33,7 +33,7 @@ class HungError(BaseException):
 
 
 class Watch:
-    """Lets inputs in at one door and keeps count."""
+    """Feeds inputs to one door and counts them."""
 
     def __init__(self, door: Any, refusal: type[Exception], deadline: float, told: Path, every: int) -> None:
         self._door, self._refusal, self._deadline, self._told, self._every = door, refusal, deadline, told, every

@@ -24,7 +24,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 ROUND = 100
-"""Days that are lived through; more sessions are the same days again, further back."""
+"""Days that are simulated; further sessions are copies of them, dated earlier."""
 ASKED = {"log": 1, "today": 3, "review": 1, "start": 6}
 COMMANDS = {
     "log": ["log", "ada"],
@@ -61,7 +61,7 @@ print(time.perf_counter() - begun, used.ru_utime + used.ru_stime, used.ru_maxrss
 
 
 def make(root: Path, sessions: int) -> None:
-    """Write a home with so many sessions of one person, up to yesterday."""
+    """Write a home with this many sessions of one person, up to yesterday."""
     from coach.logbook.store import Home
     from coach.program_files import read, shipped
     from coach.testing.histories import SimulatedCourse, write_history

@@ -65,7 +65,7 @@ LEAST = {
 }  # fmt: skip
 """Conditions, and what was wanted of each: "room" with its reverberation time in seconds, 2.2 m off."""
 HALTS = " halts"
-"""Behind a condition: each word is measured as the one that halts, the others with it silent."""
+"""Added to a condition: each word in turn is the one that halts, and the others are not said."""
 CONDITIONS = (*LEAST, *(condition + HALTS for condition in LEAST if condition not in ("coach", "talker")))
 COACH = (
     "Stand tall behind the chair and rest both hands on its back.",
@@ -79,7 +79,7 @@ COACH = (
 
 @dataclass
 class Tally:
-    """What came of one condition of one speaker."""
+    """The results of one condition for one speaker."""
 
     asked: int = 0
     heard: int = 0
@@ -91,7 +91,7 @@ class Tally:
 
 @dataclass
 class Speaker:
-    """What came of one speaker."""
+    """The results for one speaker."""
 
     name: str
     closed: int = 0
@@ -157,7 +157,7 @@ def stream(
 
 
 class Loudspeaker:
-    """What a loudspeaker in a small room brings to the microphone 60 ms later, at `level` beside the voice."""
+    """The echo of a loudspeaker in a small room, 60 ms later, at `level` relative to the voice."""
 
     def __init__(self, played: Block, level: float, rng: np.random.Generator) -> None:
         """Set the volume by all that would be played."""
@@ -229,7 +229,7 @@ def plain_scores(matcher: Matcher, embedder: Embedder, mic: Block) -> tuple[np.n
 
 
 def teach(words: dict[str, list[Block]], takes: int, talk: Block, rng: np.random.Generator) -> Enrolment:
-    """Teach as `coach enrol --takes` does: bad takes and unlike ones are left out and the next ones taken."""
+    """Teach as `coach enrol --takes` does: replace bad or unlike takes by the next ones."""
     maker = TakeMaker()
     own: dict[str, list[Take]] = {}
     spare: dict[str, Iterator[Block]] = {}
@@ -309,7 +309,7 @@ def measure(job: tuple[str, dict[str, list[Block]], Pools, int, int, int, str | 
 
 
 def memory_of_ears(enrolment: Enrolment, words: Sequence[Block]) -> float:
-    """Return by how many MB a process grows that begins to listen, in a process that does nothing else."""
+    """Return by how many MB a fresh process grows when it begins to listen."""
     sound = np.concatenate(words)
     before = held()
     hear(enrolment, sound, np.full_like(sound, 1e-3), Loudspeaker(sound, 0.01, np.random.default_rng(0)))

@@ -41,7 +41,7 @@ from coach.testing import RandomPerson, live_in
 
 
 def points(wanted: int, seed: int) -> Left:
-    """Kill until there are so many points."""
+    """Kill until this many points are done."""
     left = Left()
     while left.points.total() < wanted:
         with tempfile.TemporaryDirectory() as root:
@@ -51,7 +51,7 @@ def points(wanted: int, seed: int) -> Left:
 
 
 def cuts(wanted: int, seed: int) -> Left:
-    """Cut the file of each of ten sessions so often that it comes to so many."""
+    """Cut the files of ten sessions, this many cuts in all."""
     left = Left()
     for number in range(10):
         chance = Random(seed + number)
@@ -65,7 +65,7 @@ def cuts(wanted: int, seed: int) -> Left:
 
 
 def rooms(wanted: int, seed: int) -> Left:
-    """Kill so many sessions with sound."""
+    """Kill this many sessions with sound."""
     left = Left()
     with tempfile.TemporaryDirectory() as root:
         furnish_home(Path(root), prepared())
@@ -75,7 +75,7 @@ def rooms(wanted: int, seed: int) -> Left:
 
 
 def commands(wanted: int, seed: int) -> Table:
-    """Kill each command so often; return a row each."""
+    """Kill each command this often; return a row each."""
     table = Table("command", "killed", "came to its end before", "not as it must be")
     with tempfile.TemporaryDirectory() as root:
         base = furnish(Path(root) / "base")

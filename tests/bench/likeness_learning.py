@@ -1,4 +1,4 @@
-"""Make coach/ears/likeness.npz: what keeps words apart from each other through noise and other people's talk.
+"""Make coach/ears/likeness.npz: a network that distinguishes words in noise and beside other people's talk.
 
     apt-get install flite festival festvox-kdlpc16k
     pip install torch pyworld
@@ -45,7 +45,7 @@ WORDS = tuple((HERE / "likeness_words.txt").read_text("utf-8").split("\n")[:-1])
 VERSIONS = 5
 """Times that each voice's word is kept: as it was said, and as others might say it."""
 PERIOD = 10.0
-"""Milliseconds between what the vocoder looks at."""
+"""Milliseconds between two frames of the vocoder."""
 TAIL = to_samples(0.2)
 """Samples kept behind a word."""
 END, LONGEST = 85, 110
@@ -53,7 +53,7 @@ END, LONGEST = 85, 110
 SAID_BEFORE = (6, 25)
 """Rows before the end of what is looked at in which a word ended: 0.1 to 0.5 s."""
 UNFINISHED = (12, 40)
-"""Rows from there to the end of a word of which only the beginning was heard: it is none yet."""
+"""Rows from there to the end of an unfinished word, which serves as a counter-example."""
 NONE = 0.25
 """Share of examples that are no word: unfinished ones, talk alone."""
 KINDS = ("alone", "noise", "talker", "both")
@@ -65,7 +65,7 @@ FORMANTS, TEMPO = 0.05, 0.2
 MICROPHONE = 6.0
 """Decibels, about, by which bands are louder or softer."""
 GAP = 4
-"""Rows and bands at most that are left out, twice each, like what another sound covers."""
+"""Most rows and bands that are blanked, twice each, as if another sound covered them."""
 LAYERS, DIM = (192, 256, 256), 192
 SHARP = 14.0
 """Factor of the cosines before the words compete."""
@@ -256,7 +256,7 @@ def mix(ready: Queue[tuple[Rows, npt.NDArray[np.int32]]], mixer: Mixer) -> None:
 
 
 def learn(mixer: Mixer, tests: Mapping[str, Mixer], steps: int) -> Weights:
-    """Fit the network by gradient descent (AdamW) to tell the words from each other and from what is none."""
+    """Fit the network by gradient descent (AdamW) to distinguish the words from each other and from other sound."""
     import torch
     from torch import nn
     from torch.nn import functional

@@ -128,7 +128,7 @@ def beats(ran: Outcome, furnished: Furnished, ready: Prepared) -> list[int]:
 
 
 def simulated(hours: float) -> list[Row]:
-    """Run whole sessions in the virtual room until so many hours of session have been."""
+    """Run whole sessions in the virtual room for this many hours of session time."""
     rows = [Row()]
     with tempfile.TemporaryDirectory() as folder:
         ready = prepared(PROGRAM.replace("SETS", str(SETS_A_SESSION)), "long.yaml")
@@ -168,7 +168,7 @@ def told(number: int, row: Row) -> str:
 
 
 class Pressing:
-    """The real stream as a Device; presses what somebody who is well would, and measures what comes of a halt."""
+    """The real stream as a Device; presses the keys of a healthy person, and measures each halt."""
 
     rate = RATE
 
@@ -231,7 +231,7 @@ ANSWERS = {
 
 
 def streamed(minutes: float) -> None:
-    """Run sessions on the real stream, one behind the other, and print a row each."""
+    """Run sessions on the real stream, one after the other, and print a row each."""
     with tempfile.TemporaryDirectory() as folder:
         ready = prepared(PROGRAM.replace("SETS", "1"), "long.yaml")
         ready = replace(ready, today=replace(ready.today, first_session=False))

@@ -84,7 +84,7 @@ STEPS = {
 ANSWERS = {"checking": "r", "screening": "n", "screen_check": "y", "setup": "r", "waiting": "r", "halted": "b",
            "recovering": "r", "paused": "r", "confirming": "y", "asking": "2"}  # fmt: skip
 ARRIVALS = 40
-"""Presses of which only the way to the coach is measured: no sound, no waiting."""
+"""Presses timed only up to the coach: no sound, no waiting."""
 QUIET = 0.003
 """RMS of 5 ms below which the speaker is silent: the tone is a hundred times as loud."""
 
@@ -254,7 +254,7 @@ class Recorder:
 
 
 def _coach(count: int, env: dict[str, str], recorder: Recorder, among: argparse.Namespace | None = None) -> list[float]:
-    """Halt a session of `coach page` so many times in mid-tone; return the seconds from each press to its effect."""
+    """Halt a session of `coach page` this many times in mid-tone; return the seconds from each press to its effect."""
     among = among or argparse.Namespace(windows=0, strangers=0, again=0)
     with tempfile.TemporaryDirectory() as folder:
         program = Path(folder) / "long.yaml"

@@ -16,14 +16,14 @@ TRIES = 5
 """Starts to try; a fresh server fails now and then on a busy machine."""
 
 PLAIN = "rate=16000 channels=1 format=s16le"
-"""A device that takes what the coach gives as it is."""
+"""A device that needs no conversion."""
 
 ANSWER = 10
 """Seconds a helper of the server may take to answer."""
 
 
 class NoPulseError(Exception):
-    """There is no sound server to be had here; the message says what to install."""
+    """There is no sound server here; the message says what to install."""
 
 
 @contextlib.contextmanager

@@ -85,7 +85,7 @@ def calm(repeats: int) -> tuple[float, float]:
 
 
 def watched(sessions: int, seed: int) -> list[Row]:
-    """Watch every event; what is said is heard as it was said."""
+    """Check every event; ears hear exactly what is said."""
     ends: Counter[str] = Counter()
     for number, chance, today in days(sessions, seed):
         run = WatchedRun(today)
@@ -111,7 +111,7 @@ def misheard(sessions: int, seed: int) -> list[Row]:
 
 
 def lived(sessions: int, seed: int) -> list[Row]:
-    """Days on days through such ears, until so many sessions have been."""
+    """Day after day through such ears, for this many sessions."""
     programs = [read(path) for path in shipped().values()]
     ends: Counter[str] = Counter()
     people = taken_up = raised = grown = 0

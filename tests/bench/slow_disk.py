@@ -43,7 +43,7 @@ MOST = 9
 
 @dataclass
 class SlowLines(Lines):
-    """A disk that takes so many seconds for whatever it is given."""
+    """A disk that takes this many seconds for each write."""
 
     takes: float = 0.0
 

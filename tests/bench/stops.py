@@ -86,7 +86,7 @@ SHARES = (0.05, 0.35, 0.65, 0.9, 0.2, 0.5, 0.8, 0.0)
 TALK = 1.6
 """Seconds of what is said in a state: the shortest."""
 MISSED = to_samples(3.0)
-"""Samples after "stop" behind which it was missed."""
+"""Samples after "stop" after which it counts as missed."""
 AGAIN = to_samples(2.0)
 """Samples from one "stop" to the next that a person says to a script which does not react."""
 LEAD_EVERY = to_samples(5.0)
@@ -97,7 +97,7 @@ ENDLESS = float("inf")
 
 @dataclass
 class Stop:
-    """One "stop" and what came of it; samples."""
+    """One "stop" and its effect, in samples."""
 
     label: str
     begin: int
@@ -133,7 +133,7 @@ def label_of(tape: Tape) -> str:
 
 @dataclass
 class Heckler:
-    """Says "stop" where it is still wanted, and nothing else but what leads there."""
+    """Says "stop" at each place still to be tried, and otherwise only what leads there."""
 
     furnished: Furnished
     wanted: dict[str, list[float]]
@@ -167,7 +167,7 @@ class Heckler:
         self.stops.append(Stop(label, at, at + audible_end(clip)))
 
     def _lead(self, label: str) -> str:
-        """Return what to say so that a state comes that does not come by itself."""
+        """Return what to say to reach a state that does not come by itself."""
         if self.wanted.get("paused") and label == "waiting":
             return "pause"
         if self.wanted.get("holding") and label.startswith("working"):
@@ -332,7 +332,7 @@ def plain_beats(furnished: Furnished, ready: Prepared) -> list[int]:
 
 
 def _first_rep(steps: list[Step]) -> int:
-    """Return the index behind the first rep."""
+    """Return the index after the first rep."""
     later = [index for index, step in enumerate(steps) if index and step.label == steps[0].label]
     return next(index for index in later if steps[index].what == "say")
 
@@ -349,7 +349,7 @@ def row(stops: list[Stop]) -> tuple[int, int, float, float, float]:
 
 
 def share_of(values: list[float], percent: float) -> float:
-    """Return a percentile, of which an endless value is not made an average: the next value upwards is taken."""
+    """Return a percentile as the next higher value, so that no average is made with an infinite one."""
     return float(np.percentile(values, percent, method="higher")) if values else float("nan")
 
 

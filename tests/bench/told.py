@@ -73,7 +73,7 @@ def furnish(root: Path) -> None:
 
 
 def run(root: Path, words: list[str], told: tuple[float, signal.Signals, int] | None) -> tuple[int, str, float]:
-    """Run a command, told to end after so many seconds so many times; return status, error output and seconds."""
+    """Run a command; `told`: seconds to the signal, the signal, how often. Return status, error output, seconds."""
     began = time.monotonic()
     process = subprocess.Popen(
         [sys.executable, "-m", "coach", *words, "--home", "home"], cwd=root, stdout=subprocess.DEVNULL,
@@ -97,7 +97,7 @@ def run(root: Path, words: list[str], told: tuple[float, signal.Signals, int] | 
 
 
 def amiss(root: Path, number: signal.Signals, status: int, err: str, took: float) -> list[str]:
-    """Return what is not as it must be."""
+    """Return what went wrong."""
     found = []
     if status not in (0, 2, 128 + number, -number):
         found.append("status")

@@ -112,7 +112,7 @@ def main() -> None:
 
 @dataclass
 class Heard:
-    """Hears clips with the Vosk ear, and remembers what it cost and what came of it."""
+    """Hears clips with the Vosk ear, and remembers times and results."""
 
     pack: VoicePack
     model: Any
@@ -124,7 +124,7 @@ class Heard:
     seconds: float = 0.0
 
     def words(self, clip: Block, opened: frozenset[str]) -> list[str]:
-        """Return the words heard in a clip in a quiet room; how late they were stands last in `late` or `halted`."""
+        """Return the words heard in a clip in a quiet room; their delay is appended to `late` or `halted`."""
         pack = self.pack
         used = time.process_time()
         activity = Activity()
