@@ -30,14 +30,14 @@ def past(sessions: Sessions, program: str, unread: Iterable[PastSession] = ()) -
 
 
 def holds_of(sessions: Iterable[Brief], decided: DecisionLines, today: date) -> tuple[SafetyHold, ...]:
-    """Return why nothing may begin `today`, from the sessions of all programs; empty: nothing stands against it."""
+    """Return why nothing may begin `today`, from the sessions of all programs; empty: something may."""
     return safety_holds(_occasions(sessions), decided.holds, decided.cleared, today)
 
 
 def near_hold_of(
     sessions: Iterable[Brief], decided: DecisionLines, program: Program, today: date, *, within: str = ""
 ) -> tuple[SignWhy, ...]:
-    """Return what puts the person on hold if it is told in a session of `today`; `within`: in the one taken up."""
+    """Return the signs that would put the person on hold in a session of `today`; `within`: the session taken up."""
     rules: tuple[tuple[SignWhy, HoldRule], ...] = (
         ("pain", program.limits.hold_after_pain),
         ("unsteady", program.limits.hold_after_unsteady),
@@ -53,7 +53,7 @@ def cleared_since(sessions: Iterable[Brief], decided: DecisionLines) -> bool:
 
 
 def signed(sessions: Iterable[Brief]) -> tuple[str, ...]:
-    """Return the ids of the sessions in which something was told on which a hold rests: what a clear names."""
+    """Return the ids of the sessions with safety signs: a clear names them."""
     return tuple(one.session for one in _occasions(sessions))
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, Protocol, TypeAlias
 
 from coach.loglines.kinds import Fact
 
-if TYPE_CHECKING:  # a command that moves no sound need not load it: a tenth of a second
+if TYPE_CHECKING:  # loading it takes 0.1 s, and commands without sound do not need it
     import numpy as np
     import numpy.typing as npt
 

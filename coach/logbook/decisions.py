@@ -30,11 +30,11 @@ class DecisionLines:
     """The program versions that the person began to use."""
     clears: tuple[Clear, ...] = ()
     holds: tuple[SafetyHold, ...] = ()
-    """Each hold that was placed, cleared since or not."""
+    """Every hold, whether cleared since or not."""
 
     @property
     def cleared(self) -> frozenset[str]:
-        """The ids of the sessions that a clear names."""
+        """The ids of the sessions named by clears."""
         return frozenset(session for one in self.clears for session in one.sessions)
 
 
@@ -42,7 +42,7 @@ def decided(reading: Reading) -> DecisionLines:
     """Return what the lines say.
 
     A step up or a clear in a line with a problem (a wrong checksum, lines missing before it) is ignored: only what is
-    certain makes the work harder, or lets it begin. A hold counts wherever it stands.
+    certain makes the work harder or lets it begin. A hold counts in any line.
     """
     decisions: list[Decision] = []
     versions: list[Version] = []

@@ -32,7 +32,7 @@ class Brief:
     next_day_worse: bool | None
     """Its answer about the morning after the session before; None: not asked or not answered."""
     signs: tuple[SafetySign, ...]
-    """What was told on which a hold rests."""
+    """Its safety signs."""
     exercises: tuple[PastExercise, ...]
     """The exercises with a set that began."""
 

@@ -183,7 +183,7 @@ class SessionRecord:
     continues: str = ""
     """Id of the session that broke off and was taken up here; empty: none was."""
     signs: tuple[SafetySign, ...] = ()
-    """What was told on which a hold rests."""
+    """Its safety signs."""
     parts: int = 1
     """Number of files that it comes from; see `joined`."""
 

@@ -55,7 +55,7 @@ class Opener:
 
 def _folders() -> Iterator[Path]:
     """Yield the folders for the file; in none of them can another user replace it."""
-    if sys.platform not in ("win32", "darwin"):  # there the folder for temporary files is the person's own
+    if sys.platform not in ("win32", "darwin"):  # those two have a temporary folder per user
         for where in (user_downloads_path, Path.home):
             try:
                 folder = where()

@@ -250,7 +250,7 @@ def _days(review: Review) -> Scale:
     weeks = _every(review.weeks)
     last = max(7.0, (review.today - _first(review)).days + 1.0)
     ticks = [float((week.begins - _first(review)).days) for week in weeks]
-    fit = [tick for tick in ticks if tick <= last * (1 - 0.5 / MOST_DATES)]  # half of its label lies to its right
+    fit = [tick for tick in ticks if tick <= last * (1 - 0.5 / MOST_DATES)]  # leave room for half a label
     return Scale(-1.0, last, tuple(fit), tuple(week.begins.isoformat() for week in weeks[: len(fit)]))
 
 

@@ -159,7 +159,7 @@ def _is_rest(session: Session, phase: int) -> bool:
 
 
 def set_ended(session: Session, at: int, why: SetWhy) -> tuple[Session, tuple[Command, ...]]:
-    """Close the open set, if there is one, and return its one record."""
+    """Close the open set, if there is one, and return its SetEnded line."""
     session = frozen(session, at)
     running = session.open_set
     if running is None:

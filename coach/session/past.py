@@ -96,7 +96,7 @@ class Clear:
     """The clinician has cleared the person to go on."""
 
     sessions: tuple[str, ...]
-    """Ids of the sessions whose signs of safety were known then: it lifts no other."""
+    """Ids of the sessions whose safety signs were known then: it clears no others."""
     by: str
     """Who cleared it."""
     note: str

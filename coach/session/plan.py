@@ -74,7 +74,7 @@ class Today:
     taken_up: TakenUp | None = None
     """Where a session that broke off goes on; None: this one starts from the beginning."""
     near_hold: tuple[SignWhy, ...] = ()
-    """What puts the person on hold if it is told once more in this session."""
+    """The signs that would put the person on hold if told in this session."""
     news: tuple[str, ...] = ()
     """Keys of phrases, said once at the beginning: what the clinician decided about the whole of it."""
 

@@ -240,7 +240,7 @@ class _Walk:
 
     def _come(self, day: date) -> None:
         """Count gaps from the first session on, however it went, and apply one before `day`."""
-        if self._calm is None and not self._is_future(day):  # the first of all
+        if self._calm is None and not self._is_future(day):  # the first session
             self._calm = day
         self.gap(day)
 

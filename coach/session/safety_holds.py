@@ -1,9 +1,8 @@
-"""Whether a person is on hold: THE rule, from everything that any of their sessions told and what was cleared since.
+"""Tell whether a person is on hold: THE rule, from the signs in all their sessions and from what was cleared.
 
-A hold stands until the clinician clears it. It follows from the signs in the records alone, each with the rule of the
-program that it was told to: no other program, no file that is missing or unreadable today, and no clock takes it away.
-A clear names the sessions that were known when it was given. So one that comes later to the files holds anew, whatever
-day it bears.
+A hold lasts until the clinician clears it. Each sign carries the rule of the program it was told to. So another
+program, a missing or unreadable file, or a clock cannot lift a hold. A clear names the sessions known at that time; a
+session that turns up later puts the person on hold again, whatever its date.
 """
 
 from __future__ import annotations
@@ -16,31 +15,31 @@ from coach.loglines.safety import PlacedOnHold, SafetySign, SignWhy
 from coach.program.model import HoldRule
 
 NEWS_CLEARED = ("news_cleared",)
-"""Keys of the phrases that tell the person, once, that they were cleared."""
+"""Keys of the phrases that tell the person once that they were cleared."""
 
 
 @dataclass(frozen=True, slots=True)
 class SafetyOccasion:
-    """A session, or a part of one, in which signs of safety were told."""
+    """A session, or a part of one, with safety signs."""
 
     session: str
     """Id of the session, or of the part."""
     whole: str
-    """Id of the session that it is a part of: the parts of one session count once."""
+    """Id of the whole session: its parts count once."""
     began: str
     """UTC, ISO 8601; may be empty."""
     day: date | None
-    """The local day; None: not known, and then it counts as of any day."""
+    """The local day; None: not known, so it counts for any day."""
     program: str
     signs: tuple[SafetySign, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class SafetyHold:
-    """Why nothing may begin."""
+    """A reason why nothing may begin."""
 
     session: str
-    """Id of the session in which it arose."""
+    """Id of the session that caused it."""
     began: str
     day: date | None
     """The day of that session; None: not known."""
@@ -49,27 +48,27 @@ class SafetyHold:
 
     @property
     def until_cleared(self) -> bool:
-        """Whether only the clinician lifts it; if not, the next day does."""
+        """Whether it lasts until the clinician clears it; otherwise it lasts for its day."""
         return self.sign.effect == "hold"
 
     @property
     def key(self) -> tuple[str, SignWhy, str]:
-        """What tells one hold from another."""
+        """What distinguishes it from other holds."""
         return self.session, self.sign.why, self.sign.question
 
     @property
     def line(self) -> PlacedOnHold:
-        """The hold as it is kept beside the decisions."""
+        """The line that keeps it among the decisions."""
         return PlacedOnHold(self.session, self.began, self.program, self.sign)
 
 
 def safety_holds(
     occasions: Iterable[SafetyOccasion], kept: Iterable[SafetyHold], cleared: Collection[str], today: date
 ) -> tuple[SafetyHold, ...]:
-    """Return every reason for which nothing may begin `today`, those that must be cleared first, the oldest first.
+    """Return every reason why nothing may begin `today`: first those that need a clear, each group oldest first.
 
-    `occasions` are of all programs, in any order; `kept` are the holds that stand beside the decisions; `cleared` are
-    the ids of the sessions that a clear names.
+    `occasions` are of all programs, in any order; `kept` are the holds among the decisions; `cleared` are the ids of
+    the sessions named by clears.
     """
     known = list(occasions)
     open_ones = [one for one in known if one.session not in cleared]
@@ -88,7 +87,7 @@ def safety_holds(
 
 
 def _same(why: SignWhy, open_ones: Iterable[SafetyOccasion], until: date | None, days: int) -> set[str]:
-    """Return the sessions that told the same in the days up to `until`, and those whose day is not known."""
+    """Return the sessions with this sign within `days` up to `until`, and those of an unknown day."""
     return {
         one.whole
         for one in open_ones
@@ -105,7 +104,7 @@ def near_hold(
     *,
     within: str = "",
 ) -> tuple[SignWhy, ...]:
-    """Return what puts the person on hold if it is told in a session of `today`, or of the one that is taken up."""
+    """Return the signs that would put the person on hold in a session of `today`; `within`: the session taken up."""
     open_ones = [one for one in occasions if one.session not in cleared]
     return tuple(
         why

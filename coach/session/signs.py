@@ -1,4 +1,4 @@
-"""Write down what was told on which a hold rests, and note whether the person is on hold from then on."""
+"""Record safety signs, and note whether they put the person on hold."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from coach.session.state import Result, Session
 
 
 def body_told(session: Session, at: int, why: SignWhy) -> Result:
-    """Pain above the limit, or unsteadiness: it counts by the program's rule."""
+    """Record pain above the limit, or unsteadiness, with the program's rule for it."""
     program = session.today.program
     rule = program.limits.hold_after_pain if why == "pain" else program.limits.hold_after_unsteady
     on_hold = session.on_hold or why in session.today.near_hold
@@ -20,7 +20,7 @@ def body_told(session: Session, at: int, why: SignWhy) -> Result:
 
 
 def answer_told(session: Session, event: Event) -> Result:
-    """An answer to the present question before the start, after which nothing begins: today, or until it is cleared."""
+    """Record the answer to a screen question after which nothing begins today, or until it is cleared."""
     question, call = session.screen_question, session.today.program.call
     on_hold = question.action is Action.HOLD
     sign = SafetySign(

@@ -85,7 +85,6 @@ class WatchedRun(SoundlessRun):
             need(isinstance(commands[-1], End), "the end is the last command")
         return True
 
-    # 1
     def _quiet_after_a_halt(self, event: Event, commands: list[Command]) -> None:
         after = self.session
         if event.on in TELLS_A_HALT:
@@ -105,7 +104,6 @@ class WatchedRun(SoundlessRun):
                 own = sounding.phrase is not None and sounding.phrase.key.startswith("halt_")
                 need(own, "nothing but the halt's own words sounds", event, sounding)
 
-    # 2
     def _work_needs_a_person(self, event: Event, before: Session) -> None:
         after = self.session
         if after.state is State.LEAD_IN and before.state is not State.LEAD_IN:
@@ -116,7 +114,6 @@ class WatchedRun(SoundlessRun):
             need(event.on is On.GO and before.state is State.LEAD_IN, "work follows the lead-in", event, before.state)
             need(not self._pain_open, "no work while a question about pain is open", self._pain_open)
 
-    # 2, 7
     def _nothing_gets_harder(self, before: Session) -> None:
         after = self.session
         if after.levels is before.levels and after.targets is before.targets and after.exercise is before.exercise:
@@ -131,7 +128,6 @@ class WatchedRun(SoundlessRun):
             need(after.exercise.stretch >= before.exercise.stretch, "a phase never gets shorter in an exercise")
         need(after.exercise.stretch >= 1.0, "a phase is never shorter than written")
 
-    # 2, 3, 4, 6
     def _line(self, line: Record, event: Event, before: Session) -> None:
         it = line.fact
         need(_read_back(it) == it, "a line is read as it was written", it)
@@ -163,7 +159,6 @@ class WatchedRun(SoundlessRun):
         self._pain_told = False
         self._doomed = self._doomed or too_much
 
-    # 3, 5
     def _set_begun(self, event: Event, begun: SetBegun, before: Session) -> None:
         need(self._open is None, "one set at a time", begun)
         need(begun.set_id == sum(self._sets.values()) + 1, "sets are numbered in order", begun)
@@ -211,7 +206,6 @@ class WatchedRun(SoundlessRun):
         need(now.why != "done" or now.counted == now.planned_high, "done is all of it", now)
         self._rest_from = (event.at, now)
 
-    # 6
     def _told(self, event: Event, before: Session) -> None:
         if event.on not in (On.TIRED, On.UNSTEADY):
             return
@@ -230,7 +224,6 @@ class WatchedRun(SoundlessRun):
             need(after.exercise.over, "the exercise ends where nothing is easier, or the program says so", event)
             self._ended_exercises.add(before.planned.exercise.id)
 
-    # 5
     def _placed(self, command: PlaceCues) -> None:
         for cue in command.cues:
             if cue.sound is Sound.SPEECH:
