@@ -70,7 +70,7 @@ def test_every_data_file_is_named_once_with_how_it_was_made_and_its_licence() ->
     assert sorted(names) == sorted(data_files())
 
 
-def test_numbers_that_nobody_can_read_are_the_very_ones_whose_making_is_told() -> None:
+def test_numeric_files_are_those_whose_making_is_documented() -> None:
     told = {row[0].strip("`"): row for row in table("The data files") if ".np" in row[0]}
 
     assert set(told) == {name for name in data_files() if Path(name).suffix in {".npy", ".npz"}}

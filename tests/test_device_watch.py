@@ -79,7 +79,7 @@ def test_a_coach_that_is_not_heard_leaves_the_microphone_as_it_is() -> None:
 
 
 @pytest.mark.parametrize("every", [0.5, 1.2, 1.6])
-def test_sound_that_stutters_for_minutes_is_told_a_few_times_and_not_each_second(every: float) -> None:
+def test_sound_that_stutters_for_minutes_is_reported_a_few_times_and_not_each_second(every: float) -> None:
     told = Told()
     while told.now < to_samples(200):
         told.live(to_samples(every))
@@ -105,7 +105,7 @@ def test_a_device_that_works_again_for_a_while_is_back_within_a_second_the_next_
 
 
 @given(st.lists(st.tuples(st.sampled_from(["live", "dead", "hole"]), st.integers(1, 200)), max_size=30))
-def test_nothing_is_told_twice_and_all_that_went_comes_back_in_one_moment(
+def test_nothing_is_reported_twice_and_all_losses_end_at_the_same_moment(
     what: list[tuple[str, int]],
 ) -> None:
     told = Told()

@@ -82,7 +82,7 @@ DOCUMENTS = {name: (ROOT / name).read_text("utf-8") for name in ("README.md", "v
 
 
 @pytest.mark.parametrize("command", sorted({one for text in DOCUMENTS.values() for one in commands_in(text)}))
-def test_what_a_document_tells_to_type_is_taken(command: str) -> None:
+def test_commands_in_documents_are_accepted(command: str) -> None:
     parser().parse_args(shlex.split(command)[1:])
 
 
@@ -101,7 +101,7 @@ def test_every_picture_of_the_readme_is_there_with_its_words_and_is_small() -> N
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_stands_in_the_readme(name: str) -> None:
+def test_every_command_is_in_the_readme(name: str) -> None:
     assert re.search(rf"\bcoach {name}\b", (ROOT / "README.md").read_text("utf-8")), f"README.md lacks coach {name}"
 
 

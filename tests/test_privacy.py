@@ -222,7 +222,7 @@ def test_it_all_works_where_there_is_no_network(traced: Traced) -> None:
     assert (traced.out / "all.zip").is_file()
 
 
-def test_no_name_and_no_word_of_a_program_stands_in_the_arguments_of_a_process(traced: Traced) -> None:
+def test_no_process_has_a_name_or_a_word_of_a_program_in_its_arguments(traced: Traced) -> None:
     if traced.calls is None:
         pytest.skip("strace is not here, or may trace nothing")
     started = [line for line in traced.calls.splitlines() if "execve(" in line and "child.py" in line]
@@ -244,7 +244,7 @@ def test_the_speech_engines_process_leaves_nothing_in_the_folder_for_temporary_f
     assert "left in the folder for temporary files: []" in traced.printed
 
 
-def test_a_name_stands_in_the_persons_own_file_and_nowhere_else_in_the_home(traced: Traced) -> None:
+def test_a_name_is_in_the_persons_own_file_and_nowhere_else_in_the_home(traced: Traced) -> None:
     files = [path for path in traced.home.root.rglob("*") if path.is_file()]
 
     assert [path.name for path in files if NAME.encode() in path.read_bytes()] == ["person.json"]

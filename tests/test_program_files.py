@@ -25,14 +25,14 @@ def test_a_path_comes_before_an_id(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     ("name", "what"),
     [("ankel_steady", 'did you mean "ankle_steady"?'), ("programs/none.yaml", "no such file"), ("", "folder")],
 )
-def test_a_missing_program_is_told_with_the_known_ones(name: str, what: str) -> None:
+def test_the_error_for_a_missing_program_lists_the_known_ones(name: str, what: str) -> None:
     with pytest.raises(ProgramError, match=r"no such file|folder") as caught:
         find(name)
 
     assert what in str(caught.value)
 
 
-def test_a_folder_in_place_of_a_program_is_told(tmp_path: Path) -> None:
+def test_a_folder_in_place_of_a_program_is_reported(tmp_path: Path) -> None:
     with pytest.raises(ProgramError, match="this is a folder; name a program file in it"):
         find(str(tmp_path))
 
@@ -45,7 +45,7 @@ def test_the_digest_is_that_of_the_bytes_with_any_line_ends_and_a_byte_order_mar
     assert read(path).digest == sha256(data).hexdigest()
 
 
-def test_a_file_that_is_not_utf8_is_told_with_its_place(tmp_path: Path) -> None:
+def test_a_file_that_is_not_utf8_is_reported_with_its_place(tmp_path: Path) -> None:
     path = tmp_path / "latin.yaml"
     path.write_bytes("format: 1\ntitle: caf\u00e9\n".encode("latin-1"))
 
@@ -63,7 +63,7 @@ def test_a_file_that_is_too_long_is_not_read_further(tmp_path: Path) -> None:
         read(path)
 
 
-def test_a_file_that_cannot_be_opened_is_told(tmp_path: Path) -> None:
+def test_a_file_that_cannot_be_opened_is_reported(tmp_path: Path) -> None:
     with pytest.raises(ProgramError, match="check the path and the file's permissions"):
         read(tmp_path)
 

@@ -35,7 +35,7 @@ def test_every_shipped_program_is_fit(capsys: pytest.CaptureFixture[str]) -> Non
     assert out.startswith("ankle_steady: OK. Steadier ankle, weeks 1 to 4: 3 exercises, every day;")
 
 
-def test_warnings_are_told_and_do_not_fail(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_warnings_are_printed_and_do_not_fail(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "mine.yaml"
     text = shipped()["ankle_steady"].read_text(encoding="utf-8")
     path.write_text(text.replace("needs: [a firm chair]", "", 1), encoding="utf-8")
@@ -62,7 +62,7 @@ def test_one_bad_file_among_good_ones_makes_the_status_two(tmp_path: Path, capsy
     assert lines[2].startswith("nothing_here: no such file")
 
 
-def test_a_language_without_a_voice_pack_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_language_without_a_voice_pack_is_reported(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "mine.yaml"
     text = shipped()["ankle_steady"].read_text(encoding="utf-8").replace("language: en", "language: de")
     path.write_text(text, encoding="utf-8")

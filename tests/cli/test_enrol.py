@@ -327,7 +327,7 @@ def test_bad_input_is_one_sentence_and_leaves_nothing(
     assert Home(tmp_path).people() == ()
 
 
-def test_a_missing_recording_is_told_before_anything_is_printed(
+def test_a_missing_recording_is_reported_before_anything_is_printed(
     home: Path, takes: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     status = main(["hear", "--person", "mira", "--home", str(home), str(takes / "stop_00.wav"), "gone.wav"])

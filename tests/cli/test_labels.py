@@ -23,7 +23,7 @@ def test_plain_words_ask_for_no_value_that_the_clause_lacks(language: str, key: 
     assert "_" not in re.sub(r"{\w+}", "", screens[key])
 
 
-def test_a_clause_without_plain_words_is_said_as_the_record_has_it() -> None:
+def test_a_clause_without_plain_words_uses_those_of_the_record() -> None:
     labels = Labels(load_pack("en").screens)
     clause = Clause("because_future", (("n", 2),))
 

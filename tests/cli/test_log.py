@@ -151,7 +151,7 @@ def test_a_session_without_a_person_says_what_to_type(capsys: pytest.CaptureFixt
     assert "coach log PERSON --session x" in refused(capsys, home, "--session", "x")
 
 
-def test_somebody_without_sessions_is_told_how_to_begin(capsys: pytest.CaptureFixture[str], home: Home) -> None:
+def test_a_person_without_sessions_sees_how_to_begin(capsys: pytest.CaptureFixture[str], home: Home) -> None:
     assert shown(capsys, home, "bo") == "bo has no session yet.\n"
     assert "coach start --person bo" in refused(capsys, home, "bo", "--session", "last")
 

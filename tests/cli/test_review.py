@@ -229,7 +229,7 @@ def test_without_the_kept_program_the_review_says_that_limits_are_not_known(
     assert true.person == "ada"
 
 
-def test_a_broken_decisions_file_is_said(tmp_path: Path, shown: Shown) -> None:
+def test_a_broken_decisions_file_is_reported(tmp_path: Path, shown: Shown) -> None:
     (tmp_path / "people" / "ada" / "decisions.jsonl").write_text("not a decision\n", "utf-8")
 
     assert "decisions.jsonl" in shown()

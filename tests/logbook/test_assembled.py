@@ -41,7 +41,7 @@ def test_all_done_states_what_was_counted(told: Told) -> None:
     assert assemble(lines([row for row in yes if row[2].get("question") != "missed"])).sets[0].stated == 12
 
 
-def test_pain_stands_at_its_set_and_the_highest_at_the_session(record: SessionRecord) -> None:
+def test_each_set_has_its_pain_and_the_session_the_highest(record: SessionRecord) -> None:
     assert [one.pain for one in record.sets] == [3, 5]
     assert record.highest_pain == 5
 
@@ -65,7 +65,7 @@ def test_a_halt_carries_the_word_the_place_and_the_reason(record: SessionRecord)
     assert halt.why == "unsteady"
 
 
-def test_pain_told_out_of_the_work_is_a_halt_of_its_own(told: Told) -> None:
+def test_pain_told_without_a_halt_before_it_is_a_halt(told: Told) -> None:
     told = [row for row in told if row[0] != "halted"]
     told = [(k, at, f | {"state": "working", "set_id": 2, "set": 2} if k == "halt_why" else f) for k, at, f in told]
 

@@ -147,7 +147,7 @@ def as_row(*parts: object) -> str:
     return "\t".join(json.dumps(part, ensure_ascii=False, separators=(",", ":")) for part in parts)
 
 
-def test_rows_tell_what_the_files_tell_and_spare_putting_them_together(root: Path, put_together: list[str]) -> None:
+def test_rows_equal_their_files_and_save_assembling_them(root: Path, put_together: list[str]) -> None:
     assert told(read(root)) == told(truth(root))
     assert len(put_together) == NEWEST
     put_together.clear()
@@ -185,7 +185,7 @@ def test_the_plan_looks_into_the_records_of_a_session_that_was_taken_up_alone(ro
 
 
 @pytest.mark.parametrize("meanwhile", ["changed", "gone"])
-def test_a_record_that_no_row_and_no_file_holds_any_more_is_told(root: Path, meanwhile: str) -> None:
+def test_a_record_that_no_row_and_no_file_holds_any_more_is_reported(root: Path, meanwhile: str) -> None:
     forged(root, 0, lambda row: row.partition("\t")[0] + "\tnull")
     history = read(root)
     path = sessions(root)[0]
@@ -198,7 +198,7 @@ def test_a_record_that_no_row_and_no_file_holds_any_more_is_told(root: Path, mea
         _ = history.records
 
 
-def test_a_session_that_anything_is_wrong_with_is_read_anew_each_time(root: Path, put_together: list[str]) -> None:
+def test_a_session_with_a_problem_is_read_again_each_time(root: Path, put_together: list[str]) -> None:
     path = sessions(root)[0]
     path.write_bytes(path.read_bytes() + b"torn")
     read(root)
@@ -239,7 +239,7 @@ def test_a_new_session_adds_its_row_alone(root: Path, put_together: list[str]) -
 
 
 @pytest.mark.parametrize("number", [0, SESSIONS - 1])
-def test_a_session_that_was_changed_is_read_anew(root: Path, number: int) -> None:
+def test_a_changed_session_is_read_again(root: Path, number: int) -> None:
     path = sessions(root)[number]
     status = path.stat()
     text = path.read_text("utf-8")
@@ -359,7 +359,7 @@ def test_a_file_of_rows_that_is_cut_off_or_spoilt_anywhere_costs_time_alone(root
 
 
 @pytest.mark.parametrize("name", BROKEN)
-def test_what_stands_in_the_place_of_the_rows_costs_time_alone(root: Path, name: str) -> None:
+def test_anything_in_place_of_the_rows_costs_only_time(root: Path, name: str) -> None:
     broken(rows_of(root), name)
 
     assert told(read(root)) == told(truth(root))
@@ -420,7 +420,7 @@ def test_two_processes_at_once_leave_rows_that_are_good(root: Path, put_together
     assert len(put_together) == NEWEST
 
 
-def test_a_reading_that_was_broken_off_keeps_what_it_has(root: Path, put_together: list[str]) -> None:
+def test_an_interrupted_reading_keeps_what_it_has(root: Path, put_together: list[str]) -> None:
     rows_of(root).unlink()
 
     def leave(done: int, _: int) -> None:
@@ -434,7 +434,7 @@ def test_a_reading_that_was_broken_off_keeps_what_it_has(root: Path, put_togethe
     assert len(put_together) == SESSIONS - 5
 
 
-def test_how_far_the_reading_is_is_told(root: Path) -> None:
+def test_the_progress_of_reading_is_reported(root: Path) -> None:
     told: list[tuple[int, int]] = []
 
     Home(root, tell=lambda done, of: told.append((done, of))).history("mira")

@@ -82,7 +82,7 @@ def test_an_edited_step_up_counts_for_nothing_and_an_edited_step_down_still_coun
     assert [problem.line for problem in read.problems] == [1, 2]
 
 
-def test_a_step_up_behind_a_line_that_was_taken_out_counts_for_nothing(home: Home) -> None:
+def test_a_step_up_after_a_removed_line_is_ignored(home: Home) -> None:
     path = decide(home, DOWN, UP)
     path.write_text(path.read_text("utf-8").splitlines(keepends=True)[1], "utf-8")
 
@@ -90,7 +90,7 @@ def test_a_step_up_behind_a_line_that_was_taken_out_counts_for_nothing(home: Hom
     assert home.decisions("mira").problems
 
 
-def test_a_decision_of_another_person_is_no_decision_to_rise(home: Home) -> None:
+def test_a_step_up_from_another_persons_file_is_ignored(home: Home) -> None:
     path = decide(home, UP)
     other = home.add_person("tao").decisions
     other.write_bytes(path.read_bytes())
@@ -99,7 +99,7 @@ def test_a_decision_of_another_person_is_no_decision_to_rise(home: Home) -> None
     assert "does not match its checksum" in home.decisions("tao").problems[0].text
 
 
-def test_a_line_without_a_moment_is_no_decision(home: Home) -> None:
+def test_a_line_without_a_time_is_no_decision(home: Home) -> None:
     path = decide(home, DOWN)
     held = json.loads(path.read_text("utf-8"))
     path.write_text(json.dumps(held | {"t": "some day"}) + "\n", "utf-8")

@@ -30,7 +30,7 @@ def _as_anybody() -> Iterator[None]:
 
 
 @pytest.mark.parametrize("how", BROKEN)
-def test_what_is_there_and_cannot_be_read_is_neither_absent_nor_waited_for(how: str, tmp_path: Path) -> None:
+def test_an_unreadable_file_is_neither_absent_nor_waited_for(how: str, tmp_path: Path) -> None:
     path = tmp_path / "x.jsonl"
     broken(path, how)
 
@@ -43,7 +43,7 @@ def test_what_is_there_and_cannot_be_read_is_neither_absent_nor_waited_for(how: 
 
 
 @pytest.mark.parametrize("how", sorted({"dangling", "pipe", "socket", "device", "huge", "shut"}))
-def test_what_is_no_folder_is_listed_as_unreadable(how: str, tmp_path: Path) -> None:
+def test_a_file_in_place_of_a_folder_is_unreadable(how: str, tmp_path: Path) -> None:
     path = tmp_path / "sessions"
     broken(path, how)
 
@@ -59,7 +59,7 @@ def test_a_file_that_is_not_there_is_absent_and_so_is_one_in_a_folder_that_is_no
                 use(path)
 
 
-def test_the_folder_that_stands_in_the_way_is_named(tmp_path: Path) -> None:
+def test_the_error_names_the_folder_at_fault(tmp_path: Path) -> None:
     folder = tmp_path / "p01"
     (folder / "sessions").mkdir(parents=True)
     folder.chmod(0)
@@ -69,7 +69,7 @@ def test_the_folder_that_stands_in_the_way_is_named(tmp_path: Path) -> None:
     folder.chmod(0o700)
 
 
-def test_what_lies_in_a_folder_behind_a_link_that_leads_nowhere_is_not_absent(tmp_path: Path) -> None:
+def test_a_file_behind_a_dead_link_is_not_absent(tmp_path: Path) -> None:
     (tmp_path / "p01").symlink_to(tmp_path / "a disk that was pulled out")
 
     with pytest.raises(UnreadableError, match="a link to nothing"):
@@ -97,7 +97,7 @@ def test_a_link_to_a_file_and_to_a_folder_is_followed(tmp_path: Path) -> None:
     assert read_file(tmp_path / "linked" / "x") == read_file(tmp_path / "y") == b"held"
 
 
-def test_a_file_holds_what_it_may_and_no_byte_more(tmp_path: Path) -> None:
+def test_a_file_may_have_its_limit_and_no_byte_more(tmp_path: Path) -> None:
     path = tmp_path / "x"
     path.write_bytes(b"12345678")
 
@@ -127,9 +127,7 @@ def test_a_device_is_not_even_opened(tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert opened == []
 
 
-def test_what_takes_the_place_of_a_file_between_looking_and_opening_is_refused(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_file_replaced_between_check_and_opening_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "x"
     path.write_bytes(b"x")
     really = os.open

@@ -98,7 +98,7 @@ def test_that_it_happened_is_kept_as_a_day_and_a_number(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("place", ["sessions", "takes", "programs", "sessions/old.jsonl.torn", "person.json"])
 @pytest.mark.parametrize("how", ["shut", "pipe", "dangling"])
-def test_what_nobody_may_read_goes_with_the_rest(place: str, how: str, tmp_path: Path) -> None:
+def test_unreadable_files_are_deleted_with_the_rest(place: str, how: str, tmp_path: Path) -> None:
     home = lived_in(tmp_path)
     broken(home.person("mira").folder / place, how)
 
@@ -151,7 +151,7 @@ def test_it_is_refused_while_a_session_of_theirs_runs(tmp_path: Path) -> None:
     forget(home, "mira")
 
 
-def test_a_session_of_somebody_else_that_runs_is_no_hindrance(tmp_path: Path) -> None:
+def test_another_persons_running_session_is_no_obstacle(tmp_path: Path) -> None:
     home = lived_in(tmp_path)
     with home.begin("otto") as running:
         forget(home, "mira")
@@ -180,7 +180,7 @@ def test_a_session_that_begins_in_the_very_moment_stops_it(tmp_path: Path, monke
     assert left_over(home) == {}
 
 
-def test_what_a_link_leads_to_stays(tmp_path: Path) -> None:
+def test_the_target_of_a_link_stays(tmp_path: Path) -> None:
     home = lived_in(tmp_path / "home")
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir()
@@ -194,7 +194,7 @@ def test_what_a_link_leads_to_stays(tmp_path: Path) -> None:
     assert told_of(home, "mira") == []
 
 
-def test_a_line_that_was_torn_off_in_the_record_of_it_is_written_anew(tmp_path: Path) -> None:
+def test_a_torn_line_in_the_list_of_the_forgotten_is_written_again(tmp_path: Path) -> None:
     home = lived_in(tmp_path)
     forget(home, "mira")
     with (tmp_path / RECORD).open("ab") as file:

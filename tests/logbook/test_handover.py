@@ -83,7 +83,7 @@ def test_a_folder_that_is_a_link_is_refused(person: Person, tmp_path: Path) -> N
         pack_up(person, readme)
 
 
-def test_what_is_half_written_at_this_moment_is_not_in_it(person: Person) -> None:
+def test_unfinished_files_are_not_in_it(person: Person) -> None:
     before = pack_up(person, readme).data
     (person.folder / "person.json.new").write_bytes(b"{")
     (person.folder / ".enrolment-x").write_bytes(b"PK")

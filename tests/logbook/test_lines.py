@@ -107,7 +107,7 @@ def test_one_change_is_reported_at_its_own_line_only(text: str) -> None:
     assert [problem.line for problem in read_lines(changed, SESSION).problems] == [9]
 
 
-def test_a_line_written_anew_with_a_chain_of_its_own_still_shows_at_the_next(told: Told, text: str) -> None:
+def test_a_forged_line_with_a_chain_of_its_own_shows_at_the_next_line(told: Told, text: str) -> None:
     lines = text.splitlines(keepends=True)
     before = json.loads(lines[7])["chain"]
     kind, at, fields = told[8]
@@ -126,7 +126,7 @@ def test_no_text_at_all_stops_the_reading(junk: str) -> None:
 
 
 @pytest.mark.parametrize("junk", ["[" * 5000 + "\n", "9" * 5000 + "\n", "null\n", "[]\n", '{"v":true}\n', "\n"])
-def test_json_that_is_no_line_is_named(junk: str) -> None:
+def test_json_that_is_not_a_line_is_reported(junk: str) -> None:
     assert [problem.text for problem in read_lines(junk).problems] == ["is not a line of a logbook"]
 
 
@@ -164,9 +164,7 @@ def test_a_field_that_a_later_program_added_is_no_problem() -> None:
         ("heard", {"ear": "k", "word": "stop", "score": float("nan"), "began": 0, "ended": 0, "used": True}, '"score"'),
     ],
 )
-def test_a_line_that_does_not_fit_its_kind_is_told_when_it_is_read(
-    kind: str, fields: dict[str, Any], named: str
-) -> None:
+def test_a_line_that_does_not_fit_its_kind_is_reported_when_read(kind: str, fields: dict[str, Any], named: str) -> None:
     text, _ = encode(Line(1, "2027-01-11T09:30:00Z", 0, kind, fields), "s")
 
     (problem,) = read_lines(text + "\n", "s").problems
@@ -196,7 +194,7 @@ def test_a_line_that_is_too_long_is_none_and_those_around_it_are_read() -> None:
     assert [(problem.line, problem.text) for problem in reading.problems] == [(2, "is not a line of a logbook")]
 
 
-def test_of_a_file_that_is_mostly_no_logbook_no_more_is_told_than_can_be_read() -> None:
+def test_a_file_that_is_mostly_not_a_logbook_is_read_and_reported_in_part() -> None:
     one, _ = encode(Line(1, "2027-01-11T09:30:00Z", 0, "ready", {"ear": "keys"}), "s")
     reading = read_lines(one + "\n" * (100 * MOST_STRANGE), "s")
 

@@ -59,7 +59,7 @@ def test_a_file_as_it_was_written_is_unbroken(file: tuple[bytes, str]) -> None:
         lambda data: data.replace(b"\n", b"\r\n"),
     ],
 )
-def test_what_was_done_to_a_file_shows(file: tuple[bytes, str], spoil: Callable[[bytes], bytes]) -> None:
+def test_every_change_of_a_file_is_detected(file: tuple[bytes, str], spoil: Callable[[bytes], bytes]) -> None:
     data, session = file
 
     assert not unbroken(spoil(data), session)

@@ -114,12 +114,12 @@ def test_an_id_that_only_looks_like_one_is_taken(home: Home, right: str) -> None
     assert home.add_person(right).id == right
 
 
-def test_an_unknown_person_is_told_who_there_is_and_what_to_do(home: Home) -> None:
+def test_the_error_for_an_unknown_person_lists_who_is_here_and_what_to_do(home: Home) -> None:
     with pytest.raises(UnknownPersonError, match=r"There are: mira.*coach enrol bo"):
         home.person("bo")
 
 
-def test_in_an_empty_home_an_unknown_person_is_told_what_to_do(tmp_path: Path) -> None:
+def test_the_error_for_an_unknown_person_in_an_empty_home_says_what_to_do(tmp_path: Path) -> None:
     with pytest.raises(UnknownPersonError, match="coach enrol bo"):
         Home(tmp_path / "none").person("bo")
     assert not (tmp_path / "none").exists()
@@ -239,7 +239,7 @@ def test_most_of_a_whole_session_is_not_read_to_leave_it_alone(
 
 
 @pytest.mark.parametrize("remark", ["brief", "x" * 3000, "session_ended " * 300])
-def test_a_whole_session_with_remarks_behind_its_end_is_left_alone(home: Home, told: Told, remark: str) -> None:
+def test_a_whole_session_with_remarks_after_its_end_is_left_alone(home: Home, told: Told, remark: str) -> None:
     with home.begin("mira") as store:
         fill(store, told)
     for _ in range(3):
@@ -349,7 +349,7 @@ def test_a_session_that_cannot_be_read_is_named_left_out_and_left_alone(home: Ho
     ]
 
 
-def test_a_file_in_which_nothing_can_be_made_out_may_be_a_session_too_and_an_empty_one_is_none(home: Home) -> None:
+def test_an_undecipherable_file_may_be_a_session_and_an_empty_one_is_not(home: Home) -> None:
     sessions = home.person("mira").sessions
     (sessions / "20270112t101500z-1.jsonl").write_bytes(b"\0" * 4096)
     (sessions / "20270113t101500z-1.jsonl").write_bytes(b"")
@@ -359,7 +359,7 @@ def test_a_file_in_which_nothing_can_be_made_out_may_be_a_session_too_and_an_emp
 
 @pytest.mark.parametrize("place", ["sessions", "decisions.jsonl", ".", ".."])
 @pytest.mark.parametrize("how", ["shut", "dangling", "pipe"])
-def test_what_else_of_a_person_cannot_be_read_is_said_and_is_not_taken_for_absent(
+def test_other_unreadable_files_of_a_person_are_reported_and_not_taken_for_absent(
     home: Home, place: str, how: str
 ) -> None:
     path = home.person("mira").folder / place

@@ -386,7 +386,7 @@ DOSE = "{sets: 2, reps: 8-12, rest: 60 s, phases: {lower: 3 s, rise: 2 s}}"
         (SMALL, "#" * 1_048_577, 1, 1, "longer than 1 MiB"),
     ],
 )
-def test_a_problem_is_told_with_its_line_its_column_and_what_to_write(
+def test_a_problem_is_reported_with_its_line_its_column_and_what_to_write(
     old: str, new: str, line: int, column: int, what: str
 ) -> None:
     told = problems(changed((old, new)))
@@ -397,7 +397,7 @@ def test_a_problem_is_told_with_its_line_its_column_and_what_to_write(
     assert near[0].endswith((".", "?"))
 
 
-def test_all_problems_are_told_at_once_in_the_order_of_the_file() -> None:
+def test_all_problems_are_reported_at_once_in_the_order_of_the_file() -> None:
     told = problems(changed(("format: 1", "format: 2"), ("sets: 2", "sets: 0"), ("cue:", "que:")))
 
     assert [one.split(": ")[0] for one in told] == [
@@ -408,14 +408,14 @@ def test_all_problems_are_told_at_once_in_the_order_of_the_file() -> None:
     ]
 
 
-def test_at_most_twenty_problems_are_told_with_the_number_of_the_rest() -> None:
+def test_at_most_twenty_problems_are_reported_with_the_number_of_the_rest() -> None:
     told = problems(SMALL + "".join(f"field{n}: 1\n" for n in range(30)))
 
     assert len(told) == 20
     assert told[-1] == "small.yaml: and 11 more problems; mend these first."
 
 
-def test_a_fault_of_the_exercise_dose_is_told_once_for_all_levels() -> None:
+def test_a_fault_of_the_exercise_dose_is_reported_once_for_all_levels() -> None:
     text = changed(("rise: 2 s}", "rise: 2 s}, slow_phase: down"))
     text += text[text.index("      - id: easy") :].replace("easy", "hard")
 

@@ -49,7 +49,7 @@ def test_silence_forgets_speech_and_marks_but_not_the_time_asked_for() -> None:
     assert said.at == 800
 
 
-def test_a_cut_keeps_what_lies_before_it() -> None:
+def test_a_cut_keeps_everything_before_it() -> None:
     due = agenda()
     due.obey(PlaceCues((), tuple(Mark(at, At.SECOND, at) for at in (100, 200, 300))), 0)
     due.obey(CutFrom(200), 0)

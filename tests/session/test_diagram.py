@@ -46,7 +46,7 @@ def test_every_change_of_state_is_drawn_once_and_nothing_else() -> None:
     assert drawn == Counter(rows)
 
 
-def test_what_ready_takes_up_again_is_named_beside_it() -> None:
+def test_a_note_names_where_ready_leads_after_a_halt() -> None:
     (told,) = (found for drawing in diagrams().values() for at, found in NOTE.findall(drawing) if at == "where_it_was")
 
     assert told.split(", ") == list(dict.fromkeys(name(state) for _, state in RESUMED))

@@ -56,7 +56,9 @@ def test_an_effort_above_the_limit_eases_the_sets_to_come_with_its_cause() -> No
 
 @pytest.mark.parametrize("state", [State.WAITING, State.WORKING])
 @pytest.mark.parametrize(("levels", "told"), [(1, "eased_amount"), (2, "eased_level")])
-def test_it_is_told_whether_the_next_set_is_another_level_or_fewer(state: State, levels: int, told: str) -> None:
+def test_the_coach_says_whether_the_next_set_has_another_level_or_fewer_reps(
+    state: State, levels: int, told: str
+) -> None:
     run = come_to(begun(made(*(RAISE,) * levels)), state)
     run.say(On.EASIER)
 
@@ -66,7 +68,7 @@ def test_it_is_told_whether_the_next_set_is_another_level_or_fewer(state: State,
 
 @pytest.mark.parametrize(("levels", "leads_to"), [(1, State.WAITING), (2, State.SETUP)])
 @pytest.mark.parametrize("state", [State.WAITING, State.RESTING])
-def test_an_easier_level_is_set_up_anew_and_fewer_reps_are_not(state: State, levels: int, leads_to: State) -> None:
+def test_an_easier_level_is_set_up_again_and_fewer_reps_are_not(state: State, levels: int, leads_to: State) -> None:
     run = come_to(begun(made(*(RAISE,) * levels)), State.RESTING)
     come_to(run, state)
     run.say(On.EASIER)

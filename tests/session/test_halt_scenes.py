@@ -134,7 +134,7 @@ def test_pain_that_was_told_and_not_measured_makes_the_next_session_wait() -> No
     assert lines(run, "session_ended")[0]["next_in_days"] == BASE.schedule.after_sore_days
 
 
-def test_what_felt_unsteady_makes_the_next_session_wait() -> None:
+def test_unsteadiness_makes_the_next_session_wait() -> None:
     run = work_until(begun(made(RAISE)), On.PHASE, 2)
     run.say(On.UNSTEADY)
     run.say(On.FINISH)
@@ -196,7 +196,7 @@ def test_a_lead_in_that_is_taken_back_leads_to_where_ready_was_said(word: On) ->
     assert resumed.session.sets_begun == number
 
 
-def test_a_break_is_written_as_what_it_is() -> None:
+def test_a_break_is_recorded_as_a_break() -> None:
     run = work_until(begun(made(RAISE)), On.PHASE, 2, 1)
     run.say(On.STOP)
     run.say(On.BREAK)
@@ -277,7 +277,7 @@ def test_at_the_last_halt_unsteady_ends_the_session_whatever_the_program_says_of
     assert run.session.end_why == "unsteady"
 
 
-def test_a_disk_that_refuses_is_known_until_it_has_all_and_told_anew_the_next_time() -> None:
+def test_a_refusing_disk_is_noted_until_it_has_all_and_mentioned_again_the_next_time() -> None:
     run = come_to(begun(made(RAISE)), State.WAITING)
     run.say(On.UNWRITTEN)
     refused = run.session.equipment.unwritten
@@ -312,7 +312,7 @@ def test_unsteady_in_a_set_does_what_the_program_says_and_says_so(action: Action
     assert [line["why"] for line in lines(run, "set_ended")] == ["halted_unsteady"]
 
 
-def test_where_nothing_is_easier_the_coming_set_does_not_come() -> None:
+def test_if_nothing_is_easier_the_next_set_is_dropped() -> None:
     one = replace(RAISE, count=Range(1, 1))
     run = come_to(begun(made(one, exercises=2)), State.WAITING)
     run.say(On.EASIER)
@@ -345,7 +345,7 @@ def test_pain_told_in_a_rest_closes_no_set_again() -> None:
 
 
 @pytest.mark.parametrize(("least", "told"), [(1, "halt_exercise_over"), (3, "halt_pain_ease")])
-def test_pain_that_eases_what_cannot_be_easier_is_told_to_end_the_exercise(least: int, told: str) -> None:
+def test_the_coach_says_that_the_exercise_is_over_if_pain_cannot_ease_it(least: int, told: str) -> None:
     program = made(replace(RAISE, count=Range(least, least)), pain_carry_on_to=3, pain_ease_to=5)
     run = come_to(begun(program), State.WORKING)
     run.say(On.PAIN)

@@ -90,7 +90,7 @@ def test_a_band_that_is_denied_is_asked_for_from_the_first_rung_again() -> None:
 
 
 @pytest.mark.parametrize("word", [On.PAUSE, On.STOP])
-def test_a_band_whose_read_back_was_broken_off_is_asked_for_anew_rung_by_rung(word: On) -> None:
+def test_a_band_with_an_interrupted_read_back_is_asked_for_again_rung_by_rung(word: On) -> None:
     run = answer(asking(), On.YES, On.NO)
     assert run.said[-1].key == "ladder_band"
     answer(run, word, On.READY, On.YES)
@@ -141,7 +141,7 @@ def test_a_number_not_understood_twice_leads_to_the_ladder_and_silence_does_not(
     assert lines(run, "numbers_not_heard") == [{"question": "pain", "why": "not_understood"}]
 
 
-def test_a_yes_or_no_that_was_not_understood_is_no_number_that_was_not_understood() -> None:
+def test_a_yes_or_no_not_understood_does_not_count_as_a_number_not_understood() -> None:
     program = made(RAISE, change=lambda one: replace(one, ask_reps=ASKED, ask_pain=ASKED))
     run = put(come_to(WatchedRun(plan(program, (), DAY)), State.ASKING))
     assert run.session.asked_about is Question.REPS
@@ -150,7 +150,7 @@ def test_a_yes_or_no_that_was_not_understood_is_no_number_that_was_not_understoo
     assert run.session.open_question.trouble == 0
 
 
-def test_what_only_a_number_answers_is_left_out_and_the_record_says_why() -> None:
+def test_questions_that_need_a_number_are_left_out_and_the_record_says_why() -> None:
     run = answer(asking(effort=ASKED), On.NO, On.YES)
 
     assert run.session.state is State.RESTING
@@ -198,7 +198,7 @@ def test_the_bands_follow_each_other_up_to_the_worst_and_break_at_the_limits(
     ("limits", "pain", "halt_pain"),
     [((3, 5), (0, 3, 5), (3, 5)), ((0, 0), (0,), (0,)), ((3, 10), (0, 3), (3,)), ((10, 10), (0,), (0,))],
 )
-def test_whoever_told_pain_is_asked_whether_there_is_any_only_where_nothing_else_is_left_to_ask(
+def test_after_pain_was_told_any_pain_at_all_is_asked_only_if_a_limit_is_zero(
     limits: tuple[int, int], pain: tuple[int, ...], halt_pain: tuple[int, ...]
 ) -> None:
     written = replace(BASE.limits, pain_carry_on_to=limits[0], pain_ease_to=limits[1])

@@ -88,7 +88,7 @@ def test_both_lines_of_a_set_say_which_it_is_how_much_was_planned_and_how_it_end
         (Hold(Range(5, 9)), On.SECOND, 2, 0, ""),
     ],
 )
-def test_a_halt_says_in_which_rep_and_phase_it_came(work: Work, kind: On, number: int, phase: int, name: str) -> None:
+def test_the_line_of_a_halt_names_its_rep_and_phase(work: Work, kind: On, number: int, phase: int, name: str) -> None:
     run = work_until(begun(made(work)), kind, number, phase=phase)
     run.say(On.STOP)
 

@@ -60,7 +60,7 @@ def test_an_effort_on_the_limit_eases_nothing_and_one_above_it_does(effort: int,
     assert run.session.level == level
 
 
-def test_a_pain_that_carries_on_is_no_effort_that_eases() -> None:
+def test_a_pain_within_its_limit_does_not_ease_like_an_effort() -> None:
     run = asked(Question.PAIN, effort_ease_above=1, pain_carry_on_to=4, pain_ease_to=6)
     answer(run, 4)
 
@@ -115,7 +115,7 @@ def prompts_until_it_ends(run: WatchedRun, why: str) -> int:
 
 
 @pytest.mark.parametrize("quiet_before", [0, 1])
-def test_after_a_halt_the_waiting_begins_anew_however_often_was_asked_before(quiet_before: int) -> None:
+def test_after_a_halt_the_prompts_are_counted_from_zero(quiet_before: int) -> None:
     run = come_to(begun(made(RAISE)), State.WAITING)
     for _ in range(quiet_before):
         before = run.session.prompts
@@ -127,7 +127,7 @@ def test_after_a_halt_the_waiting_begins_anew_however_often_was_asked_before(qui
 
 
 @pytest.mark.parametrize("pause", [On.PAUSE, On.BREAK])
-def test_in_a_pause_the_waiting_begins_anew_however_often_was_asked_before(pause: On) -> None:
+def test_in_a_pause_the_prompts_are_counted_from_zero(pause: On) -> None:
     counts = []
     for quiet_before in (0, 2):
         run = come_to(begun(made(RAISE)), State.WAITING)
@@ -139,7 +139,7 @@ def test_in_a_pause_the_waiting_begins_anew_however_often_was_asked_before(pause
     assert counts == [4, 4]
 
 
-def test_tired_that_eases_what_cannot_be_easier_is_told_to_end_the_exercise() -> None:
+def test_the_coach_says_that_the_exercise_is_over_if_tired_cannot_ease_it() -> None:
     run = work_until(begun(made(replace(RAISE, count=Range(1, 1)), tired=Action.EASE)), On.PHASE, 1)
     run.say(On.TIRED)
 
@@ -173,7 +173,7 @@ def test_no_set_begins_from_the_very_sample_on_at_which_the_minutes_are_over() -
         assert run.session.state is state
 
 
-def test_the_reason_of_a_session_that_ends_out_of_a_rest_after_a_halt_is_over_is_no_halt() -> None:
+def test_a_session_that_ends_in_a_rest_after_a_halt_does_not_name_the_halt_as_its_reason() -> None:
     run = work_until(begun(made(RAISE)), On.PHASE, 2)
     run.say(On.STOP)
     run.say(On.READY)

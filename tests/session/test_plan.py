@@ -138,7 +138,7 @@ def test_after_a_session_that_cannot_be_read_it_is_as_if_that_had_hurt() -> None
     assert planned.first_session, "nobody knows that the cautions were read"
 
 
-def test_what_was_said_at_the_end_of_the_last_session_is_when_the_next_is_due() -> None:
+def test_the_next_session_is_due_when_the_last_one_said() -> None:
     told = replace(past(replace(HEEL, pain_unanswered=True), days_ago=1), next_in_days=1)
 
     assert days_since(told) == (DAY, ["because_due_every"])
@@ -169,7 +169,7 @@ def test_an_exercise_that_is_gone_from_the_program_is_named() -> None:
     assert clause("because_exercise_gone", exercise="gone") in today.because
 
 
-def test_another_version_of_the_program_is_told_before_the_first_exercise() -> None:
+def test_the_coach_mentions_a_new_version_of_the_program_before_the_first_exercise() -> None:
     before = replace(past(HEEL), digest="other")
     same = replace(before, digest=ANKLE.digest)
 
@@ -179,7 +179,7 @@ def test_another_version_of_the_program_is_told_before_the_first_exercise() -> N
     assert not any(planned.news for planned in plan(ANKLE, (same,), DAY).exercises)
 
 
-def test_an_exercise_that_has_just_joined_is_told_once() -> None:
+def test_the_coach_mentions_once_that_an_exercise_has_joined() -> None:
     slide = PastExercise("wall_slide", KNEE.exercise("wall_slide").start_level, 8, 3, 3, 0, 3, unsteady=False)
     waiting = next(e for e in KNEE.exercises if e.joins_after)
     steady = tuple(past(slide, days_ago=9 - number) for number in range(4))

@@ -76,7 +76,7 @@ def test_a_decision_to_stay_is_told_is_the_reason_for_the_level_and_leaves_the_a
 
 
 @pytest.mark.parametrize("verdict", ["up", "down"])
-def test_a_step_that_leads_nowhere_is_not_told_and_the_amount_begins_at_the_bottom(verdict: str) -> None:
+def test_a_step_without_effect_is_not_mentioned_and_the_amount_begins_at_the_bottom(verdict: str) -> None:
     planned = heel(past(3), decided(2, verdict, "both_hands"))
 
     assert (planned.level, planned.target, planned.news) == (0, 8, ())
@@ -243,7 +243,7 @@ def test_why_it_begins_at_the_bottom_again_is_told_with_its_worst_cause(changes:
     assert (planned.target, keys(planned)[-1]) == (8, because)
 
 
-def test_a_gap_that_a_decision_ended_is_not_told_any_more() -> None:
+def test_a_gap_ended_by_a_decision_is_not_mentioned_any_more() -> None:
     story = (decided(29, "up", "fingertips"), past(28, replace(HEEL, level="fingertips")))
 
     assert heel(*story).news == ("news_gap",)

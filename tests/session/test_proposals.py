@@ -93,7 +93,7 @@ def test_a_worse_morning_or_one_that_is_not_known_waits_but_not_the_one_that_is_
     assert unmet(heel(past(2), past(1), told)) == ["step_next_day"]
 
 
-def test_a_session_that_cannot_be_read_is_no_evidence_and_stands_between_what_is() -> None:
+def test_an_unreadable_session_is_no_evidence_and_interrupts_the_evidence() -> None:
     def lost(days_ago: int) -> PastSession:
         return replace(past(days_ago), why="", exercises=(), next_day_worse=None, unread=True)
 
@@ -103,7 +103,7 @@ def test_a_session_that_cannot_be_read_is_no_evidence_and_stands_between_what_is
 
 
 @pytest.mark.parametrize("verdict", [Verdict.STAY, Verdict.UP, Verdict.DOWN])
-def test_what_was_before_a_decision_is_no_evidence_any_more(verdict: Verdict) -> None:
+def test_sessions_before_a_decision_are_no_evidence_any_more(verdict: Verdict) -> None:
     day = DAY - timedelta(days=1)
     to = {Verdict.UP: "fingertips"}.get(verdict, "both_hands")
     decision = Decision(

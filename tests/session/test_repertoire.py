@@ -38,7 +38,7 @@ def test_the_whole_session_is_in_it(name: str) -> None:
     assert said <= set(repertoire(today(name)))
 
 
-def test_what_is_said_first_stands_in_front() -> None:
+def test_what_is_said_first_comes_first() -> None:
     run = SoundlessRun(today("ankle_steady"))
     run.run_until(State.CHECKING)
     run.say(On.READY)

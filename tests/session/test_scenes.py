@@ -175,7 +175,7 @@ def test_a_question_about_a_set_is_about_the_work_that_was_done_not_about_the_ea
     assert run.session.target == 10
 
 
-def test_where_nothing_is_easier_the_exercise_is_over_and_it_is_said() -> None:
+def test_if_nothing_is_easier_the_exercise_is_over_and_the_coach_says_so() -> None:
     run = come_to(begun(made(replace(RAISE, count=Range(1, 1)), exercises=2)), State.WAITING)
     run.say(On.EASIER)
     come_to(run, State.INTRO)
@@ -200,7 +200,7 @@ def test_an_easier_level_with_fewer_sets_brings_no_further_set() -> None:
     assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": "eased"}]
 
 
-def test_no_next_set_is_promised_behind_the_last_one() -> None:
+def test_no_next_set_is_promised_after_the_last_one() -> None:
     run = work_until(begun(made(RAISE, sets=(1,))), On.PHASE, 2)
     run.say(On.EASIER)
 
@@ -303,7 +303,7 @@ def test_an_exercise_that_is_too_much_gives_way_to_the_next_from_everywhere(stat
     assert lines(run, "exercise_ended") == [{"exercise": "exercise_0", "why": str(why)}]
 
 
-def test_a_pause_behind_the_last_set_leads_to_the_end() -> None:
+def test_a_pause_after_the_last_set_leads_to_the_end() -> None:
     run = come_to(begun(made(RAISE, sets=(1,))), State.SET_END)
     run.say(On.PAUSE)
     run.say(On.READY)

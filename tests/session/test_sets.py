@@ -42,7 +42,7 @@ def test_a_set_that_a_halt_cut_short_is_not_asked_how_hard_it_was() -> None:
     assert "ask_effort" not in keys(run)
 
 
-def test_what_a_halt_leaves_out_is_not_written_as_a_question_that_nobody_answered() -> None:
+def test_a_question_left_out_after_a_halt_is_not_recorded_as_unanswered() -> None:
     run = WatchedRun(replace(plan(made(RAISE, change=asking), (), DAY), numbers_heard=False))
     work_until(run, On.PHASE, 2).say(On.TIRED)
 
@@ -50,7 +50,7 @@ def test_what_a_halt_leaves_out_is_not_written_as_a_question_that_nobody_answere
 
 
 @pytest.mark.parametrize(("when", "sets"), [(AskAfter.EACH_SET, [1, 2]), (AskAfter.EACH_EXERCISE, [2])])
-def test_what_is_asked_after_an_exercise_is_asked_behind_its_last_set_only(when: AskAfter, sets: list[int]) -> None:
+def test_questions_after_an_exercise_come_after_its_last_set_only(when: AskAfter, sets: list[int]) -> None:
     run = begun(made(RAISE, change=lambda program: replace(program, ask_pain=when)))
     while run.session.state is not State.CLOSING:
         come_to(run, State.SET_END)
@@ -84,7 +84,7 @@ def test_pain_told_before_a_session_goes_on_eases_the_exercise_that_goes_on(pain
     assert [line["exercise"] for line in lines(run, "eased")] == eased
 
 
-def test_a_session_that_goes_on_rests_from_its_answers_on_and_what_they_eased_is_no_other_level_again() -> None:
+def test_a_session_taken_up_rests_after_its_answers_and_announces_no_level_again() -> None:
     screen = lambda program: replace(program, screen=(BASE.screen[1],))  # noqa: E731
     run = come_to(taken_up(made(RAISE, RAISE, exercises=2, change=screen)), State.SCREENING)
     run.say(On.YES)

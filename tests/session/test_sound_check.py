@@ -54,7 +54,7 @@ def test_nothing_but_ready_leads_from_the_check_to_what_comes_after_it() -> None
         assert run.session.state not in onward
 
 
-def test_whoever_does_not_answer_is_told_what_to_look_at_more_of_it_each_time_and_then_there_is_no_session() -> None:
+def test_without_an_answer_the_coach_names_more_to_check_each_time_and_then_ends_the_session() -> None:
     run = asked(RoomFacts(floor=-60.0, taught=-60.0, echo=False))
     while not run.over:
         run.step()
@@ -87,7 +87,7 @@ def test_headphones_are_no_fault_where_somebody_answers() -> None:
         (RoomFacts(floor=-60.0, taught=-60.0, echo=True, voices=0.8), "voices"),
     ],
 )
-def test_a_changed_room_is_said_and_written_and_bars_nobody(room: RoomFacts, caution: str) -> None:
+def test_a_changed_room_is_said_and_recorded_and_stops_nobody(room: RoomFacts, caution: str) -> None:
     run = asked(room)
     run.say(On.READY)
 
@@ -97,7 +97,7 @@ def test_a_changed_room_is_said_and_written_and_bars_nobody(room: RoomFacts, cau
 
 
 @pytest.mark.parametrize("room", [None, RoomFacts(floor=-40.0), RoomFacts(floor=-52.0, taught=-60.0)])
-def test_what_is_not_known_or_not_much_is_no_caution(room: RoomFacts | None) -> None:
+def test_unknown_or_small_differences_are_no_caution(room: RoomFacts | None) -> None:
     run = asked(room)
     run.say(On.READY)
 

@@ -176,7 +176,7 @@ def test_a_halt_is_taken_in_every_live_state(state: State) -> None:
 
 @pytest.mark.parametrize("state", [*LIVE, State.CLOSING])
 @pytest.mark.parametrize("on", FROM_OUTSIDE)
-def test_what_comes_from_outside_ends_every_session_at_once_and_is_its_reason(on: On, state: State) -> None:
+def test_an_end_from_outside_ends_every_session_at_once_and_is_its_reason(on: On, state: State) -> None:
     for session in pool()[state]:
         after, commands = handle(session, Event(on, session.at))
 
@@ -220,7 +220,7 @@ def test_time_never_runs_backwards() -> None:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_whoever_falls_silent_anywhere_still_has_a_session_that_ends_with_a_record(seed: int) -> None:
+def test_a_session_ends_with_a_record_wherever_the_person_falls_silent(seed: int) -> None:
     chance = Random(seed)
     for today in chance.sample(todays(), 40):
         run, person = WatchedRun(today), RandomPerson(chance, chance.choice((0.0, 0.02, 0.2)), 0.1)

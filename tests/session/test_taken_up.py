@@ -323,7 +323,7 @@ def most_turns(today: Today, name: str) -> list[Any]:
     return list(turns(planned.exercise, planned.exercise.levels[planned.level], today.side))
 
 
-def test_what_takes_up_a_session_that_is_not_there_stands_by_itself() -> None:
+def test_a_session_that_continues_a_missing_one_stays_on_its_own() -> None:
     _, record = in_the_middle()
 
     lone = replace(record, continues="gone")
@@ -385,7 +385,7 @@ def test_what_ends_a_session_by_the_program_ends_one_that_broke_off(why: str, ac
 
 
 @pytest.mark.parametrize("changes", [{"exercise": "gone"}, {"planned_level": "gone"}, {"level": "gone"}])
-def test_what_is_not_in_the_program_any_more_does_not_go_on(changes: dict[str, str]) -> None:
+def test_a_session_with_an_exercise_gone_from_the_program_does_not_go_on(changes: dict[str, str]) -> None:
     today = planned_now()
 
     assert take_up(today, cut_off(today, changes)) is None
@@ -453,9 +453,7 @@ def test_it_goes_on_with_the_easiest_that_was_planned_or_eased_to(
 
 
 @pytest.mark.parametrize(("now", "goes_on_with"), [((1, 3), (1, 3)), ((0, 4), (0, 3)), ((0, 2), (0, 2))])
-def test_what_would_be_planned_easier_now_holds_for_what_is_left(
-    now: tuple[int, int], goes_on_with: tuple[int, int]
-) -> None:
+def test_the_rest_of_a_session_is_as_easy_as_todays_plan(now: tuple[int, int], goes_on_with: tuple[int, int]) -> None:
     today = planned_now()
     first, second = today.exercises
 
@@ -464,7 +462,7 @@ def test_what_would_be_planned_easier_now_holds_for_what_is_left(
     assert list(zip(taken.levels, taken.targets, strict=True)) == [goes_on_with, (1, 3)]
 
 
-def test_what_would_not_be_planned_now_is_kept_within_its_range() -> None:
+def test_an_exercise_not_in_todays_plan_stays_within_its_range() -> None:
     taken = going_on(replace(planned_now(), exercises=()), {"planned_target": 99, "target": 99})
 
     assert taken.targets == (4, 4)
@@ -508,7 +506,7 @@ def test_what_is_carried_over_is_what_was_recorded() -> None:
         (Sides.AFFECTED, "left", "left", 1),
     ],
 )
-def test_it_goes_on_behind_the_side_that_began(sides: Sides, side: str, begun: str, sets: int) -> None:
+def test_it_goes_on_after_the_side_that_began(sides: Sides, side: str, begun: str, sets: int) -> None:
     today = replace(plan(made(RAISE, RAISE, exercises=2, sides=sides), (), DAY), side=side)
 
     left = take_up(today, cut_off(today, {"begun": ((1, begun),)}))
@@ -531,7 +529,7 @@ def test_what_is_ahead_is_the_rest_of_its_exercise_and_all_that_follow_as_easy_a
     ]  # fmt: skip
 
 
-def test_behind_a_set_that_is_not_in_the_plan_no_set_of_its_exercise_comes() -> None:
+def test_after_a_set_that_is_not_in_the_plan_its_exercise_is_over() -> None:
     today = planned_now()
 
     left = take_up(today, cut_off(today, {"begun": ((1, ""), (7, "left"))}))

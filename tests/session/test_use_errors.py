@@ -72,7 +72,7 @@ def test_a_halt_that_was_meant_for_the_dog_costs_a_break_and_a_rep_begun_and_not
     assert not lines(run, "eased")
 
 
-def test_what_is_asked_about_stands_in_the_question_and_in_what_is_read_back() -> None:
+def test_the_question_and_the_read_back_name_what_is_asked_about() -> None:
     run = until_asked(asked(), "pain")
     answered(run, 2)
     run = until_asked(run, "effort")

@@ -1,5 +1,5 @@
--- One row a person, session and exercise of which a set began: what the plan knows of it, as `coach.history.past` makes
--- it of a record, for the program of the last session of each, whose digest stands beside it. Where no work began, a row
+-- One row per person, session and exercise with a set: what the plan knows of it, as `coach.history.past` makes it from
+-- a record. Only for the program of each person's last session, with its digest. A session without work is a row
 -- without an exercise. Plain SQL over the tables of tables.sql and `today`. Runs unchanged on DuckDB and on Spark.
 WITH last_program AS (
     SELECT person, program, digest
