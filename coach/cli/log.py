@@ -15,7 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
-from coach.cli.on_hold import hold_words, holds_now
+from coach.cli.on_hold import holds_now
 from coach.cli.printed_session import PrintedSession, when
 from coach.cli.reading import home_of
 from coach.errors import RecordError, did_you_mean
@@ -24,6 +24,7 @@ from coach.logbook.files import UnreadableError
 from coach.logbook.logged import Brief
 from coach.logbook.reading import FileProblem, History, unreadable
 from coach.logbook.store import Home
+from coach.review.hold_words import hold_words
 
 MOST_SHOWN = 200
 """Sessions listed without --all: a longer list is slow (tests/bench/RESULTS.md, "A person with 2,000 sessions")."""
@@ -213,7 +214,7 @@ def _show(
 def _on_hold(home: Home, person: str, labels: Labels) -> list[str]:
     """Return why nothing may begin for a person, or why that cannot be told."""
     try:
-        return list(hold_words(holds_now(home, person), labels, person))
+        return [shown(line) for line in hold_words(holds_now(home, person), labels, person)]
     except UnreadableError as error:
         return [f"! {shown(str(error))}"]
 

@@ -86,6 +86,12 @@ def needs_a_look(record: SessionRecord, labels: Labels, problems: Sequence[str] 
     found: list[str] = []
     if record.why in _UNUSUAL or not record.why or record.why == "interrupted":
         found.append(f"{labels('log_ended')}: {labels.word('end', record.why or 'missing')}")
+    day = (record.began or "").partition("T")[0]
+    found += [
+        shown(labels("hold_screen", day=day, asked=sign.asked, answer=answer_words(sign.answer, labels)))
+        for sign in record.signs
+        if sign.asked
+    ]
     pain = record.highest_pain
     if (edge(pain) or 0) >= HIGH_PAIN:
         found.append(f"{labels('log_highest_pain')}: {answer_words(pain, labels)}")

@@ -222,8 +222,9 @@ def run_session(
             if not engine.begun:
                 raise
             problem = str(error)
-        keep_holds(home, person)
-        return Ran(engine.session.end_why or "", store.session, engine.seconds, store, problem, voice.unkept)
+        ran = Ran(engine.session.end_why or "", store.session, engine.seconds, store, problem, voice.unkept)
+        keep_holds(home, person, record_after(home, person, ran))
+        return ran
 
 
 def keep(prepared: Prepared, home: Home, person: str) -> None:

@@ -9,12 +9,13 @@ from rich.console import Console
 
 from coach.cli.choose import chosen
 from coach.cli.labels import Labels, shown
-from coach.cli.on_hold import hold_words, holds_now
+from coach.cli.on_hold import holds_now
 from coach.cli.reading import home_of
 from coach.cli.session_setup import Prepared, told_broken
 from coach.history import undated
 from coach.logbook.reading import History
 from coach.logbook.store import Decisions
+from coach.review.hold_words import hold_words
 from coach.session.plan import PlannedExercise, dose
 from coach.session.proposals import Proposal, proposals
 
@@ -40,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     history, decided = prepared.history, home.decisions(person.id)
     waiting = proposals(prepared.program, prepared.past, decided.decisions, home.today())
     for line in hold_words(holds_now(home, person.id), labels, person.id):
-        console.print(line, soft_wrap=True, markup=False)
+        console.print(shown(line), soft_wrap=True, markup=False)
     for line in page(prepared, waiting, person.id, labels, str(home.today())):
         console.print(line, soft_wrap=True, markup=False)
     for problem in problems(history, decided, labels):

@@ -5,7 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from coach.program.model import SCALE_END, Dose, Exercise, Phase, Point, Program, Range, Reach, Reps, Sides, Work
+from coach.program.model import (
+    SCALE_END,
+    Action,
+    Dose,
+    Exercise,
+    Phase,
+    Point,
+    Program,
+    Range,
+    Reach,
+    Reps,
+    Sides,
+    Work,
+)
 from coach.review.blocks import Wording
 from coach.words.phrases import VoicePack
 
@@ -137,6 +150,13 @@ def _stop(program: Program, pack: VoicePack, labels: Wording) -> Iterator[SheetR
     halts = ", ".join(pack.replies[reply].word for reply in sorted(pack.halts))
     yield "", labels("handout_always", word=halts)
     yield labels("handout_pain"), " ".join(_pain(program, labels))
+    asked = [
+        labels("handout_asked", asked=one.ask, answer=labels("yes" if one.answer else "no"))
+        for one in program.screen
+        if one.action is Action.HOLD
+    ]
+    if asked:
+        yield labels("handout_hold"), " ".join((*asked, labels("handout_hold_text")))
     yield labels("handout_help"), labels("handout_warnings")
     yield labels("handout_call"), program.call.strip() or labels("handout_call_unknown")
     if program.cautions.strip():

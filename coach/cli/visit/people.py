@@ -11,7 +11,7 @@ from pathlib import Path
 from coach.cli.choose import chosen, in_use
 from coach.cli.export import pack_of
 from coach.cli.labels import Labels, shown
-from coach.cli.on_hold import hold_words, holds_now, keep_holds
+from coach.cli.on_hold import holds_now, keep_holds
 from coach.cli.session_setup import Prepared, begun_and_left, halts_in
 from coach.cli.today import exercise_line, level_id, problems
 from coach.cli.visit.desk import OVER, Desk
@@ -20,6 +20,7 @@ from coach.logbook.files import UnreadableError
 from coach.logbook.store import RESERVED, Home, Person
 from coach.page.screens import Choice, Step, StepLine, TextField
 from coach.program_files import find, open_file, shipped
+from coach.review.hold_words import hold_words
 
 MOST_SHOWN = 12
 """Most people for whom the list says what today is; each needs all records of that person to be read."""
@@ -114,7 +115,7 @@ def tell_on_hold(desk: Desk, home: Home, person: Person) -> None:
     keep_holds(home, person.id)
     desk.turn_to(pack_of(home, person.id))
     labels = desk.labels
-    head, *lines = hold_words(holds, labels)
+    head, *lines = map(shown, hold_words(holds, labels))
     step = Step(
         "on_hold",
         labels("page_no_session"),

@@ -464,6 +464,30 @@ def test_a_plan_of_yesterday_is_not_begun(room_home: Path, program: str, script:
     assert "The day has changed" in caregiver.of("who")[-1]["problem"]
 
 
+def test_whoever_is_on_hold_is_told_why_and_whom_to_call_and_nothing_can_be_chosen_but_the_start(
+    tmp_path: Path, script: Path
+) -> None:
+    home = Home(tmp_path / "home")
+    home.add_person("maria", "Maria")
+    ready = prepare("kneecap_steady", home, "maria")
+    with begin_in(home, "maria", ready.today) as store:
+        run = StoredRun(ready.today, store.append)
+        person = RandomPerson(Random(1), odd=0.0, silent=0.0)
+        while run.session.state is not State.SCREENING or run.agenda.talking:
+            person.move(run)
+        run.say(On.YES)
+    caregiver = Caregiver({"who": ["person.maria", "close"], "on_hold": ["over"]})
+    visits(a_place(home.root, caregiver, script=script))
+
+    assert caregiver.steps() == ["who", "on_hold", "who"]
+    (step,) = {words_on(one) for one in caregiver.of("on_hold")}
+    assert "Maria: On hold: no session begins until the therapist has cleared it." in step
+    assert 'the answer to "Has the kneecap slipped or the knee given way since last time?" was yes.' in step
+    assert "Call the clinic that gave you this program." in step
+    assert [one["id"] for one in caregiver.of("on_hold")[-1]["choices"]] == ["over"]
+    assert "Maria on hold" in words_on(caregiver.of("who")[-1])
+
+
 def test_the_page_can_be_closed_in_an_empty_home(tmp_path: Path, script: Path) -> None:
     caregiver = Caregiver({"new": ["close"]})
     visits(a_place(tmp_path / "home", caregiver, script=script))
