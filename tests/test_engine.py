@@ -1,4 +1,4 @@
-"""The loop itself, with a device, a voice and a store made here: no speech, no room, only samples."""
+"""The loop itself, with a fake device, voice and store: no speech, no room, only samples."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ ANSWERS = {
     State.CONFIRMING: "y",
     State.HALTED: "b",
 }
-"""The key that somebody without trouble presses in each state once the coach has fallen silent."""
+"""The key that an untroubled person presses in each state once the coach is silent."""
 
 
 class Clips:
@@ -62,7 +62,7 @@ class Clips:
 
 
 class NoEcho:
-    """Stands in for the echo canceller, which is most of the work of a session: at this desk nothing echoes."""
+    """Replaces the echo canceller, which is most of the work of a session: nothing echoes here."""
 
     delay = 0
 
@@ -79,11 +79,11 @@ def no_echo() -> Iterator[None]:
 
 @dataclass
 class Lines:
-    """A store in memory whose disk may refuse lines from one on, and take them again later."""
+    """A store in memory whose disk may refuse every line from some line on, and accept them later."""
 
     breaks_at: int = -1
     mends_at: int = -1
-    """Once so many lines wait, the disk takes them all."""
+    """Once this many lines wait, the disk takes them all."""
     waiting: list[tuple[str, int, dict[str, Any]]] = field(default_factory=list)
     lines: list[tuple[str, int, dict[str, Any]]] = field(default_factory=list)
     closed: bool = False
@@ -110,16 +110,16 @@ class Lines:
 
 
 LIVE = np.resize(np.array([1e-4, -1e-4], np.float32), BLOCK)
-"""What a live microphone gives of a silent room."""
+"""The sound of a live microphone in a silent room."""
 
 
 class Desk:
-    """A device that delivers silence of a live microphone, and a person with a keyboard."""
+    """A device that delivers the silence of a live microphone, and a person with a keyboard."""
 
     rate = RATE
 
     def __init__(self, act: Callable[[Desk], str | None] | None = None, *, answers: bool = True) -> None:
-        """`act` is asked before each stretch and returns a key to press, "stall", or None; raising is allowed."""
+        """`act` is called before each stretch and returns a key to press, "stall", or None; it may raise."""
         self.act = act
         self.answers = answers
         self.keys = Keys()
@@ -127,7 +127,7 @@ class Desk:
         self.quiet_for = 0
         self.mute_mic = False
         self.stuck = 0.0
-        """What a mute microphone gives."""
+        """The sound of a mute microphone."""
         self.holes: list[int] = []
         """Samples at which the device stood still."""
         self.blocks: list[Block] = []
@@ -193,7 +193,7 @@ def brief(text: str = QUIET) -> Prepared:
 
 
 class Names:
-    """An ear that names a word the first time that `when` holds, as the sound of the last half second."""
+    """An ear that reports a word, as the sound of the last half second, the first time that `when` holds."""
 
     def __init__(self, name: str, word: str, when: Callable[[], bool]) -> None:
         self.name, self.word, self.when = name, word, when
@@ -370,7 +370,7 @@ def test_the_session_waits_for_a_device_that_stands_still_and_then_for_ready() -
 
 
 def test_one_gap_in_the_sound_stops_the_set_and_a_whole_second_without_another_brings_the_speaker_back() -> None:
-    """A device that gives a tenth of a second here and there must not be taken for one that works."""
+    """A device that gives 0.1 s of sound now and then must not count as one that works."""
     holes: list[int] = []
 
     def act(desk: Desk) -> str | None:
@@ -594,7 +594,7 @@ def said(ran: Ran) -> list[str]:
 
 
 def held(by: object, seen: set[int]) -> int:
-    """Return how many objects `by` holds, those of the session and of what stands around the engine left out."""
+    """Return how many objects `by` holds, except those of the session and of the engine's surroundings."""
     if id(by) in seen or isinstance(by, Session | Today | Desk | Lines | VoicePack | type) or callable(by):
         return 0
     seen.add(id(by))

@@ -20,7 +20,7 @@ Screen = Mapping[str, Any]
 
 
 class FakeScreens:
-    """What stands on the page now, and what was pressed; `news` guards both."""
+    """The page's present screen and its presses; `news` guards both."""
 
     def __init__(self) -> None:
         self.news = threading.Condition()
@@ -32,7 +32,7 @@ class FakeScreens:
         self.away = False
         """The server is gone: streams end, everything is refused."""
         self.deaf = False
-        """Screens come, presses do not arrive."""
+        """Screens arrive at the page, presses do not reach us."""
         self.address = ""
 
     def show(self, screen: Screen) -> None:

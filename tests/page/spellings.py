@@ -1,4 +1,4 @@
-"""Ways to spell an address without knowing its secret, or around the only one that is right."""
+"""Ways to spell an address without its secret, or unlike the only valid one."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _FIRST = (
 
 
 def without(name: str) -> list[str]:
-    """Return request targets that would reach `name` if anything were read into them."""
+    """Return request targets that would reach `name` if the server interpreted them."""
     here = "http://127.0.0.1:4711"
     plain = [f"/{first}/{name}" for first in _FIRST]
     return [
@@ -28,7 +28,7 @@ def without(name: str) -> list[str]:
 
 
 def around(name: str) -> list[str]:
-    """Return request targets of somebody who knows the secret, none of which is the right one."""
+    """Return wrong request targets of somebody who knows the secret."""
     other = f"%{ord(SECRET[0]):02x}{SECRET[1:]}"
     return [
         f"//{SECRET}/{name}", f"/{SECRET}//{name}", f"/{SECRET}/./{name}", f"/{SECRET}/x/../{name}",

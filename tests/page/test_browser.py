@@ -27,7 +27,7 @@ pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this ma
 PACE = 4
 """Times as fast as a real room: quick enough for a test, slow enough to press in mid-rep on a busy machine."""
 LONGEST = 90_000
-"""Milliseconds that one thing may take to be seen."""
+"""Milliseconds that a change may take to show."""
 
 
 @pytest.fixture
@@ -46,7 +46,7 @@ def window() -> Iterator[Window]:
 
 
 class Served:
-    """`coach page` as somebody would start it, in a simulated room whose patient says nothing."""
+    """`coach page` as a user starts it, in a simulated room whose patient says nothing."""
 
     def __init__(self, home: Path, folder: Path) -> None:
         (folder / "silent.yaml").write_text("format: 1\nanswers: {}\n", "utf-8")

@@ -1,4 +1,4 @@
-"""However many strangers stand at the door, whoever knows the secret gets through."""
+"""A client that knows the secret gets through, however many strangers connect."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def _ended(one: socket.socket) -> bool:
 
 
 class Later:
-    """A loop's timers, none of which comes by itself."""
+    """A loop's timers; none fires by itself."""
 
     def __init__(self) -> None:
         self.timers: list[Any] = []

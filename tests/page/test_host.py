@@ -36,7 +36,7 @@ def page() -> Iterator[Page]:
 
 @pytest.fixture(scope="module")
 def standing() -> Iterator[Page]:
-    """Give a page that no test kills, used up, or leaves presses on."""
+    """Give a page that tests share: none may kill it, use up its ticket or leave presses on it."""
     with Page(WORDS) as opened:
         opened.open()
         yield opened
@@ -66,7 +66,7 @@ class Visitor:
 
 
 def windows(page: Page, n: int) -> Callable[[], bool]:
-    """Look whether so many windows are open."""
+    """Tell whether this many windows are open."""
 
     def look() -> bool:
         page.presses()

@@ -1,4 +1,4 @@
-"""What the page draws in a real Chromium, of screens that it is given: no coach, no sound, no waiting."""
+"""What the page draws in a real Chromium from given screens: no coach, no sound, no waiting."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this ma
 SESSIONS = sorted(name for name, screen in SCREENS.items() if screen["kind"] == "session")
 WIDE, NARROW, REFLOW = (1366, 768), (390, 844), (320, 256)
 ZOOMED = (683, 384)
-"""What is left of WIDE for the layout at 200 % zoom; REFLOW is 1280 by 1024 at 400 %."""
+"""WIDE at 200 % zoom; REFLOW is 1280 by 1024 at 400 %."""
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
 HOSTILE = "<img src=x onerror='window.ran=1'><b>\u202eevil\u202c אבג 😀" + "W" * 400
 
@@ -49,7 +49,7 @@ def coach() -> Iterator[FakeScreens]:
 
 @pytest.fixture
 def page(browser: Browser, coach: FakeScreens) -> Iterator[Page]:
-    """Give a page that is not open yet; whatever it complains of fails the test."""
+    """Give a page that is not open yet; any error that it logs fails the test."""
     context = browser.new_context(viewport={"width": WIDE[0], "height": WIDE[1]})
     opened = context.new_page()
     complaints: list[str] = []

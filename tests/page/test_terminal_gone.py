@@ -1,4 +1,4 @@
-"""The terminal in which the page was started is closed in mid-set: nothing ends but the terminal."""
+"""The terminal that started the page is closed during a set: only the terminal ends."""
 
 from __future__ import annotations
 

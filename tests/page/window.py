@@ -12,11 +12,11 @@ from urllib.parse import urlsplit
 from coach.page.host import Page
 
 PATIENCE = 30.0
-"""Seconds after which what is waited for will not come; far more than it takes."""
+"""Seconds after which a test gives up waiting; far more than anything takes."""
 
 
 def until(page: Page, look: Callable[[], object]) -> object:
-    """Wait with the page until `look` gives something, and return that."""
+    """Wait until `look` returns something, and return that."""
     deadline = time.monotonic() + PATIENCE
     while not (found := look()):
         assert time.monotonic() < deadline
@@ -40,7 +40,7 @@ class Window:
                 yield json.loads(line[6:])
 
     def press(self, key: str, serial: int = 0) -> None:
-        """Press a key on the screen of that `serial`, without which a "ready" counts for nothing."""
+        """Press a key on the screen with this `serial`; a "ready" without it is ignored."""
         self.do({"do": "press", "key": key, "serial": serial})
 
     def choose(self, screen: dict[str, Any], choice: str, /, **fields: str) -> None:

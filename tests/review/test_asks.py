@@ -1,4 +1,4 @@
-"""What is put before the clinician to decide, and when it is not."""
+"""What the clinician is asked to decide, and what not."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def later(case: Lived, days: int) -> Review:
 
 
 def bare(case: Lived) -> Lived:
-    """Return the case without a day on which the program is to be looked at again."""
+    """Return the case without a review date of its program."""
     programs = {
         digest: replace(program, written_by=replace(program.written_by, review_on=None))
         for digest, program in case.programs.items()

@@ -1,4 +1,4 @@
-"""A clinic's review tells what is true of histories whose answers are known, and names those who need a look."""
+"""A clinic's review gives the true figures of known histories, and names those who need a look."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def person(review: ClinicReview, wanted: str) -> Standing:
 
 
 def recent(true: TrueHistory) -> int:
-    """Return the day of that history from which on it is recent."""
+    """Return the day of that history from which on sessions are recent."""
     return (TODAY - true.begins).days - RECENT + 1
 
 

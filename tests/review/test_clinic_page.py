@@ -1,4 +1,4 @@
-"""The clinic's page says in words and marks what its review holds, and shows a hostile name harmlessly."""
+"""The clinic's page shows its review in words and marks, and a hostile name harmlessly."""
 
 from __future__ import annotations
 

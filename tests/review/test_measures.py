@@ -1,4 +1,4 @@
-"""Every figure of the review against histories whose right answer is known by construction."""
+"""Every figure of the review is compared with histories whose true values are known."""
 
 from __future__ import annotations
 

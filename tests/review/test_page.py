@@ -1,4 +1,4 @@
-"""The page of a review stands alone, is read by keyboard and screen reader, and says nothing by colour alone."""
+"""The page of a review is self-contained, works with keyboard and screen reader, and says nothing by colour alone."""
 
 from __future__ import annotations
 

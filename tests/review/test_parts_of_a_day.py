@@ -1,4 +1,4 @@
-"""A day whose session broke off and was taken up is one session for whoever reads the review."""
+"""In the review, a session that broke off and was taken up is one session."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the tables tell of the past is what the records tell, and step-ups are those that the plan proposes."""
+"""The tables give the same past as the records, and the same step-ups as the plan."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def test_unsteadiness_outside_of_any_exercise_counts_in_the_tables_for_each_as_i
 
 @pytest.mark.parametrize("back", range(0, 40, 5))
 def test_step_ups_that_wait_are_those_that_the_plan_proposes(root: Path, back: int) -> None:
-    """On the days between, everybody is looked at as of then; later sessions are of a clock that ran ahead."""
+    """Look at everybody on each day in between; sessions after that day count as dated in the future."""
     today = TODAY - timedelta(days=back)
 
     waiting = steps_up(opened(root, -back), today)

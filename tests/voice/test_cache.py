@@ -23,7 +23,7 @@ from coach.voice.render import Renderer
 
 
 class Stand:
-    """A rendering without an engine: a clip of as many samples as its text has letters; it remembers what was asked."""
+    """A renderer without an engine: a clip has one sample per letter; it remembers the texts it was asked for."""
 
     def __init__(self, identity: str = "one voice") -> None:
         self.identity = identity

@@ -21,7 +21,7 @@ from coach.voice.render import LONGEST_TEXT, Renderer, clean
 
 CHILD = str(Path(child.__file__))
 
-# What stands in for the engine's process. Its argument is its folder, whose name counts the processes from 0.
+# A substitute for the engine's process. Its argument is its folder, whose name counts the processes from 0.
 PRELUDE = f"""
 import json, os, pathlib, runpy, sys, threading
 folder = pathlib.Path(sys.argv[1])
@@ -248,7 +248,7 @@ tell(done=0)
         with_child(code).render(["Keep your heel high."])
 
 
-# An engine of another system: its voices have names of their own, no pitch, and now and then it cuts a text off.
+# An engine of another system: its voices have other names and no pitch, and sometimes it cuts a text off.
 OTHER_ENGINE = """
 import types, wave
 class Voice:
