@@ -10,13 +10,14 @@ from coach.cli.choose import chosen, in_use, no_session, reopened
 from coach.cli.export import labels_for
 from coach.cli.labels import Labels
 from coach.cli.on_hold import clear
-from coach.cli.reading import home_of
+from coach.cli.reading import day_of, home_of
 from coach.cli.session_setup import Prepared, planned
 from coach.cli.today import problems
 from coach.errors import CoachError, did_you_mean
 from coach.logbook.reading import History
 from coach.logbook.store import Home, Person
 from coach.loglines.changes import Decided
+from coach.session.joining import MemberStanding, membership
 from coach.session.past import Decision, PastSession, Verdict
 from coach.session.progression import in_order, reached
 from coach.session.proposals import Proposal, proposals
@@ -35,13 +36,18 @@ def add(parser: argparse.ArgumentParser) -> None:
         "exercise", metavar="EXERCISE|clear", help="id of the exercise in the program; clear: the person may go on"
     )
     parser.add_argument(
-        "verdict", nargs="?", choices=[str(one) for one in Verdict], help="one level up, stay, or one level down"
+        "verdict",
+        nargs="?",
+        choices=[str(one) for one in Verdict],
+        help="one level up, stay, one level down; admit to the sessions, pause until a day or until it is admitted, "
+        "withdraw until it is admitted",
     )
     parser.add_argument("--by", required=True, metavar="NAME", help="who decides")
     parser.add_argument("--note", default="", metavar="TEXT", help="why, for whoever reads it later")
+    parser.add_argument("--until", metavar="DAY", help="pause: the day on which it is part of the sessions again")
     parser.add_argument("--program", metavar="ID", help="which program, where the person uses several")
     parser.add_argument(
-        "--although-not-due", action="store_true", help="up, although the program does not propose it yet"
+        "--although-not-due", action="store_true", help="up or admit, although the program does not propose it yet"
     )
 
 
@@ -59,25 +65,36 @@ def run(args: argparse.Namespace) -> int:
     for problem in problems(history, decided, labels):
         console.print(f"! {problem}", soft_wrap=True, markup=False)
     verdict = Verdict(args.verdict)
-    before = tuple(one for one in decided.decisions if not _replaced(one, prepared, args.exercise, home))
+    until = _until(args, verdict, home)
+    before = tuple(one for one in decided.decisions if not _replaced(one, prepared, args.exercise, verdict, home))
     sessions = prepared.past
     from_level, to_level = _levels(prepared, args.exercise, verdict, sessions, before, home)
     found = proposals(prepared.program, sessions, before, home.today())
-    proposal = next((one for one in found if one.exercise == args.exercise), None)
-    proposed = verdict is not Verdict.UP or (proposal is not None and proposal.due)
+    proposal = next((one for one in found if (one.exercise, one.verdict) == (args.exercise, verdict)), None)
+    needs_proposal = verdict is Verdict.UP
+    if verdict.of_membership:
+        standing = _standing(prepared, args.exercise, before, home)
+        _may(args.exercise, verdict, _standing(prepared, args.exercise, decided.decisions, home))
+        needs_proposal = verdict is Verdict.ADMIT and standing in (MemberStanding.WAITS, MemberStanding.TAKEN_OUT)
+    proposed = not needs_proposal or (proposal is not None and proposal.due)
     if not proposed:
-        _insist(args, proposal, labels)
+        _insist(args, verdict, proposal, labels)
         console.print(f"! {labels('decide_not_due')}", soft_wrap=True, markup=False)
     home.decide(
         person.id,
         Decided(
             prepared.program.id, prepared.program.digest, args.exercise, verdict.value, from_level, to_level, by, note,
-            proposed,
+            proposed, until,
         ),
     )  # fmt: skip
-    values = {"exercise": args.exercise, "before": from_level, "after": to_level, "by": by}
-    console.print(labels(f"decide_{verdict}", **values), soft_wrap=True, markup=False)
+    values = {"exercise": args.exercise, "before": from_level, "after": to_level, "by": by, "until": until}
+    key = f"decide_{verdict}_until" if until else f"decide_{verdict}"
+    console.print(labels(key, **values), soft_wrap=True, markup=False)
     after = home.decisions(person.id).decisions
+    if verdict.of_membership:
+        if (_standing(prepared, args.exercise, after, home) is MemberStanding.IN) is not (verdict is Verdict.ADMIT):
+            console.print(f"! {labels('decide_out_held')}", soft_wrap=True, markup=False)
+        return 0
     exercise = prepared.program.exercise(args.exercise)
     level = exercise.levels[reached(exercise, prepared.program, in_order(sessions), after, home.today()).level].id
     if level != to_level:
@@ -140,9 +157,35 @@ def _exercise_of(prepared: Prepared, exercise: str) -> None:
         raise CoachError(f'"{prepared.program.id}" has no exercise "{exercise}"; {did_you_mean(exercise, known)}')
 
 
-def _replaced(one: Decision, prepared: Prepared, exercise: str, home: Home) -> bool:
-    """Tell whether a decision is of today and about the same exercise, so that the new one replaces it."""
-    return (one.program, one.exercise, one.day) == (prepared.program.id, exercise, home.today())
+def _replaced(one: Decision, prepared: Prepared, exercise: str, verdict: Verdict, home: Home) -> bool:
+    """Tell whether a decision is of today and about the same of the same exercise, so that the new one replaces it."""
+    same = one.verdict.of_membership is verdict.of_membership
+    return same and (one.program, one.exercise, one.day) == (prepared.program.id, exercise, home.today())
+
+
+def _until(args: argparse.Namespace, verdict: Verdict, home: Home) -> str:
+    """Return the day until which an exercise is paused, ISO 8601; empty: until somebody decides. Raises CoachError."""
+    day = day_of(args.until)
+    if day is None:
+        return ""
+    if verdict is not Verdict.PAUSE:
+        raise CoachError(f"--until goes with pause; {verdict} has no end.")
+    if day <= home.today():
+        raise CoachError(f"--until {day} is not after today; write a later day, or leave it out.")
+    return day.isoformat()
+
+
+def _standing(prepared: Prepared, exercise: str, decisions: tuple[Decision, ...], home: Home) -> MemberStanding:
+    program = prepared.program
+    return membership(program.exercise(exercise), program, in_order(prepared.past), decisions, home.today()).standing
+
+
+def _may(exercise: str, verdict: Verdict, standing: MemberStanding) -> None:
+    """Raise CoachError if the decision would change nothing."""
+    if verdict is Verdict.ADMIT and standing is MemberStanding.IN:
+        raise CoachError(f'"{exercise}" is part of the sessions already.')
+    if verdict is not Verdict.ADMIT and standing is MemberStanding.WITHDRAWN:
+        raise CoachError(f'"{exercise}" is withdrawn already; bring it back with: admit.')
 
 
 def _levels(
@@ -157,7 +200,7 @@ def _levels(
     exercise = prepared.program.exercise(exercise_id)
     ids = [level.id for level in exercise.levels]
     now = reached(exercise, prepared.program, in_order(sessions), decisions, home.today()).level
-    to = now + {Verdict.UP: 1, Verdict.STAY: 0, Verdict.DOWN: -1}[verdict]
+    to = now + {Verdict.UP: 1, Verdict.DOWN: -1}.get(verdict, 0)
     if to == len(ids):
         raise CoachError(f'"{exercise_id}" is at its hardest level, {ids[now]}; write a new program to go further.')
     if to < 0:
@@ -168,13 +211,13 @@ def _levels(
     return ids[now], ids[to]
 
 
-def _insist(args: argparse.Namespace, proposal: Proposal | None, labels: Labels) -> None:
-    """Raise CoachError that says what is missing for a step up, unless the clinician overrides the proposal."""
+def _insist(args: argparse.Namespace, verdict: Verdict, proposal: Proposal | None, labels: Labels) -> None:
+    """Raise CoachError that says what is missing for a proposal, unless the clinician overrides it."""
     if args.although_not_due:
         return
     missing = [labels.clause(one) for one in proposal.clauses if not one.met] if proposal is not None else []
     why = f" yet ({'; '.join(missing)})" if missing else ", because it has no step_up_after there"
+    what = "a step up of" if verdict is Verdict.UP else "to admit"
     raise CoachError(
-        f'The program does not propose a step up of "{args.exercise}"{why}; to decide it anyway, add '
-        "--although-not-due."
+        f'The program does not propose {what} "{args.exercise}"{why}; to decide it anyway, add --although-not-due.'
     )

@@ -6,11 +6,13 @@ import atexit
 import sys
 import time
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 from rich.console import Console
 
 from coach.cli.labels import Labels
+from coach.errors import CoachError
 from coach.logbook.store import Home
 from coach.progress import HowFar
 
@@ -60,3 +62,13 @@ def _bar() -> HowFar:
             bar.remove_task(bar.task_ids[0])
 
     return show
+
+
+def day_of(text: str | None) -> date | None:
+    """Return the day that `text` names. Raises CoachError that shows the format."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise CoachError(f'"{text}" is not a day; write it as year-month-day, for example 2027-01-31.') from None

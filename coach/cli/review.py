@@ -15,7 +15,7 @@ from rich.table import Column, Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
-from coach.cli.reading import home_of
+from coach.cli.reading import day_of, home_of
 from coach.errors import CoachError, ProgramError
 from coach.logbook.files import UnreadableError
 from coach.logbook.logged import Brief
@@ -97,16 +97,6 @@ def _write_fhir(path: Path, found: Review, labels: Labels) -> None:
         flaws[session] = (*flaws.get(session, ()), f"{one.file}:{one.line} {text}")
     write_bundle(path, bundle(found.person, [visit.record for visit in found.visits], flaws=flaws))
     print(path)
-
-
-def day_of(text: str | None) -> date | None:
-    """Return the day that `text` names. Raises CoachError that shows the format."""
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise CoachError(f'"{text}" is not a day; write it as year-month-day, for example 2027-01-31.') from None
 
 
 def reviewed(home: Home, person: str, since: date | None = None) -> Review:

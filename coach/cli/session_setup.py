@@ -100,6 +100,13 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "", histo
     return Prepared(program, pack, today, file.data, broken, history, left, sessions)
 
 
+def refuse_nothing(prepared: Prepared, labels: Labels) -> None:
+    """Raise CoachError that says why, if no exercise is part of today's session."""
+    if not prepared.today.exercises:
+        whys = " ".join(labels.plain_clause(one.because) for one in prepared.today.left_out)
+        raise CoachError(f"{labels('today_nothing')} {whys}")
+
+
 def coach_voice(home: Home, pack: VoicePack) -> ClipVoice:
     """Return the coach's voice for a language; nothing is rendered yet."""
     from coach.voice.cache import ClipVoice

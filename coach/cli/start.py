@@ -15,7 +15,7 @@ from coach.cli.export import labels_for
 from coach.cli.labels import Labels
 from coach.cli.on_hold import refuse_on_hold
 from coach.cli.reading import home_of
-from coach.cli.session_setup import Prepared, SessionDevice, tell_closed, told_broken
+from coach.cli.session_setup import Prepared, SessionDevice, refuse_nothing, tell_closed, told_broken
 from coach.cli.today import problems
 from coach.errors import CoachError
 from coach.logbook.session_record import RECORDING, VIRTUAL_ROOM
@@ -57,6 +57,7 @@ def run(args: argparse.Namespace) -> int:
     if chosen_part is None:
         return 0
     prepared = chosen_part
+    refuse_nothing(prepared, labels)
     for problem in problems(prepared.history, home.decisions(person.id), labels):
         console.print(f"! {problem}", soft_wrap=True, markup=False)
     on = _device(args, prepared.pack, home, console)

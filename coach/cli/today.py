@@ -16,6 +16,7 @@ from coach.history import undated
 from coach.logbook.reading import History
 from coach.logbook.store import Decisions
 from coach.review.hold_words import hold_words
+from coach.session.past import Verdict
 from coach.session.plan import PlannedExercise, dose
 from coach.session.proposals import Proposal, proposals
 
@@ -86,10 +87,13 @@ def exercise_line(planned: PlannedExercise, labels: Labels, level: str) -> str:
 def _proposal(proposal: Proposal, person: str, labels: Labels) -> Iterable[str]:
     """Yield a proposed step up with its clauses: "+" is met, "-" is not."""
     values = {"exercise": proposal.exercise, "before": proposal.from_level, "after": proposal.to_level}
-    yield labels("today_waits" if proposal.due else "today_not_yet", **values)
+    joins = proposal.verdict is Verdict.ADMIT
+    key = "today_waits" if proposal.due else "today_not_yet"
+    yield labels(f"{key}_admit" if joins else key, **values)
     yield from clauses(proposal, labels)
     if proposal.due:
-        yield labels("today_decide", command=f"coach decide {person} {proposal.exercise} up|stay|down --by NAME")
+        choices = "admit|withdraw" if joins else "up|stay|down"
+        yield labels("today_decide", command=f"coach decide {person} {proposal.exercise} {choices} --by NAME")
 
 
 def clauses(proposal: Proposal, labels: Labels) -> Iterable[str]:

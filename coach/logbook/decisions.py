@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from coach.logbook.fields import UnfitField, fact
 from coach.logbook.lines import Reading
@@ -18,6 +18,14 @@ def local_moment(t: str) -> datetime | None:
     try:
         return datetime.fromisoformat(t).astimezone()
     except (ValueError, OverflowError, OSError):
+        return None
+
+
+def _day(text: str) -> date | None:
+    """Return the day; None if there is none, or it cannot be read: then a pause goes on until somebody decides."""
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
         return None
 
 
@@ -41,8 +49,9 @@ class DecisionLines:
 def decided(reading: Reading) -> DecisionLines:
     """Return what the lines say.
 
-    A step up or a clear in a line with a problem (a wrong checksum, lines missing before it) is ignored: only what is
-    certain makes the work harder or lets it begin. A hold counts in any line.
+    In a line with a problem (a wrong checksum, lines missing before it), what adds work is ignored: a step up, an
+    exercise that is admitted, the end of a pause, a clear. Only what is certain makes the work harder, or lets it
+    begin. A hold counts in any line.
     """
     decisions: list[Decision] = []
     versions: list[Version] = []
@@ -59,11 +68,11 @@ def decided(reading: Reading) -> DecisionLines:
             holds.append(SafetyHold(it.session, it.began, began.date() if began else None, it.program, it.sign))
         elif moment is None:
             continue
-        elif isinstance(it, Decided) and not (it.verdict == "up" and index in reading.suspect):
+        elif isinstance(it, Decided) and not (index in reading.suspect and it.verdict in ("up", "admit")):
             decisions.append(
                 Decision(
                     it.program, it.exercise, Verdict(it.verdict), it.from_level, it.to_level, it.by, it.note, line.t,
-                    moment.date(), it.digest,
+                    moment.date(), it.digest, None if index in reading.suspect else _day(it.until),
                 )
             )  # fmt: skip
         elif isinstance(it, Cleared) and index not in reading.suspect:

@@ -8,21 +8,23 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """The clinician decided about the level of an exercise."""
+    """The clinician decided about the level of an exercise, or whether it is part of the sessions."""
 
     program: str
     """Id of the program."""
     digest: str
     """SHA-256 of the program file, in hex."""
     exercise: str
-    verdict: Literal["up", "stay", "down"]
+    verdict: Literal["up", "stay", "down", "admit", "pause", "withdraw"]
     from_level: str
     to_level: str
     by: str
     """Who decided."""
     note: str = ""
     proposed: bool = True
-    """False: the clinician decided on a step up that the program had not proposed."""
+    """False: the clinician decided on a step up, or an exercise that joins, that the program had not proposed."""
+    until: str = ""
+    """The day on which a pause is over, ISO 8601; empty: when the exercise is admitted."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -120,7 +120,21 @@ STEP_UP = Section(
 JOINS = Section(
     (
         Field("exercise", ShortName(), "id of the exercise that must have been steady"),
-        Field("steady_sessions", Whole(1, 50), "number of sessions in which it must have been steady"),
+        Field("steady_sessions", Whole(1, 50), "number of sessions in a row in which it must have been steady"),
+        Field(
+            "days",
+            Whole(1, 90),
+            "days from the first to the last of its sessions in a row without too much pain or unsteadiness "
+            "(the default is our own choice)",
+            STEP_DAYS,
+        ),
+        Field(
+            "joins",
+            OneOf({"by decision": False, "by itself": True}),
+            "whether the clinician decides that it joins, or it joins by itself once that is so; trouble in it or in "
+            "the other takes it out until it is decided",
+            "by decision",
+        ),
     )
 )
 

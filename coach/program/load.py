@@ -124,7 +124,9 @@ def _exercise(got: Got, doses: list[Dose]) -> Exercise:
         )
         if step_up is not None
         else None,
-        joins_after=Joins(joins["exercise"], joins["steady_sessions"]) if joins is not None else None,
+        joins_after=Joins(joins["exercise"], joins["steady_sessions"], joins["days"], by_itself=joins["joins"])
+        if joins is not None
+        else None,
     )
 
 

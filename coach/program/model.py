@@ -225,7 +225,11 @@ class Joins:
     exercise: str
     """Id of the other exercise."""
     steady_sessions: int
-    """Number of sessions in which the other must have been steady."""
+    """Number of sessions in a row in which the other must have been steady."""
+    days: int
+    """Days that sessions in a row of the other must span, without too much pain or unsteadiness."""
+    by_itself: bool
+    """True: it joins by itself once that is so; False (the default): the clinician decides."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,13 +51,14 @@ def content(review: Review, person: Person, labels: Wording, language: str) -> C
 def _decide(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
     due = [one for one in review.proposals if one.due]
     lines = [labels(ask.key, **dict(ask.values)) for ask in asks(review)]
+    lines += [_clause(one.taken_out, labels) for one in review.proposals if one.taken_out]
     lines += [_step(review, one, labels) for one in due]
     yield Sentences(tuple(lines) or (labels("review_nothing_to_decide"),))
     for proposal in sorted(review.proposals, key=lambda one: not one.due):
         name = "clauses_due" if proposal.due else "clauses_not_yet"
         yield Grid(
-            labels(name, name=review.name_of(proposal.exercise), before=labels.word("level", proposal.from_level),
-                   after=labels.word("level", proposal.to_level)),
+            labels(f"{name}_{proposal.verdict}", name=proposal.name,
+                   before=labels.word("level", proposal.from_level), after=labels.word("level", proposal.to_level)),
             (labels("column_clause"), labels("column_met")),
             tuple((_clause(clause, labels), labels("met" if clause.met else "not_met")) for clause in proposal.clauses),
         )  # fmt: skip
@@ -65,11 +66,11 @@ def _decide(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
 
 def _step(review: Review, proposal: Proposal, labels: Wording) -> str:
     return labels(
-        "ask_step_up",
-        name=review.name_of(proposal.exercise),
+        f"ask_{proposal.verdict}",
+        name=proposal.name,
         before=labels.word("level", proposal.from_level),
         after=labels.word("level", proposal.to_level),
-        command=f"coach decide {review.person} {proposal.exercise} up --by NAME",
+        command=f"coach decide {review.person} {proposal.exercise} {proposal.verdict} --by NAME",
     )
 
 
@@ -231,7 +232,8 @@ def _changes(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
              labels("column_note")),
             tuple(
                 (_day(one.day), review.name_of(one.exercise),
-                 labels(f"decided_{one.verdict}", before=labels.word("level", one.from_level),
+                 labels(f"decided_{one.verdict}_until" if one.until else f"decided_{one.verdict}", until=one.until,
+                        before=labels.word("level", one.from_level),
                         after=labels.word("level", one.to_level)), one.by, one.note or "-")
                 for one in review.decisions
             ),

@@ -82,7 +82,8 @@ def _exercise(program: Program, exercise: Exercise, number: int, index: int | No
     rows: list[SheetRow] = []
     if exercise.joins_after and index is None:
         other = program.exercise(exercise.joins_after.exercise).name
-        waits = labels("handout_joins_text", exercise=other, n=exercise.joins_after.steady_sessions)
+        joins = "handout_joins_text" if exercise.joins_after.by_itself else "handout_joins_decided"
+        waits = labels(joins, exercise=other, n=exercise.joins_after.steady_sessions)
         rows.append((labels("handout_joins"), waits))
     needs = ", ".join((*exercise.needs, *level.needs))
     rows += [

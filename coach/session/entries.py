@@ -42,8 +42,12 @@ def opening(session: Session, at: int) -> Result:
     elif program.within_reach is Reach.ALWAYS:
         commands += say("someone_within_reach")
     commands += say("how_to_halt")
-    commands += say("taken_up") if today.taken_up else say("exercises_today", n=len(today.exercises))
-    return session, commands
+    if today.taken_up:
+        return session, commands + say("taken_up")
+    for one in today.left_out:
+        if one.news:
+            commands += (Record(at, Told(one.exercise.id, (one.news,))), *say(one.news, name=one.exercise.name))
+    return session, commands + say("exercises_today", n=len(today.exercises))
 
 
 def checking(session: Session, _at: int) -> Result:

@@ -61,11 +61,22 @@ class PastSession:
 
 
 class Verdict(StrEnum):
-    """What the clinician decides about the level of an exercise."""
+    """What the clinician decides about an exercise: its level, or whether it is part of the sessions."""
 
     UP = "up"
     STAY = "stay"
     DOWN = "down"
+    ADMIT = "admit"
+    """It is part of the sessions."""
+    PAUSE = "pause"
+    """It is left out until a day, or until it is admitted."""
+    WITHDRAW = "withdraw"
+    """It is left out until it is admitted."""
+
+    @property
+    def of_membership(self) -> bool:
+        """Whether it says if the exercise is part of the sessions, not at which level."""
+        return self in (Verdict.ADMIT, Verdict.PAUSE, Verdict.WITHDRAW)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +100,8 @@ class Decision:
     """The day of `at` in local time."""
     digest: str = ""
     """SHA-256 of the program file at that time, in hex."""
+    until: date | None = None
+    """"pause": the day on which it is part of the sessions again; None: when it is admitted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +117,23 @@ class Clear:
     """When it was recorded: UTC, ISO 8601."""
     day: date
     """The day of `at`, where it was recorded."""
+
+
+STRICT = (Verdict.UP, Verdict.STAY, Verdict.DOWN, Verdict.ADMIT, Verdict.PAUSE, Verdict.WITHDRAW)
+"""Of two decisions of one moment the one that stands later here counts."""
+
+
+def effective(
+    decisions: tuple[Decision, ...], program: str, exercise: str, *, membership: bool
+) -> tuple[Decision, ...]:
+    """Return the decisions about an exercise's level or `membership`, oldest first, only the last of each day."""
+    ours = [
+        one
+        for one in decisions
+        if (one.program, one.exercise) == (program, exercise) and one.verdict.of_membership is membership
+    ]
+    ours.sort(key=lambda one: (one.at, STRICT.index(one.verdict), repr(one)))
+    return tuple({one.day: one for one in ours}.values())
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,9 @@ from datetime import date, timedelta
 
 from coach.loglines.safety import SignWhy
 from coach.program.model import Dose, Exercise, Hold, Level, Program, ScreenQuestion, Sides
+from coach.session.joining import Membership, MemberStanding, membership
 from coach.session.past import Clause, Decision, PastSession, Verdict, clause
-from coach.session.progression import Reached, hurt, in_order, reached, steady
+from coach.session.progression import Reached, hurt, in_order, moment, reached
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,16 @@ class PlannedExercise:
     """Why this level and target."""
     news: tuple[str, ...] = ()
     """Keys of phrases that tell, once before the exercise, what is new since last time."""
+
+
+@dataclass(frozen=True, slots=True)
+class AbsentExercise:
+    """An exercise of the program that is not part of today's session."""
+
+    exercise: Exercise
+    because: Clause
+    news: str
+    """Key of the phrase that tells it at the beginning; empty: it was told before, or there is nothing to tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +88,8 @@ class Today:
     """The signs that would put the person on hold if told in this session."""
     news: tuple[str, ...] = ()
     """Keys of phrases, said once at the beginning: what the clinician decided about the whole of it."""
+    left_out: tuple[AbsentExercise, ...] = ()
+    """The exercises of the program that are not part of this session."""
 
 
 def dose(exercise: Exercise, level: int) -> Dose:
@@ -112,19 +125,20 @@ def plan(
     Only a decision raises a level; see `reached`. `history` and `decisions` may come in any order.
     """
     past = in_order(history)
-    joined = [each for each in program.exercises if has_joined(each, past, program)]
+    standing = {each.id: membership(each, program, past, decisions, today) for each in program.exercises}
+    joined = [each for each in program.exercises if standing[each.id].standing is MemberStanding.IN]
     changed = _changed(program, past)
     planned = _told_once(
-        _planned(each, reached(each, program, past, decisions, today), changed=changed and at == 0)
+        _planned(each, reached(each, program, past, decisions, today), standing[each.id], changed=changed and at == 0)
         for at, each in enumerate(joined)
     )
-    waiting = tuple(_waits(each) for each in program.exercises if each not in joined)
+    left_out = tuple(_left_out(each, standing[each.id], past) for each in program.exercises if each not in joined)
     due, why = due_on(program, past, today)
     worked = any(session.exercises for session in past)
     asked = any(session.may_have_worked for session in past)
     screen = (*program.screen, _next_day(program)) if asked else program.screen
-    because = (*waiting, *_strange(program, past, today, changed=changed), *why)
-    return Today(program, planned, screen, not worked, program.affected, because, due)
+    because = (*(one.because for one in left_out), *_strange(program, past, today, changed=changed), *why)
+    return Today(program, planned, screen, not worked, program.affected, because, due, left_out=left_out)
 
 
 def _strange(program: Program, past: tuple[PastSession, ...], today: date, *, changed: bool) -> Iterator[Clause]:
@@ -179,24 +193,20 @@ def days_to_next(program: Program, *, sore: bool) -> int:
     return program.schedule.after_sore_days if sore else program.schedule.every_days
 
 
-def has_joined(exercise: Exercise, past: tuple[PastSession, ...], program: Program) -> bool:
-    """Tell whether an exercise has joined the sessions: its `joins_after` is met, or it has none."""
-    joins = exercise.joins_after
-    if joins is None:
-        return True
-    times = sum(
-        1
-        for session in past
-        for done in session.exercises
-        if done.exercise == joins.exercise and steady(session, done, program)
-    )
-    return times >= joins.steady_sessions
+LEFT_OUT_NEWS = {
+    MemberStanding.TAKEN_OUT: "news_taken_out",
+    MemberStanding.PAUSED: "news_paused",
+    MemberStanding.WITHDRAWN: "news_withdrawn",
+}
+"""Where an exercise stands to the phrase that tells it."""
 
 
-def _waits(exercise: Exercise) -> Clause:
-    joins = exercise.joins_after
-    assert joins is not None, "an exercise that waits says for what"
-    return clause("because_waits", name=exercise.name, other=joins.exercise, n=joins.steady_sessions)
+def _left_out(exercise: Exercise, member: Membership, past: tuple[PastSession, ...]) -> AbsentExercise:
+    """Return why an exercise is left out; it is told in the first session since."""
+    assert member.because is not None, "what is left out says why"
+    last = max((moment(session) for session in past if session.exercises), default="")
+    key = LEFT_OUT_NEWS.get(member.standing, "") if member.since >= last else ""
+    return AbsentExercise(exercise, member.because, key)
 
 
 def _changed(program: Program, past: tuple[PastSession, ...]) -> bool:
@@ -216,18 +226,18 @@ def _told_once(planned: Iterable[PlannedExercise]) -> tuple[PlannedExercise, ...
     return tuple(found)
 
 
-def _planned(exercise: Exercise, now: Reached, *, changed: bool) -> PlannedExercise:
+def _planned(exercise: Exercise, now: Reached, member: Membership, *, changed: bool) -> PlannedExercise:
     within = dose(exercise, now.level).work.amount
     because = [now.level_because]
     because.append(now.amount_because or clause("because_bottom", low=within.low))
-    news = _news(exercise, now, changed=changed)
+    news = _news(exercise, now, member, changed=changed)
     return PlannedExercise(exercise, now.level, now.amount, (*because, *now.notes), news)
 
 
 _DECIDED = {Verdict.UP: "news_up", Verdict.STAY: "news_stay", Verdict.DOWN: "news_down"}
 
 
-def _news(exercise: Exercise, now: Reached, *, changed: bool) -> tuple[str, ...]:
+def _news(exercise: Exercise, now: Reached, member: Membership, *, changed: bool) -> tuple[str, ...]:
     """Return the phrases that tell what changed since the exercise's last session."""
     news = ["news_program"] if changed else []
     if now.decision is not None:
@@ -236,6 +246,10 @@ def _news(exercise: Exercise, now: Reached, *, changed: bool) -> tuple[str, ...]
         news.append("news_gap")
     if now.lasting is not None:
         news.append(f"news_lasting_{now.lasting.cause}")
-    if exercise.joins_after is not None and now.last is None:
+    if member.admitted is not None and (now.last is None or moment(now.last) < member.admitted.at):
+        news.append("news_admitted")
+    elif exercise.joins_after is not None and now.last is None:
         news.append("news_joined")
+    if member.back_on is not None and now.last is not None and now.last.day < member.back_on:
+        news.append("news_back")
     return tuple(news)

@@ -20,7 +20,7 @@ from itertools import groupby
 from typing import Any
 
 from coach.program.model import AfterGap, Exercise, Hold, Program
-from coach.session.past import Clause, Decision, PastExercise, PastSession, Verdict, clause
+from coach.session.past import Clause, Decision, PastExercise, PastSession, Verdict, clause, effective
 
 HOLD_STEP = 5
 """Seconds that a hold grows by, within its range."""
@@ -35,12 +35,13 @@ CUT_SHORT = frozenset({"pain", "unsteady", "tired", "halts", "screen", "no_answe
 
 def in_order(history: tuple[PastSession, ...]) -> tuple[PastSession, ...]:
     """Return sessions oldest first; the result does not depend on their order in `history`."""
-    ordered = sorted(history, key=_moment)
-    same = [list(group) for _, group in groupby(ordered, _moment)]  # repr is slow: only to break ties
+    ordered = sorted(history, key=moment)
+    same = [list(group) for _, group in groupby(ordered, moment)]  # repr is slow: only to break ties
     return tuple(session for group in same for session in (sorted(group, key=repr) if len(group) > 1 else group))
 
 
-def _moment(session: PastSession) -> str:
+def moment(session: PastSession) -> str:
+    """Return when a session began, in letters that sort in order of time."""
     return session.began or session.day.isoformat()
 
 
@@ -131,14 +132,6 @@ class Reached:
     """Trouble that has lasted until today; None: there is none."""
 
 
-def effective(decisions: tuple[Decision, ...], program: str, exercise: str) -> tuple[Decision, ...]:
-    """Return the decisions about an exercise, oldest first, only the last of each day."""
-    strict = (Verdict.UP, Verdict.STAY, Verdict.DOWN)
-    ours = [one for one in decisions if (one.program, one.exercise) == (program, exercise)]
-    ours.sort(key=lambda one: (one.at, strict.index(one.verdict), repr(one)))
-    return tuple({one.day: one for one in ours}.values())
-
-
 def reached(
     exercise: Exercise,
     program: Program,
@@ -152,23 +145,26 @@ def reached(
     """
     walk = _Walk(exercise, program, today)
     done = [
-        (_moment(session), 0, Done(session, one))
+        (moment(session), 0, Done(session, one))
         for session in past
         for one in session.exercises
         if one.exercise == exercise.id
     ]
     events: list[tuple[str, int, Done | PastSession | Decision]] = [
         *done,
-        *((_moment(session), 0, session) for session in past if session.unread),
-        *((one.at, 1, one) for one in effective(decisions, program.id, exercise.id)),
+        *((moment(session), 0, session) for session in past if session.unread),
+        *((one.at, 1, one) for one in effective(decisions, program.id, exercise.id, membership=False)),
+        *((one.at, 1, one) for one in effective(decisions, program.id, exercise.id, membership=True)),
     ]
     for _, _, event in sorted(events, key=lambda event: event[:2]):
         if isinstance(event, Done):
             walk.session(event)
         elif isinstance(event, PastSession):
             walk.unread(event)
-        else:
+        elif not event.verdict.of_membership:
             walk.decision(event)
+        elif event.verdict is Verdict.ADMIT:
+            walk.admitted(event)
     if today is not None:
         walk.gap(today)
     return walk.reached()
@@ -273,6 +269,17 @@ class _Walk:
         self._since = []
         self._decision, self._gap = one if told else None, False
         self._count_from(one.day)
+
+    def admitted(self, one: Decision) -> None:
+        """Begin at the bottom of the range; the level stays."""
+        if self._is_future(one.day):
+            return
+        self.gap(one.day)
+        low = self._low()
+        self._amount = low, clause("because_admitted", low=low, day=str(one.day), by=one.by)
+        self._since, self._gap, self._lasting = [], False, None
+        if self._calm is not None:
+            self._count_from(one.day)
 
     def gap(self, day: date) -> None:
         """Lower what was reached if there was a gap before `day`, or trouble that lasted until then."""

@@ -1,29 +1,34 @@
-"""When a harder level is proposed to the clinician: each clause of the program with its evidence."""
+"""When a harder level, or an exercise that joins, is proposed to the clinician: each clause with its evidence."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from coach.program.model import AskAfter, Exercise, Program, Range, StepUp
-from coach.session.past import Clause, Decision, PastSession, clause
-from coach.session.plan import has_joined
+from coach.program.model import Exercise, Program, Range, StepUp
+from coach.session.evidence import body, days_in_a_row
+from coach.session.joining import MemberStanding, joining_clauses, membership
+from coach.session.past import Clause, Decision, PastSession, Verdict, clause
 from coach.session.progression import Done, Reached, in_full, in_order, reached
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A step up that the program allows; the clinician decides."""
+    """A step up, or an exercise that joins, that the program allows; the clinician decides."""
 
     exercise: str
     """Its id."""
+    name: str
+    verdict: Verdict
+    """UP or ADMIT."""
     from_level: str
     """Id of the present level."""
     to_level: str
-    """Id of the next harder level."""
+    """Id of the next harder level; of an exercise that joins, of the level that it begins at."""
     clauses: tuple[Clause, ...]
     """Every condition of the program, met or not."""
+    taken_out: Clause | None = None
+    """The trouble that took the exercise out of the sessions; None: there was none."""
 
     @property
     def due(self) -> bool:
@@ -37,7 +42,7 @@ def proposals(
     decisions: tuple[Decision, ...] = (),
     today: date | None = None,
 ) -> tuple[Proposal, ...]:
-    """Return a proposal for each exercise that has joined, has a harder level and has `step_up_after`.
+    """Return a proposal for each exercise that waits to join, or is in, has a harder level and has `step_up_after`.
 
     The evidence is the last sessions since the level was reached or last decided about, as many as `step_up_after`
     names. What is not known meets no clause, except the morning after the last session: it is asked about at the next.
@@ -46,13 +51,17 @@ def proposals(
     past = in_order(history)
     found = []
     for exercise in program.exercises:
-        if exercise.step_up is None or not has_joined(exercise, past, program):
-            continue
+        member = membership(exercise, program, past, decisions, today)
         now = reached(exercise, program, past, decisions, today)
-        if now.level + 1 < len(exercise.levels):
-            ids = [level.id for level in exercise.levels]
+        ids = [level.id for level in exercise.levels]
+        here = ids[now.level]
+        if member.standing in (MemberStanding.WAITS, MemberStanding.TAKEN_OUT):
+            trouble = member.because if member.standing is MemberStanding.TAKEN_OUT else None
+            clauses = joining_clauses(exercise, program, past, member.since, today)
+            found.append(Proposal(exercise.id, exercise.name, Verdict.ADMIT, here, here, clauses, trouble))
+        elif member.standing is MemberStanding.IN and exercise.step_up is not None and now.level + 1 < len(ids):
             clauses = _clauses(exercise, exercise.step_up, program, past, now, today)
-            found.append(Proposal(exercise.id, ids[now.level], ids[now.level + 1], clauses))
+            found.append(Proposal(exercise.id, exercise.name, Verdict.UP, here, ids[now.level + 1], clauses))
     return tuple(found)
 
 
@@ -69,37 +78,12 @@ def _clauses(
     at_level = last if all(done.exercise.level == here.id for done in last) else ()
     enough = len(at_level) >= asked.sessions
     days = ", ".join(str(done.session.day) for done in at_level) or "-"
-    found = [
+    return (
         clause("step_sessions", met=enough, needed=asked.sessions, found=len(at_level), days=days, level=here.id),
-        _days(asked, here.id, now.since, today),
+        days_in_a_row(asked, now.since, today, level=here.id),
         _amounts(here.dose.work.amount, at_level, at_top=asked.at_top, enough=enough),
-        _stated("pain", asked.pain_to, at_level, enough=enough),
-    ]
-    if program.ask_effort is AskAfter.NEVER:
-        found.append(clause("step_effort_not_asked"))
-    else:
-        found.append(_stated("effort", asked.effort_to, at_level, enough=enough))
-    if not asked.unsteady:
-        unsteady = sum(done.exercise.unsteady for done in at_level)
-        found.append(clause("step_unsteady", met=enough and not unsteady, found=unsteady, of=len(at_level)))
-    found.append(_mornings(at_level, past, enough=enough))
-    return tuple(found)
-
-
-def _days(asked: StepUp, level: str, since: Iterable[Done], today: date | None) -> Clause:
-    """Count the days from the first to the last of the sessions in a row that the body took well.
-
-    One in which it hurt too much begins the count anew, so a session that hurt, wherever it is put in, adds no day. A
-    session that is dated after today counts as of today.
-    """
-    run: list[date] = []
-    for done in since:
-        pain = _value("pain", done)
-        well = done.exercise.level == level and pain is not None and pain <= asked.pain_to
-        day = done.session.day if today is None else min(done.session.day, today)
-        run = [*run, day] if well and (asked.unsteady or not done.exercise.unsteady) else []
-    span = (run[-1] - run[0]).days if run else 0
-    return clause("step_days", met=span >= asked.days, needed=asked.days, found=span, since=str(run[0]) if run else "-")
+        *body(asked, at_level, program, past, enough=enough),
+    )
 
 
 def _amounts(within: Range, at_level: tuple[Done, ...], *, at_top: bool, enough: bool) -> Clause:
@@ -108,46 +92,3 @@ def _amounts(within: Range, at_level: tuple[Done, ...], *, at_top: bool, enough:
     reached_it = sum(in_full(done.exercise) and (done.exercise.least or 0) >= need for done in at_level)
     met = enough and reached_it == len(at_level)
     return clause("step_top" if at_top else "step_bottom", met=met, needed=need, found=reached_it, of=len(at_level))
-
-
-def _stated(what: str, most: int, at_level: tuple[Done, ...], *, enough: bool) -> Clause:
-    """Compare the highest pain or effort with the most that is allowed."""
-    values = [_value(what, done) for done in at_level]
-    known = [value for value in values if value is not None]
-    unknown = len(values) - len(known)
-    highest = max(known, default=None)
-    met = enough and not unknown and highest is not None and highest <= most
-    key = f"step_{what}" if not unknown else f"step_{what}_unknown"
-    return clause(key, met=met, most=most, highest="-" if highest is None else highest, unknown=unknown)
-
-
-def _value(what: str, done: Done) -> int | None:
-    if what == "effort":
-        return done.exercise.effort
-    return None if done.exercise.pain_unanswered else done.exercise.pain
-
-
-def _mornings(at_level: Iterable[Done], past: tuple[PastSession, ...], *, enough: bool) -> Clause:
-    """Count the mornings after, as told in the sessions that followed."""
-    told = [_morning(done.session, past) for done in at_level]
-    pending = bool(told) and told[-1] == "pending"
-    values = {"worse": told.count("worse"), "unknown": told.count("unknown"), "of": len(told)}
-    met = enough and not values["worse"] and not values["unknown"]
-    key = "step_next_day_pending" if pending else "step_next_day"
-    return Clause(key, tuple(sorted(values.items())), met)
-
-
-def _morning(session: PastSession, past: tuple[PastSession, ...]) -> str:
-    """Return how the morning after `session` was: "same", "worse", "unknown", or "pending" if not asked yet."""
-    later = past[past.index(session) + 1 :]
-    answers = [one.next_day_worse for one in later[: _next_work(later)]]
-    if True in answers:
-        return "worse"
-    if False in answers:
-        return "same"
-    return "unknown" if any(one.may_have_worked for one in later) else "pending"
-
-
-def _next_work(later: tuple[PastSession, ...]) -> int:
-    """Return how many of `later` ask about the session before: those up to the next in which work may have begun."""
-    return next((at for at, one in enumerate(later, start=1) if one.may_have_worked), len(later))

@@ -52,6 +52,7 @@ def _all(today: Today) -> Iterator[Phrase]:
     yield from _text(program.cautions)
     yield from _text(program.call)
     yield phrase("exercises_today", n=len(today.exercises))
+    yield from (phrase(one.news, name=one.exercise.name) for one in today.left_out if one.news)
     for number, question in enumerate(today.screen, start=1):
         yield from _text(question.ask)
         yield phrase("screen_was_yes", n=number)

@@ -93,6 +93,7 @@ def take_up(today: Today, broken: Broken) -> Today | None:
     `today` is what would be planned now, with `broken` in the history; the easier of both plans is done.
     """
     program = today.program
+    broken = _without_left_out(today, broken)
     known = all(_known(program, one) for one in broken.exercises)
     last = max((index for index, one in enumerate(broken.exercises) if one.begun), default=None)
     if last is None or not known or broken.digest != program.digest or _forbids(program, broken):
@@ -103,6 +104,17 @@ def take_up(today: Today, broken: Broken) -> Today | None:
     screen = tuple(question for question in program.screen if question.id != NEXT_DAY)  # that was asked before
     found = replace(today, exercises=planned, screen=screen, first_session=False, taken_up=taken)
     return found if ahead(found) else None
+
+
+def _without_left_out(today: Today, broken: Broken) -> Broken:
+    """Return the session without what would be left out today: what had not begun does not come, what had is over."""
+    left_out = {one.exercise.id for one in today.left_out}
+    kept = tuple(
+        replace(one, over=one.over or "left_out") if one.exercise in left_out else one
+        for one in broken.exercises
+        if one.begun or one.exercise not in left_out
+    )
+    return replace(broken, exercises=kept)
 
 
 def _taken_up(today: Today, broken: Broken, last: int, turn: int) -> TakenUp:

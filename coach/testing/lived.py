@@ -75,13 +75,19 @@ class LivedDays:
     """Decisions for a step up since that plan, by exercise."""
     _spoilt: dict[str, str] = field(default_factory=dict)
     """By exercise, why nothing may grow after its last session."""
+    _out: dict[str, str] = field(default_factory=dict)
+    """By exercise, why it may not be planned before it is admitted."""
+    _paused: dict[str, date | None] = field(default_factory=dict)
+    """By exercise, the day until which it may not be planned; None: until it is admitted."""
+    left_out: int = 0
+    """Exercises that a plan left out."""
 
     def live(self, days: int) -> None:
         """Run a number of sessions, some days apart."""
         day = FIRST_DAY
         for number in range(days):
             today = plan(self.program, past(self._records, self.program.id), day, tuple(self._decisions))
-            self._check(today)
+            self._check(today, day)
             if not today.exercises:
                 return
             self._before |= {one.exercise.id: one for one in today.exercises}
@@ -120,6 +126,7 @@ class LivedDays:
         done: set[str] = set()
         anywhere = False
         unanswered: dict[str, str] = {}
+        trouble: dict[str, str] = {}
         for line in lines:
             match line.fact:
                 case SetBegun() as it:
@@ -128,13 +135,15 @@ class LivedDays:
                         exercise = it.exercise
                         self._spoilt.pop(exercise, None)
                         unanswered.pop(exercise, None)
+                case SetEnded(why="halted_unsteady"):
+                    self._spoilt[exercise] = trouble[exercise] = "something gave way in a set"
                 case SetEnded(why=why) if why not in ("done", "enough"):
                     self._spoilt[exercise] = f"a set ended as {why}"
                 case Eased() as it if it.what != "slower":
                     self._spoilt[it.exercise] = "it was eased"
                 case HaltExplained(why="unsteady") as it:
                     anywhere |= not it.exercise
-                    self._spoilt[it.exercise or exercise] = "something gave way"
+                    self._spoilt[it.exercise or exercise] = trouble[it.exercise or exercise] = "something gave way"
                 case Unanswered(question="pain"):
                     unanswered[exercise] = "nobody answered about pain"
                 case SessionEnded(why=why) if why in NOT_WELL:
@@ -144,23 +153,55 @@ class LivedDays:
                     pain = edge(it.value)
                     if pain is None or pain > self.program.limits.pain_carry_on_to:
                         self._spoilt[exercise] = f"pain {pain}"
+                        if pain is not None:
+                            trouble[exercise] = f"pain {pain}"
                 case _:
                     pass
         self._spoilt |= unanswered
         if anywhere:
-            self._spoilt |= dict.fromkeys(done, "something gave way outside of any exercise")
+            self._spoilt |= (gave_way := dict.fromkeys(done, "something gave way outside of any exercise"))
+            trouble |= gave_way
+        self._take_out({name: why for name, why in trouble.items() if name in done})
 
     def _decide(self, day: date) -> None:
         exercise = self.chance.choice(self.program.exercises)
         verdict = self.chance.choice(tuple(Verdict))
         to = self.chance.choice(exercise.levels).id
         at = f"{day}T20:00:00.000+00:00"
+        until = day + timedelta(days=self.chance.randint(1, 30)) if self.chance.random() < 0.5 else None
+        until = until if verdict is Verdict.PAUSE else None
         self._decisions.append(
-            Decision(self.program.id, exercise.id, verdict, "", to, "Kim Rivers", "", at, day, self.program.digest)
-        )
+            Decision(
+                self.program.id, exercise.id, verdict, "", to, "Kim Rivers", "", at, day, self.program.digest, until
+            )
+        )  # fmt: skip
         self._ups[exercise.id] += verdict is Verdict.UP
+        if verdict is Verdict.ADMIT:
+            self._out.pop(exercise.id, None)
+            self._paused.pop(exercise.id, None)
+        elif verdict is Verdict.PAUSE:
+            self._paused[exercise.id] = until
+        elif verdict is Verdict.WITHDRAW:
+            self._paused.pop(exercise.id, None)
+            self._out[exercise.id] = "it was withdrawn"
 
-    def _check(self, today: Today) -> None:
+    def _take_out(self, trouble: dict[str, str]) -> None:
+        """Note which exercises that join the trouble of a session takes out: its own, or of one that carries it."""
+        for each in self.program.exercises:
+            name: str | None = each.id if each.joins_after else None
+            while name is not None:
+                if name in trouble:
+                    self._out.setdefault(each.id, trouble[name])
+                joins = self.program.exercise(name).joins_after
+                name = joins.exercise if joins else None
+
+    def _check(self, today: Today, day: date) -> None:
+        self.left_out += len(today.left_out)
+        for one in today.exercises:
+            name = one.exercise.id
+            need(name not in self._out, "what trouble or a decision took out waits for a decision", self._out.get(name))
+            until = self._paused.get(name, day)
+            need(until is not None and day >= until, "what is paused waits for its day or a decision", name, until)
         need(most_turns(today) >= len(today.exercises), "each exercise of a day has a set")
         for one in today.exercises:
             within = one.exercise.levels[one.level].dose.work.amount

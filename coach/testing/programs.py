@@ -113,7 +113,9 @@ def _exercise(chance: Random, number: int, carry_on_to: int) -> Exercise:
         )
         if chance.random() < 0.8
         else None,
-        joins_after=Joins("exercise_1", 1) if number > 1 and chance.random() < 0.3 else None,
+        joins_after=Joins("exercise_1", chance.randint(1, 2), chance.randint(1, 3), by_itself=chance.random() < 0.7)
+        if number > 1 and chance.random() < 0.3
+        else None,
         this_side="leg stands" if number % 2 else "",
         other_side="foot reaches" if number % 4 == 1 else "",
     )
@@ -194,8 +196,11 @@ def _decision(chance: Random, program: Program, today: date) -> Decision:
     ids = [level.id for level in exercise.levels]
     here = chance.randrange(len(ids))
     verdict = chance.choice(tuple(Verdict))
-    to = {Verdict.UP: min(here + 1, len(ids) - 1), Verdict.DOWN: max(here - 1, 0), Verdict.STAY: here}[verdict]
+    to = {Verdict.UP: min(here + 1, len(ids) - 1), Verdict.DOWN: max(here - 1, 0)}.get(verdict, here)
     day = today - timedelta(days=chance.randint(-1, 14))
     at = f"{day}T{chance.randint(0, 23):02d}:00:00.000+00:00"
     to_level = chance.choice((ids[to], ids[to], ids[to], "gone"))
-    return Decision(program.id, exercise.id, verdict, ids[here], to_level, "Kim Rivers", "", at, day, program.digest)
+    until = chance.choice((None, day + timedelta(days=chance.randint(1, 20)))) if verdict is Verdict.PAUSE else None
+    return Decision(
+        program.id, exercise.id, verdict, ids[here], to_level, "Kim Rivers", "", at, day, program.digest, until
+    )

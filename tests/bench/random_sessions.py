@@ -114,7 +114,7 @@ def lived(sessions: int, seed: int) -> list[Row]:
     """Day after day through such ears, for this many sessions."""
     programs = [read(path) for path in shipped().values()]
     ends: Counter[str] = Counter()
-    people = taken_up = raised = grown = 0
+    people = taken_up = raised = grown = left_out = 0
     while ends.total() < sessions:
         chance = Random(seed + people)
         someone = LivedDays(program_of(chance, programs), chance, MisheardRun)
@@ -123,8 +123,10 @@ def lived(sessions: int, seed: int) -> list[Row]:
         people += 1
         ends += someone.ended
         taken_up, raised, grown = taken_up + someone.taken_up, raised + someone.raised, grown + someone.grown
+        left_out += someone.left_out
     found = f"0 of {ends.total()} sessions of {people} people"
     more = f"{taken_up} taken up; {raised} levels raised, each by a decision; {grown} amounts grown"
+    more += f"; {left_out} exercises left out of a plan"
     return [("days: rules broken", found), ("", more), ended(ends)]
 
 

@@ -107,7 +107,7 @@ def test_a_step_up_that_is_not_proposed_is_refused_with_what_is_missing_unless_t
     assert home.decisions("maria").decisions == ()
 
     assert main([*decide, "--although-not-due"]) == 0
-    assert capsys.readouterr().out.startswith("! The program does not propose this step up yet.")
+    assert capsys.readouterr().out.startswith("! The program does not propose this yet.")
     assert [one.to_level for one in home.decisions("maria").decisions] == ["fingertips"]
     assert '"proposed":false' in home.person("maria").decisions.read_text("utf-8")
 
@@ -280,6 +280,71 @@ def any_clauses(seed: int) -> Iterator[Clause]:
         yield from proposal.clauses
 
 
+def test_an_exercise_is_paused_withdrawn_and_admitted_and_today_says_so(run: Run, home: Home) -> None:
+    def out_today() -> list[str]:
+        return [one.exercise.id for one in chosen(None, home, home.person("maria")).today.left_out]
+
+    decide = ("decide", "maria", "one_leg_stand")
+    by = ("--by", "Kim Rivers")
+    until = home.today() + timedelta(days=3)
+
+    status, out, _ = run(*decide, "pause", "--until", str(until), *by)
+    assert (status, out_today()) == (0, ["one_leg_stand"])
+    assert f"left out until {until}" in out
+    assert f"Standing on one leg is paused until {until}, decided by Kim Rivers" in run("today", "maria")[1]
+    assert run(*decide, "admit", *by)[0] == 0
+    assert out_today() == []
+    assert run(*decide, "withdraw", *by)[0] == 0
+    assert out_today() == ["one_leg_stand"]
+    assert [(one.verdict, one.until) for one in home.decisions("maria").decisions] == [
+        ("pause", until), ("admit", None), ("withdraw", None),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("admit",), "is part of the sessions already"),
+        (("pause", "--until", "2020-01-01"), "is not after today"),
+        (("pause", "--until", "soon"), "is not a day"),
+        (("up", "--until", "2999-01-01"), "--until goes with pause"),
+    ],
+)
+def test_a_decision_about_the_sessions_that_means_nothing_is_refused(
+    run: Run, home: Home, words: tuple[str, ...], says: str
+) -> None:
+    status, _, err = run("decide", "maria", "one_leg_stand", *words, "--by", "Kim Rivers")
+
+    assert status == 2
+    assert says in err
+    assert home.decisions("maria").decisions == ()
+
+
+def test_with_every_exercise_withdrawn_nothing_begins_and_it_is_said_why(run: Run) -> None:
+    for exercise in ("heel_lowering", "one_leg_stand", "toe_reach"):
+        assert run("decide", "maria", exercise, "withdraw", "--by", "Kim Rivers")[0] == 0
+
+    status, _, err = run("start", "--person", "maria", "--room", "default")
+
+    assert status == 2
+    assert "No exercise is part of the sessions today" in err
+    assert "Kim Rivers decided" in err
+
+
+def test_an_exercise_that_joins_is_admitted_when_it_is_proposed_or_although_it_is_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    home = Home(tmp_path / "home")
+    lived(home, "kneecap_steady", replace(WELL, days=4), ago=5)
+    exercise = next(each.id for each in read(shipped()["kneecap_steady"]).exercises if each.joins_after)
+    words = ["decide", "maria", exercise, "admit", "--by", "Kim Rivers", "--home", str(home.root)]
+
+    assert main(words) == 2
+    assert f'does not propose to admit "{exercise}" yet' in capsys.readouterr().err
+    assert main([*words, "--although-not-due"]) == 0
+    assert exercise in [one.exercise.id for one in chosen(None, home, home.person("maria")).today.exercises]
+
+
 def test_every_reason_of_a_plan_or_proposal_has_a_wording_and_every_wording_a_reason() -> None:
     labels = [Labels(load_pack(language).screens) for language in languages()]
     seen = set()
@@ -289,7 +354,7 @@ def test_every_reason_of_a_plan_or_proposal_has_a_wording_and_every_wording_a_re
                 assert all(each.clause(one) for each in labels)
                 seen.add(one)
 
-    worded = {key for key in load_pack("en").screens if key.startswith(("because_", "step_"))}
+    worded = {key for key in load_pack("en").screens if key.startswith(("because_", "step_", "join_"))}
     assert {one.key for one in seen} == worded - {"because_taken_up"}  # see test_start.py for that one
 
 

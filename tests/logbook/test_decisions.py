@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import stat
 from collections.abc import Callable
-from datetime import datetime
+from dataclasses import replace
+from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
 
@@ -55,6 +56,25 @@ def test_nobody_decided_anything_yet(home: Home) -> None:
     read = home.decisions("mira")
 
     assert (read.decisions, read.versions, read.problems) == ((), (), ())
+
+
+def test_an_edited_line_admits_nothing_and_ends_no_pause(home: Home) -> None:
+    admit = replace(UP, verdict="admit")
+    pause = replace(UP, verdict="pause", until="2027-02-01")
+    path = decide(home, admit, pause)
+    assert [(d.verdict, d.until) for d in home.decisions("mira").decisions] == [
+        (Verdict.ADMIT, None), (Verdict.PAUSE, date(2027, 2, 1)),
+    ]  # fmt: skip
+
+    path.write_text(path.read_text("utf-8").replace("Kim", "Kam"), "utf-8")
+
+    assert [(d.verdict, d.until) for d in home.decisions("mira").decisions] == [(Verdict.PAUSE, None)]
+
+
+def test_a_pause_whose_end_is_no_day_has_no_end(home: Home) -> None:
+    decide(home, replace(UP, verdict="pause", until="soon"))
+
+    assert [(d.verdict, d.until) for d in home.decisions("mira").decisions] == [(Verdict.PAUSE, None)]
 
 
 def test_a_torn_tail_is_named_kept_aside_and_the_file_goes_on(home: Home) -> None:

@@ -155,7 +155,7 @@ def test_every_field_reaches_the_model() -> None:
     assert bend.step_up == StepUp(3, at_top=False, pain_to=1, effort_to=5, days=10, unsteady=True)
     level = bend.levels[0]
     assert (level.feel, level.watch, level.needs) == ("The thigh.", ("Knees ahead.",), ("a step",))
-    assert later.joins_after == Joins("bend", 4)
+    assert later.joins_after == Joins("bend", 4, 7, by_itself=False)
     assert later.levels[0].dose.work == Hold(Range(20, 30))
     assert (later.levels[0].dose.rest, later.levels[0].dose.change_sides) == (60.0, 5.0)
 

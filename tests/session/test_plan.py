@@ -14,7 +14,6 @@ from coach.session.plan import NEXT_DAY, plan, turns
 
 DAY = date(2027, 1, 11)
 ANKLE = read(shipped()["ankle_steady"])
-KNEE = read(shipped()["kneecap_steady"])
 HEEL = PastExercise("heel_lowering", "both_hands", 9, sets_planned=2, sets_in_full=2, pain=1, effort=4, unsteady=False)
 
 
@@ -98,17 +97,6 @@ def test_after_a_session_the_morning_after_is_asked_about_as_the_limit_says() ->
     assert (question.id, question.answer, question.action) == (NEXT_DAY, True, Action.STEP_DOWN)
 
 
-def test_an_exercise_waits_until_the_other_was_steady_often_enough() -> None:
-    slide = PastExercise("wall_slide", KNEE.exercise("wall_slide").start_level, 8, 3, 3, 0, 3, unsteady=False)
-    sessions = [past(slide, days_ago=9 - number) for number in range(4)]
-    waiting = next(e for e in KNEE.exercises if e.joins_after)
-
-    before, after = plan(KNEE, tuple(sessions[:3]), DAY), plan(KNEE, tuple(sessions), DAY)
-    assert waiting not in [p.exercise for p in before.exercises]
-    assert waiting in [p.exercise for p in after.exercises]
-    assert [one.key for one in before.because if waiting.name in dict(one.values).values()] == ["because_waits"]
-
-
 def days_since(*sessions: PastSession) -> tuple[date | None, list[str]]:
     today = plan(ANKLE, sessions, DAY)
     return today.due, [one.key for one in today.because]
@@ -177,19 +165,6 @@ def test_the_coach_mentions_a_new_version_of_the_program_before_the_first_exerci
     assert [planned.news for planned in today.exercises] == [("news_program",), (), ()]
     assert "because_program_changed" in [one.key for one in today.because]
     assert not any(planned.news for planned in plan(ANKLE, (same,), DAY).exercises)
-
-
-def test_the_coach_mentions_once_that_an_exercise_has_joined() -> None:
-    slide = PastExercise("wall_slide", KNEE.exercise("wall_slide").start_level, 8, 3, 3, 0, 3, unsteady=False)
-    waiting = next(e for e in KNEE.exercises if e.joins_after)
-    steady = tuple(past(slide, days_ago=9 - number) for number in range(4))
-    done = past(slide, PastExercise(waiting.id, waiting.start_level, 8, 3, 3, 0, 3, unsteady=False))
-
-    def news(*history: PastSession) -> tuple[str, ...]:
-        return next(p.news for p in plan(KNEE, history, DAY).exercises if p.exercise == waiting)
-
-    assert news(*steady) == ("news_joined",)
-    assert news(*steady, done) == ()
 
 
 @pytest.mark.parametrize(

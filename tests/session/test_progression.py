@@ -432,12 +432,13 @@ def test_a_painful_session_put_in_anywhere_makes_nothing_harder(story: Story, da
             unsteady=False,
         )
         for exercise in program.exercises
+        if story.chance.random() < 0.8
     )
     before = story.planned()
 
     after = story.planned(PastSession(DAY - timedelta(days=days_ago), "done", done))
 
-    assert set(after) == set(before)
+    assert set(after) <= set(before)
     for exercise, planned in after.items():
         was = before[exercise]
         assert (planned.level, planned.target) <= (was.level, was.target)

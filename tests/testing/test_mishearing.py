@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from datetime import timedelta
 from random import Random
+from typing import Any
 
 import pytest
 from budget import draws
@@ -142,10 +144,12 @@ def planned_twice(*, higher: int = 0, more: int = 0) -> None:
     """Give the second day another plan than the real one."""
     days = LivedDays(PROGRAMS[0], Random(1), WatchedRunOf)
     today = plan(PROGRAMS[0], (), FIRST_DAY)
-    days._check(today)
+    days._check(today, FIRST_DAY)
     days._before = {one.exercise.id: one for one in today.exercises}
     first = today.exercises[0]
-    days._check(replace(today, exercises=(replace(first, level=first.level + higher, target=first.target + more),)))
+    days._check(
+        replace(today, exercises=(replace(first, level=first.level + higher, target=first.target + more),)), FIRST_DAY
+    )
 
 
 def WatchedRunOf(today: Today, _chance: Random) -> WatchedRun:  # noqa: N802 - takes the place of a class
@@ -169,4 +173,18 @@ def test_lived_days_notice_growth_after_a_session_that_hurt() -> None:
     days._spoilt[first.exercise.id] = "pain 7"
 
     with pytest.raises(RuleBrokenError, match="nothing grows after"):
-        days._check(replace(today, exercises=(replace(first, target=first.target + 1),)))
+        days._check(replace(today, exercises=(replace(first, target=first.target + 1),)), FIRST_DAY)
+
+
+@pytest.mark.parametrize(
+    ("out", "rule"),
+    [({"_out": "pain 7"}, "waits for a decision"), ({"_paused": FIRST_DAY + timedelta(days=1)}, "paused waits")],
+)
+def test_lived_days_notice_an_exercise_that_is_planned_although_it_is_out(out: dict[str, Any], rule: str) -> None:
+    days = LivedDays(PROGRAMS[0], Random(1), WatchedRunOf)
+    today = plan(PROGRAMS[0], (), FIRST_DAY)
+    for name, why in out.items():
+        getattr(days, name)[today.exercises[0].exercise.id] = why
+
+    with pytest.raises(RuleBrokenError, match=rule):
+        days._check(today, FIRST_DAY)

@@ -14,6 +14,7 @@ from coach.cli.session_setup import (
     Prepared,
     Ran,
     coach_voice,
+    refuse_nothing,
     run_session,
     sentences,
     tell_closed,
@@ -101,6 +102,7 @@ def _visit(context: VisitContext, person: Person) -> None:
     prepared = people.today(desk, home, person, context.file)
     if prepared is None:
         return
+    refuse_nothing(prepared, desk.labels)
     people.cautions(desk, prepared)
     enrolment = words_of(desk, home, person, context.sound)
     if enrolment is not None:
