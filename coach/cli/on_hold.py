@@ -17,15 +17,15 @@ from coach.session.safety_holds import SafetyHold
 
 
 def holds_now(home: Home, person: str) -> tuple[SafetyHold, ...]:
-    """Return why nothing may begin for a person today, from all that is kept of them."""
+    """Return why nothing may begin for a person today, from all their records."""
     return holds_of(home.history(person).briefs, home.decisions(person), home.today())
 
 
 def keep_holds(home: Home, person: str, ran: SessionRecord | None = None) -> None:
-    """Keep each hold beside the decisions too: a session's file that cannot be read later does not lift it.
+    """Keep each hold among the decisions too: an unreadable session file must not lift it.
 
-    `ran`: the session that has just run, which the disk may have refused. What it refuses here is tried again at the
-    next start.
+    `ran`: the session that has just run; its file may be missing on a refusing disk. What the disk refuses here is
+    tried again at the next start.
     """
     with suppress(CoachError):
         decided = home.decisions(person)
@@ -47,8 +47,8 @@ def refuse_on_hold(home: Home, person: str, labels: Labels) -> None:
 
 
 def clear(home: Home, person: str, by: str, note: str, labels: Labels) -> Iterator[str]:
-    """Record that the clinician has cleared a person, and yield what that means; without a hold nothing is written."""
-    with home.one_session():  # what a session that runs just now may still tell has been seen by nobody
+    """Record that the clinician has cleared a person, and yield what that means; without a hold write nothing."""
+    with home.one_session():  # nobody has seen yet what a running session may tell
         history = home.history(person)
         holds = [one for one in holds_now(home, person) if one.until_cleared]
         if not holds:

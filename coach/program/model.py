@@ -322,10 +322,10 @@ class Schedule:
     after_sore_days: int
     """Days to the next session if pain was worse on the day after."""
     gap_days: int
-    """Days without a session that count as a gap; so many days without a calm one count as trouble that lasts."""
+    """Days without a session that count as a gap; as many days without a calm one count as lasting trouble."""
     after_gap: AfterGap
-    """Where an exercise begins after a gap, or after trouble that lasts; the easiest level always begins at the bottom
-    of its range."""
+    """Where an exercise begins after a gap or lasting trouble; the easiest level always begins at the bottom of its
+    range."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,7 +58,7 @@ def asks(review: Review) -> tuple[Ask, ...]:
 
 
 def _lasting(review: Review, one: Lasting) -> Ask:
-    """Return the ask for trouble that lasts, with its figures."""
+    """Return the ask for lasting trouble, with its figures."""
     figures: dict[str, str | int] = {
         "name": review.name_of(one.exercise),
         "days": one.days,

@@ -9,9 +9,9 @@ from coach.session.safety_holds import SafetyHold
 
 
 def hold_words(holds: tuple[SafetyHold, ...], labels: Wording, person: str = "") -> Iterator[str]:
-    """Yield in sentences that nothing begins, why, what to do and whom to call; nothing without a hold.
+    """Yield the sentences: nothing begins, why, what to do and whom to call. Yield nothing without a hold.
 
-    `person`: for the clinician, also the command that clears it.
+    `person`: add the command that clears it, for the clinician.
     """
     if not holds:
         return
@@ -25,7 +25,7 @@ def hold_words(holds: tuple[SafetyHold, ...], labels: Wording, person: str = "")
 
 
 def hold_why(hold: SafetyHold, labels: Wording) -> str:
-    """Return what was told, in the words asked, and on which day."""
+    """Return the sentence that says what was told, in the words of the question, and on which day."""
     sign, day = hold.sign, hold.day or labels("hold_day_unknown")
     if sign.why == "screen":
         asked = sign.asked or labels("hold_next_day")

@@ -216,7 +216,7 @@ def _changed(program: Program, past: tuple[PastSession, ...]) -> bool:
 
 
 def _told_once(planned: Iterable[PlannedExercise]) -> tuple[PlannedExercise, ...]:
-    """Return the exercises, with trouble that lasts told before the first of those that it concerns."""
+    """Return the exercises, with each kind of lasting trouble told only before the first exercise that has it."""
     found: list[PlannedExercise] = []
     told: set[str] = set()
     for one in planned:

@@ -5,9 +5,9 @@ The walk starts at `start_level` and takes every event in order of time:
 - A decision moves the level, "up" by one at most. Of several decisions on one day only the last counts.
 - A session whose file cannot be read keeps the level, and limits the amount to what was last done: how the body took
   more, only the lost file could tell.
-- A gap lowers the level as the program says: to one below that of the last decision or calm session. Trouble that
-  lasts lowers it in the same way: for the days of a gap there were sessions, and in each of them pain was above
-  `carry_on_to`, pain was unknown, or the joint gave way.
+- A gap lowers the level as the program says: to one below that of the last decision or calm session. So does lasting
+  trouble: for as many days there were sessions, and in each of them pain was above `carry_on_to`, pain was unknown, or
+  the joint gave way.
 So inserting a session that hurt can only lower what comes after it.
 """
 
@@ -79,18 +79,18 @@ class Done:
 
 
 class LastingCause(StrEnum):
-    """The gravest trouble of sessions none of which was calm."""
+    """The gravest reason why a row of sessions was not calm."""
 
     PAIN = "pain"
     """Pain above `carry_on_to` was stated."""
     UNSTEADY = "unsteady"
     UNKNOWN = "unknown"
-    """How much it hurt is not known."""
+    """The pain is not known."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lasting:
-    """Trouble that lasts: an exercise was done, and for the days of a gap no session of it was calm."""
+    """Lasting trouble: for the days of a gap an exercise was done, but no session of it was calm."""
 
     exercise: str
     """Its id."""
@@ -129,7 +129,7 @@ class Reached:
     gap: bool = False
     """Today is the first day after a gap: there was no session."""
     lasting: Lasting | None = None
-    """Trouble that has lasted until today; None: there is none."""
+    """Its trouble that has lasted until today; None: there is none."""
 
 
 def reached(
@@ -173,7 +173,7 @@ def reached(
 def lasting(
     program: Program, history: tuple[PastSession, ...], decisions: tuple[Decision, ...], today: date
 ) -> tuple[Lasting, ...]:
-    """Return the trouble that has lasted until `today`, an entry for each exercise that has any."""
+    """Return the trouble that has lasted until `today`, one entry for each exercise with any."""
     past = in_order(history)
     found = (reached(each, program, past, decisions, today).lasting for each in program.exercises)
     return tuple(one for one in found if one is not None)
@@ -192,7 +192,7 @@ class _Walk:
         self._calm: date | None = None
         """The last calm day: that of a session or of a decision."""
         self._calm_level = self._start
-        """The level on that day; after a gap, or after trouble that lasts, the level is at most one below it."""
+        """The level on that day; after a gap or lasting trouble the level is at most one below it."""
         self._worked: date | None = None
         """The last day on which it was done, calm or not."""
         self._troubled: list[PastExercise] = []
@@ -282,7 +282,7 @@ class _Walk:
             self._count_from(one.day)
 
     def gap(self, day: date) -> None:
-        """Lower what was reached if there was a gap before `day`, or trouble that lasted until then."""
+        """Lower what was reached if a gap or lasting trouble ended at `day`."""
         schedule = self._program.schedule
         if self._calm is None or self._is_future(day):
             return
@@ -302,8 +302,8 @@ class _Walk:
             self._amount = low, clause(f"because_{why}_amount", low=low, **values)
 
     def _trouble(self, days: int) -> dict[str, Any]:
-        """Note the trouble that has lasted for so many days, and return its figures."""
-        assert self._calm is not None, "somebody who never came has no trouble that lasts"
+        """Note the trouble that has lasted for `days`, and return its figures."""
+        assert self._calm is not None, "lasting trouble needs a session"
         pain = max((done.pain for done in self._troubled if done.pain is not None), default=None)
         to = self._program.limits.pain_carry_on_to
         cause = LastingCause.UNKNOWN
