@@ -1,4 +1,4 @@
-"""What sessions show to the clinician who decides: pain, effort, unsteadiness, mornings after, and how many days."""
+"""The evidence for a decision: pain, effort, unsteadiness, mornings after, and how many days the sessions span."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from coach.session.progression import Done
 
 
 def days_in_a_row(asked: StepUp, done: Iterable[Done], today: date | None, *, level: str = "") -> Clause:
-    """Count the days from the first to the last of the sessions in a row that the body took well.
+    """Count the days from the first to the last of the latest sessions in a row that the body took well.
 
-    One in which it hurt too much begins the count anew, so a session that hurt, wherever it is put in, adds no day. A
-    session that is dated after today counts as of today. With `level`, only sessions at that level count.
+    A session with too much or unknown pain, or with unsteadiness, restarts the count, so inserting one adds no day. So
+    does one at another level than `level`, if that is given. A session dated after today counts as today's.
     """
     run: list[date] = []
     for one in done:
@@ -29,7 +29,7 @@ def days_in_a_row(asked: StepUp, done: Iterable[Done], today: date | None, *, le
 def body(
     asked: StepUp, done: tuple[Done, ...], program: Program, past: tuple[PastSession, ...], *, enough: bool
 ) -> tuple[Clause, ...]:
-    """Return what the body answered in `done`, clause by clause; nothing is met where these are not `enough`."""
+    """Return how the body took the sessions `done`, clause by clause; no clause is met unless they are `enough`."""
     found = [_stated("pain", asked.pain_to, done, enough=enough)]
     if program.ask_effort is AskAfter.NEVER:
         found.append(clause("step_effort_not_asked"))

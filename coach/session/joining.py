@@ -1,10 +1,10 @@
-"""Whether an exercise is part of the sessions: it waits, joins, is taken out, paused, withdrawn.
+"""Tell whether an exercise is part of the sessions: it waits, joins, or is taken out, paused or withdrawn.
 
-Everything follows from the records and the decisions, in order of time:
-- An exercise with `joins_after` waits. It joins by "admit", or by itself where the program says so: at the first
-  session after which all that `joins_after` asks for was there, unless there was trouble before.
-- Trouble is pain above `carry_on_to` or unsteadiness, in it or in the exercise that carries it. It takes the exercise
-  out until it is decided.
+It follows from the records and the decisions, in order of time:
+- An exercise with `joins_after` waits. It joins by "admit". If the program says so, it joins by itself after the first
+  session that meets `joins_after`, unless there was trouble before.
+- Trouble is pain above `carry_on_to` or unsteadiness, in the exercise or in one that carries it. It takes the exercise
+  out until the clinician decides.
 - "pause" leaves any exercise out until a date or "admit", "withdraw" until "admit".
 So inserting a session that hurt can only take an exercise out.
 """
@@ -23,7 +23,7 @@ from coach.session.progression import Done, hurt, moment, steady
 
 
 class MemberStanding(StrEnum):
-    """Where an exercise stands."""
+    """Whether an exercise is part of the sessions, and if not, in what way."""
 
     IN = "in"
     WAITS = "waits"
@@ -42,15 +42,15 @@ class Membership:
     because: Clause | None
     """Why it is left out; None: it is not."""
     since: str
-    """The moment that led here: of a decision, or of the session with trouble; empty: nothing did."""
+    """The moment of the decision or session that led here; empty: none did."""
     admitted: Decision | None
-    """The decision by which it is in; None: it is out, or needed none."""
+    """The decision that let it in; None: it is out, or needed none."""
     back_on: date | None
-    """It is in, and was paused until this day; None: it was not."""
+    """The day on which its pause ended; None: it was not paused, or is out."""
 
 
 def carriers(exercise: Exercise, program: Program) -> tuple[str, ...]:
-    """Return the ids of the exercises that carry one: that which it waits for, that which that one waits for, ..."""
+    """Return the ids of the exercises that carry one: the one it waits for, the one that waits for, and so on."""
     known = {each.id: each for each in program.exercises}
     found: list[str] = []
     while exercise.joins_after is not None and exercise.joins_after.exercise in known:
@@ -66,7 +66,7 @@ def membership(
     decisions: tuple[Decision, ...],
     today: date | None = None,
 ) -> Membership:
-    """Return where `exercise` stands `today`, by `past` (in order) and `decisions`.
+    """Return the membership of `exercise` `today`, from `past` (in order) and `decisions`.
 
     If a clock jumped, events may be dated after today: such an "admit" does not count.
     """
@@ -132,7 +132,7 @@ class _Standings:
         return self._today is not None and day > self._today
 
     def membership(self) -> Membership:
-        """Return where the events so far have led to; a pause lies over it until its day."""
+        """Return the result of the events so far; a pause hides it until its day."""
         pause = self._pause
         if pause is None or (pause.until and self._today is not None and self._today >= pause.until):
             back = pause.until if pause and self._standing is MemberStanding.IN else None
@@ -160,16 +160,16 @@ def _taken_out(exercise: Exercise, program: Program, session: PastSession, done:
     return clause("because_taken_out_pain", pain=done.pain or 0, to=to, **values)
 
 
-# -- what must be there before it joins -------------------------------------------------------------------------------
+# -- the conditions for joining ---------------------------------------------------------------------------------------
 
 
 def joining_clauses(
     exercise: Exercise, program: Program, past: tuple[PastSession, ...], since: str, today: date | None
 ) -> tuple[Clause, ...]:
-    """Return what `joins_after` asks of the exercise that carries this one, met or not, from sessions after `since`.
+    """Return each condition of `joins_after`, met or not, from sessions of the carrying exercise after `since`.
 
-    The sessions must be in a row and recent, within the pain and effort that a step up of that exercise allows, or
-    within the program's limits where it has none.
+    The sessions must be in a row and recent, within the pain and effort that its step up allows, or within the
+    program's limits if it has no step up.
     """
     joins = exercise.joins_after
     assert joins is not None, "only an exercise that waits joins"
@@ -202,7 +202,7 @@ def joining_clauses(
 
 
 def _done_of(exercise: Exercise, past: list[PastSession]) -> tuple[Done, ...]:
-    """Return what was done of an exercise; a session that cannot be read may have been anything, and stands between."""
+    """Return what was done of an exercise; an unreadable session counts as one of unknown result."""
     lost = PastExercise(exercise.id, "", target=0, sets_planned=0, sets_in_full=0, pain=None, effort=None,
                         unsteady=False, pain_unanswered=True)  # fmt: skip
     return tuple(

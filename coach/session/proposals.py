@@ -1,4 +1,4 @@
-"""When a harder level, or an exercise that joins, is proposed to the clinician: each clause with its evidence."""
+"""Propose harder levels and joining exercises to the clinician, each clause with its evidence."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from coach.session.progression import Done, Reached, in_full, in_order, reached
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A step up, or an exercise that joins, that the program allows; the clinician decides."""
+    """A step up or a joining exercise that the program allows; the clinician decides."""
 
     exercise: str
     """Its id."""
@@ -24,7 +24,7 @@ class Proposal:
     from_level: str
     """Id of the present level."""
     to_level: str
-    """Id of the next harder level; of an exercise that joins, of the level that it begins at."""
+    """Id of the next harder level, or of the first level of a joining exercise."""
     clauses: tuple[Clause, ...]
     """Every condition of the program, met or not."""
     taken_out: Clause | None = None
@@ -42,7 +42,7 @@ def proposals(
     decisions: tuple[Decision, ...] = (),
     today: date | None = None,
 ) -> tuple[Proposal, ...]:
-    """Return a proposal for each exercise that waits to join, or is in, has a harder level and has `step_up_after`.
+    """Return a proposal for each exercise that waits to join, or that is in and has a harder level and `step_up_after`.
 
     The evidence is the last sessions since the level was reached or last decided about, as many as `step_up_after`
     names. What is not known meets no clause, except the morning after the last session: it is asked about at the next.
