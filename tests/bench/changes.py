@@ -323,16 +323,16 @@ def try_all(todo: list[Change], args: argparse.Namespace, plugin: Plugin, items:
     functions = [one for one in gc.get_objects() if isinstance(one, FunctionType)]
     gc.freeze()  # a fork then copies less
 
-    def chosen(items: Iterable[pytest.Item], callers: set[str]) -> list[pytest.Item]:
-        left = args.seconds
+    def chosen(one: Change, items: Iterable[pytest.Item], callers: set[str]) -> list[pytest.Item]:
+        left, mirror = args.seconds, f"test_{Path(one.path).name}"
         quickest = sorted((item for item in items if item.nodeid in callers & set(seconds)),
-                          key=lambda item: seconds[item.nodeid])  # fmt: skip
+                          key=lambda item: (item.path.name != mirror, seconds[item.nodeid]))  # fmt: skip
         return [item for item in quickest if (left := left - seconds[item.nodeid]) >= 0]
 
     def attempt(one: Change) -> int:
         callers = calls.get(f"{one.path}:{one.function}", set())
         if one.function and put_into(functions, one):
-            status = plugin.run(chosen(items, callers), patience=PATIENCE)
+            status = plugin.run(chosen(one, items, callers), patience=PATIENCE)
             if status or "" not in callers:
                 return status
         callers = {test for key, tests in calls.items() if key.startswith(f"{one.path}:") for test in tests}
@@ -340,7 +340,7 @@ def try_all(todo: list[Change], args: argparse.Namespace, plugin: Plugin, items:
         callers |= {test for test in seconds if test.startswith(beside)}
         statuses = [2]
         load_with(one)
-        anew = Plugin(lambda plugin, items: statuses.append(plugin.run(chosen(items, callers), patience=PATIENCE)))
+        anew = Plugin(lambda anew, items: statuses.append(anew.run(chosen(one, items, callers), patience=PATIENCE)))
         anew.collect(sorted({test.partition("::")[0] for test in callers & set(seconds)}))
         return statuses[-1]
 
