@@ -129,3 +129,79 @@ def test_the_english_coach_names_the_words_that_were_taught() -> None:
     asked = pack.phrases["halt_why"]
 
     assert all(pack.replies[reply].word in asked for reply in ("pain", "tired", "unsteady", "break"))
+
+
+# -- the features, as the chart of the International Phonetic Association has them (revised to 2020) --
+
+HEIGHTS = ("iyɨʉɯu", "ɪᵻʏʊ", "eøɘɵɤo", "əɚ", "ɛœɜɝɞʌɔ", "æɐ", "aɶɑɒ")
+"""The vowels of the chart's seven rows, from close to open; hooked ones beside the plain ones."""
+PLACES_OF_VOWELS = {0: "iyeøɛœæɶ", 0.3: "ɪʏ", 0.5: "a", 0.7: "ᵻ", 1: "ɨʉɘɵəɚɜɝɞɐ", 1.7: "ʊ", 2: "ɯuɤoʌɔɑɒ"}
+"""From front (0) over central (1) to back (2)."""
+ROUNDED = set("yʉuʏʊøɵoœɞɔɶɒ")
+
+PLACES = ("pbmɸβwʍ", "fvʋɱ", "θðtdnszɾrɹlɫ", "ʃʒɕʑʈɖɳʂʐɭɻ", "cɟɲçʝjʎ", "kɡgŋxɣɰ", "qχʁʀ", "ħʔhɦ")
+"""The consonants from the lips to the throat: lips, lip and teeth, teeth and ridge, behind the ridge, palate, velum,
+uvula, throat."""
+MANNERS = ("pbtdʈɖcɟkɡgqʔ", "mɱnɳɲŋ", "ɸβfvθðszʃʒɕʑʂʐçʝxɣχʁħhɦ", "ɾrʀ", "lɫɭʎ", "wʍʋɹɻjɰ")
+"""Stop, nasal, fricative, trill or tap, lateral, glide."""
+VOICELESS = set("pɸʍfθtsʃɕʈʂcçkxqχħʔh")
+
+
+def test_every_sound_has_the_features_that_the_phonetic_chart_gives_it() -> None:
+    places_of_vowels = {sign: place for place, signs in PLACES_OF_VOWELS.items() for sign in signs}
+    manners = {sign: manner for manner, signs in enumerate(MANNERS) for sign in signs}
+
+    assert {
+        sign: (height, places_of_vowels[sign], sign in ROUNDED)
+        for height, signs in enumerate(HEIGHTS)
+        for sign in signs
+    } == VOWELS
+    assert {
+        sign: (place, manners[sign], sign not in VOICELESS) for place, signs in enumerate(PLACES) for sign in signs
+    } == CONSONANTS
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "cost"),
+    [
+        ("i", "ɯ", 0.2 + 1.2 * 0.35),  # the whole way back
+        ("i", "y", 0.2 + 1.2 * 0.15),  # the lips alone
+        ("i", "e", 0.2 + 1.2 * 0.5 * 2 / 6),  # two of the six steps down
+        ("u", "a", 1.0),  # more than the most
+        ("p", "b", 0.2 + 1.2 * 0.2),  # the voice alone
+        ("t", "c", 0.2 + 1.2 * 0.4 * 2 / 7),  # two of the seven steps of place
+        ("p", "h", 1.0),
+        ("i", "j", 0.7),  # a glide is half a vowel
+        ("w", "u", 0.7),
+        ("i", "t", 1.0),
+    ],
+)
+def test_a_changed_sound_costs_by_what_changes_in_it(one: str, other: str, cost: float) -> None:
+    assert distance(one, other) == distance(other, one) == pytest.approx(cost)
+
+
+@pytest.mark.parametrize(
+    ("same_place", "apart"),
+    [
+        ("bm", 0.6), ("db", 0.0), ("dz", 0.7), ("dɾ", 0.9), ("dl", 0.9), ("bw", 1.0), ("nz", 0.9), ("nɾ", 0.7),
+        ("nl", 0.6), ("mw", 0.7), ("zɾ", 0.7), ("zl", 0.8), ("zɹ", 0.9), ("ɾl", 0.4), ("ɾɹ", 0.4), ("lɹ", 0.4),
+    ],
+)  # fmt: skip
+def test_how_a_sound_is_made_costs_more_the_less_alike_two_ways_are(same_place: str, apart: float) -> None:
+    place = 0.4 * 2 / 7 if same_place == "db" else 0.0
+
+    assert distance(*same_place) == pytest.approx(0.2 + 1.2 * (0.4 * apart + place))
+    assert distance(*reversed(same_place)) == distance(*same_place)
+
+
+def test_a_sound_more_costs_a_syllable_or_less() -> None:
+    assert distance("t", "ta") == pytest.approx(1.0 / 2)
+    assert distance("a", "ta") == distance("ta", "a") == pytest.approx(0.7 / 2)
+
+
+def test_pairs_and_stretches_come_with_the_closest_first() -> None:
+    known = {"stop": "stɑp", "top": "tɑp", "yes": "jɛs", "a": "bɛst ɑp", "b": "jɛs"}
+
+    assert [pair[1:] for pair in closest_pairs(known, ["stop", "yes", "top", "stop"])][0] == ("stop", "top")
+    assert len(closest_pairs(known, ["stop", "yes", "top", "stop"])) == 3
+    assert closest_stretches("stop", known, ["b", "a"])[0] == (0, "a")
