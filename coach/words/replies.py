@@ -139,7 +139,7 @@ class Listening:
 def open_for(state: Listening, words: Iterable[str], *, working: bool = False) -> Listening:
     """Return `state` with exactly `words` open, `working` during a set; an unsettled utterance is kept."""
     state = replace(state, open=frozenset(words), working=working)
-    if not working and state.began is not None and state.began == state.settled:  # it was only held for the set
+    if not working and state.began == state.settled:  # it was only held for the set
         return replace(state, began=None, due=None)
     return state
 
@@ -165,15 +165,14 @@ def _word(state: Listening, hearing: Hearing, next_known: tuple[Hearing, ...]) -
     """Take one word; `next_known` are the hearings after it in the same call."""
     last, halts, key = state.last, hearing.word in state.halts, hearing.ear in PRESSED
     late = Noted(hearing.at, (hearing,), "late")
-    same_moment = last is not None and _one_sound(last, hearing)
-    if last is not None and same_moment and last.word == hearing.word:
+    if last is not None and last.word == hearing.word and _one_sound(last, hearing):
         return state, Noted(hearing.at, (hearing,), "agreed")
-    if halts or (key and hearing.word in state.open):
-        return _understood(state, hearing, "halted" if halts else "understood")
+    if halts:
+        return _understood(state, hearing, "halted")
     if hearing.began <= state.disputed and not key:
         return _without(state, (hearing,)), late
     others = [*state.kept, *next_known]
-    if last is not None and same_moment and last.word not in state.halts:
+    if last is not None and last.word not in state.halts:
         others.append(last)
     if not key and _spoken_against(hearing, others):
         return _disagreed(state, hearing)
@@ -265,6 +264,4 @@ def _unclear(state: Listening, now: int) -> tuple[Listening, tuple[Outcome, ...]
 
 
 def _kind(word: str) -> tuple[str, int | None]:
-    if word[:1] == "n" and word[1:].isdigit():
-        return "number", int(word[1:])
-    return word, None
+    return ("number", int(word[1:])) if word in NUMBERS else (word, None)

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 
 import pytest
 from budget import draws
@@ -17,6 +18,7 @@ from coach.words.replies import (
     KEYS,
     LONGEST_VOICE,
     MOST_KEPT,
+    SHORTEST_VOICE,
     TOGETHER,
     TRUSTED,
     Listening,
@@ -442,3 +444,139 @@ class AnyoneSpeaking(RuleBasedStateMachine):
 
 AnyoneSpeaking.TestCase.settings = settings(max_examples=draws(50, 150), stateful_step_count=40, deadline=None)
 test_anyone_speaking = AnyoneSpeaking.TestCase
+
+
+# -- what lies on an edge ----------------------------------------------------------------------------------------------
+
+WORKING = open_for(START, {"slower"}, working=True)
+TENTH = SECOND // 10
+
+
+def at(hearing: Hearing, begin: int, end: int) -> Hearing:
+    """Return the same word elsewhere in time."""
+    return replace(hearing, began=begin, ended=end, at=end)
+
+
+def test_what_is_opened_or_closed_leaves_an_utterance_as_it_is_unless_it_was_only_held_for_a_set() -> None:
+    speaking, _ = listen(START, [began(5)], 5)
+    in_set, _ = listen(WORKING, [began(0)], GOES_ON)
+
+    assert open_for(speaking, {"ready"}).began == 5
+    assert (in_set.began, open_for(in_set, {"stop"}, working=True).began, open_for(in_set, {"ready"}).began) == (
+        GOES_ON, GOES_ON, None,
+    )  # fmt: skip
+
+
+def test_ears_that_disagree_are_not_understood_whatever_else_comes_with_them() -> None:
+    contradicted = [word("yes", SECOND), word("no", SECOND, ear="vosk"), word("ready", 4 * SECOND, ear="vosk")]
+
+    _, outcomes = listen(ASKED, contradicted, 4 * SECOND)
+
+    assert decisions(outcomes)[0] == "disagreed"
+    assert not any(isinstance(outcome, Understood) for outcome in outcomes)
+
+
+def test_a_voice_in_a_set_that_a_louder_one_covers_is_one_voice() -> None:
+    now = GOES_ON + TENTH // 2
+    over = [ended(0, GOES_ON - TENTH), began(GOES_ON - TENTH)]
+    apart = [over[0], began(GOES_ON - TENTH // 2)]
+    held, _ = listen(WORKING, [began(0)], GOES_ON)
+
+    assert listen(held, over, now)[0].due == 2 * GOES_ON
+    assert listen(held, apart, now)[0].due == GOES_ON - TENTH + GRACE
+    assert listen(held, over[:1], now)[0].due == GOES_ON - TENTH + GRACE
+
+
+@pytest.mark.parametrize(("begin", "decision"), [(0, "late"), (1, "understood")])
+def test_only_a_word_that_begins_after_a_halt_is_a_reply_again(begin: int, decision: str) -> None:
+    halted, _ = listen(ASKED, [word("stop", 2 * SECOND)], 2 * SECOND)
+    begin += 2 * SECOND
+
+    _, outcomes = listen(halted, [at(word("ready", 0), begin, begin + 1)], begin + 1)
+
+    assert decisions(outcomes) == [decision]
+
+
+def closed(state: Listening, begin: int, now: int) -> tuple[int | None, list[str]]:
+    """Return whether a closed word that began there opens an utterance, and what it comes to."""
+    state, outcomes = listen(state, [at(word("left", 0), begin, now)], now)
+    return state.began, decisions(outcomes)
+
+
+def test_a_closed_word_is_an_utterance_of_its_own_only_if_its_sound_was_not_settled() -> None:
+    replied, _ = listen(ASKED, [word("ready", SECOND)], SECOND)
+    voice, _ = listen(replied, [began(SECOND - 1)], SECOND)
+
+    assert closed(replied, SECOND, SECOND + TENTH) == (None, ["late"])
+    assert closed(replied, SECOND + 1, SECOND + TENTH) == (SECOND + 1, [])
+    assert closed(voice, SECOND + 1, SECOND + TENTH) == (None, ["late"])
+
+
+def test_what_was_understood_settles_its_sound_for_a_voice_that_is_noticed_later() -> None:
+    for begin, opened in ((SECOND // 2, None), (SECOND, None), (SECOND + 1, SECOND + 1)):
+        replied, _ = listen(ASKED, [word("ready", SECOND)], SECOND)
+
+        assert listen(replied, [began(begin)], SECOND + TENTH)[0].began == opened
+
+
+def test_a_disagreement_settles_its_sound_and_every_word_that_begins_at_once_after_it() -> None:
+    apart, _ = listen(ASKED, [word("yes", SECOND), word("no", SECOND, ear="vosk")], SECOND)
+    soon = at(word("ready", 0), SECOND + TOGETHER, 2 * SECOND)
+    later = at(word("ready", 0), SECOND + TOGETHER + 1, 2 * SECOND)
+
+    assert listen(apart, [began(SECOND)], SECOND + TENTH)[0].began is None
+    assert decisions(listen(apart, [soon], 2 * SECOND)[1]) == ["late"]
+    assert decisions(listen(apart, [later], 2 * SECOND)[1]) == ["understood"]
+
+
+def test_neither_ear_of_a_disagreement_settles_it_by_saying_it_again_but_a_key_does() -> None:
+    apart, _ = listen(ASKED, [word("yes", SECOND), word("no", SECOND, ear="vosk")], SECOND)
+    again = at(word("no", 0), SECOND + TENTH, SECOND + 2 * TENTH)
+
+    assert decisions(listen(apart, [again], again.at)[1]) == ["late"]
+    assert decisions(listen(apart, [replace(again, ear="keys")], again.at)[1]) == ["understood"]
+    assert decisions(listen(apart, [replace(again, ear="keys", word="ready")], again.at)[1]) == ["understood"]
+
+
+def test_a_voice_is_no_other_word_for_the_same_sound() -> None:
+    _, outcomes = listen(ASKED, [word("ready", SECOND), began(SECOND // 2)], SECOND)
+
+    assert decisions(outcomes) == ["understood"]
+
+
+@pytest.mark.parametrize(("apart", "decision"), [(TOGETHER, "disagreed"), (TOGETHER + 1, "understood")])
+def test_two_ears_tell_of_one_sound_up_to_so_many_samples_apart(apart: int, decision: str) -> None:
+    first, second = word("yes", SECOND), word("no", 0, ear="vosk")
+
+    _, outcomes = listen(ASKED, [first, at(second, SECOND + apart, 2 * SECOND)], 2 * SECOND)
+
+    assert decisions(outcomes)[0] == decision
+
+
+def test_a_voice_in_a_set_that_began_before_a_reply_is_unclear_once_it_goes_on_after_it() -> None:
+    outcomes = run(WORKING, [word("slower", SECOND), replace(began(SECOND // 2), at=SECOND + TENTH)], 3 * SECOND)
+
+    assert decisions(outcomes) == ["understood", "unclear"]
+
+
+def test_a_cough_in_a_set_is_over_when_it_ends_and_a_word_or_a_long_voice_makes_it_none() -> None:
+    cough = [began(0), ended(0, SHORTEST_VOICE - 1)]
+    kept = word("ready", TENTH, ear="vosk", length=TENTH)
+    spoken = [began(0), ended(0, SHORTEST_VOICE)]
+
+    assert run(WORKING, cough, 4 * SECOND) == []
+    assert decisions(run(WORKING, spoken, 4 * SECOND)) == ["unclear"]
+    assert decisions(run(WORKING, [cough[0], kept, cough[1]], 4 * SECOND)) == ["unclear"]
+    assert decisions(run(WORKING, [began(0), ended(0, GOES_ON + TENTH)], 4 * SECOND)) == ["unclear"] * 2
+
+
+def test_how_long_a_voice_goes_on_is_measured_anew_in_each_set() -> None:
+    state, _ = listen(WORKING, [word("slower", SECOND), began(SECOND // 2)], SECOND)
+    outcomes: tuple[Outcome, ...] = ()
+    for now, working in ((SECOND + TENTH, True), (2 * SECOND, False), (9 * SECOND, True)):
+        state, more = listen(open_for(state, {"slower"}, working=working), (), now)
+        outcomes += more
+
+    assert outcomes == ()
+    assert decisions(listen(state, (), 9 * SECOND + GOES_ON - 1)[1]) == []
+    assert decisions(listen(state, (), 9 * SECOND + GOES_ON)[1]) == ["unclear"]
