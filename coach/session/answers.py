@@ -41,7 +41,7 @@ def _noted(session: Session, given: Given) -> Session:
     before = session.open_question
     worst = given if before.worst is None or given.number > before.worst.number else before.worst
     heard = OpenQuestion(given, worst, rung=None, trouble=before.trouble, attempts=before.attempts + 1)
-    return changed(session, open_question=heard, prompts=0)
+    return changed(session, open_question=heard)
 
 
 def answer_rung(session: Session, event: Event) -> Result:
@@ -68,7 +68,7 @@ def to_ladder(session: Session, event: Event) -> Result:
 def deny(session: Session, _event: Event) -> Result:
     """The number was denied: ask the question again."""
     denied = changed(session.open_question, given=None, trouble=session.open_question.trouble + 1)
-    return changed(session, prompts=0, open_question=denied), HUSH
+    return changed(session, open_question=denied), HUSH
 
 
 def not_understood(session: Session, event: Event) -> Result:
@@ -163,7 +163,7 @@ def _pain_in_halt(session: Session, at: int, where_it_lies: Band) -> Result:
 
 def _without_first(session: Session) -> Session:
     """Drop the present question."""
-    return changed(session.with_asks(*session.asks[1:]), prompts=0)
+    return session.with_asks(*session.asks[1:])
 
 
 def _unanswered(session: Session, event: Event) -> Record:

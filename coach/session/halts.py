@@ -41,7 +41,7 @@ def _halted(session: Session, at: int) -> Session:
     """Interrupt the session, if it is not yet, and allow only the halt's own words."""
     session = interrupted(session, at)
     assert session.interruption is not None
-    return changed(session, interruption=changed(session.interruption, quiet=True), prompts=0)
+    return changed(session, interruption=changed(session.interruption, quiet=True))
 
 
 class _Moment(NamedTuple):
@@ -150,7 +150,7 @@ def _exercise_over(session: Session, why: str, decision: str) -> Session:
 def tell_break(session: Session, event: Event) -> Result:
     """Only a break: go on as before when the person is ready."""
     line = Record(event.at, HaltExplained("break", ear=event.ear))
-    return changed(session.with_decision("break"), prompts=0), (Silence(), WakeAt(None), line)
+    return session.with_decision("break"), (Silence(), WakeAt(None), line)
 
 
 # -- ready and pauses -------------------------------------------------------------------------------------------------
@@ -161,19 +161,18 @@ def ready(session: Session, event: Event) -> Result:
     line = Record(event.at, Ready(event.ear, session.open_set.number if session.open_set else 0))
     interruption = session.interruption if session.pain_unmeasured else None
     session = frozen(session, event.at)
-    return changed(session, interruption=interruption, still=False, prompts=0), (*HUSH, line)
+    return changed(session, interruption=interruption, still=False), (*HUSH, line)
 
 
 def pause(session: Session, event: Event) -> Result:
     """The person wants to wait."""
-    session = interrupted(session, event.at)
-    return changed(session, prompts=0), (Silence(), WakeAt(None), Record(event.at, Paused("asked", event.ear)))
+    line = Record(event.at, Paused("asked", event.ear))
+    return interrupted(session, event.at), (Silence(), WakeAt(None), line)
 
 
 def pause_unsure(session: Session, event: Event) -> Result:
     """Nobody answered while the work stood still."""
-    session = interrupted(session, event.at)
-    return changed(session, prompts=0), (Silence(), WakeAt(None), Record(event.at, Paused("no_answer")))
+    return interrupted(session, event.at), (Silence(), WakeAt(None), Record(event.at, Paused("no_answer")))
 
 
 def take_back(session: Session, _event: Event) -> Result:

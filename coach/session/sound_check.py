@@ -24,7 +24,6 @@ def heard(session: Session, event: Event) -> Result:
     cautions = tuple(caution for caution in _cautions(event.room) if caution != "no_echo")  # the person heard the coach
     words = tuple(command for caution in cautions for command in say(f"check_{caution}"))
     commands = (*HUSH, _line(session, event, heard=True), *words)
-    session = changed(session, prompts=0)
     return session if session.today.screen else go_on(session, event.at), commands
 
 

@@ -120,7 +120,7 @@ Found = tuple[str, int, str]
 
 
 def changed(tree: ast.Module, node: ast.AST | None = None, function: str = "", scope: str = "") -> Iterator[Found]:
-    """Yield (function, line, text) of each change, put into the tree until the next. Annotations and decorators stay."""
+    """Yield (function, line, text) of each change, put into the tree until the next; no annotation, no decorator."""
     parent = node or tree
     for name, value in ast.iter_fields(parent):
         if name in {"annotation", "returns", "decorator_list"}:
