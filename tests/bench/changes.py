@@ -29,6 +29,7 @@ import time
 import traceback
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator
+from copy import copy
 from dataclasses import dataclass
 from pathlib import Path
 from types import CodeType, FrameType, FunctionType
@@ -105,8 +106,10 @@ def others(node: ast.AST, *, in_function: bool) -> Iterator[ast.AST]:
             yield ast.Constant(value - 1)
         case ast.Call(ast.Name(name), arguments, keywords) if name in NAMES:
             yield ast.Call(ast.Name(NAMES[name], ast.Load()), arguments, keywords)
-        case ast.If(test) | ast.IfExp(test) if not isinstance(test, ast.Compare | ast.BoolOp | ast.UnaryOp):
-            yield type(node)(ast.UnaryOp(ast.Not(), test), node.body, node.orelse)
+        case ast.If() | ast.IfExp() if not isinstance(node.test, ast.Compare | ast.BoolOp | ast.UnaryOp):
+            turned = copy(node)
+            turned.test = ast.UnaryOp(ast.Not(), node.test)
+            yield turned
         case ast.Return(value) if value is not None and not isinstance(value, ast.Constant):
             yield ast.Return(ast.Constant(None))
         case ast.Return() | ast.Raise() | ast.Continue() | ast.Break() | ast.Assign() | ast.Expr(ast.Call()):
@@ -189,7 +192,7 @@ def load_with(change: Change) -> None:
     def get_code(self: importlib.machinery.SourceFileLoader, name: str) -> CodeType | None:
         return code if Path(self.path) == ROOT / change.path else load(self, name)
 
-    importlib.machinery.SourceFileLoader.get_code = get_code  # type: ignore[method-assign]
+    importlib.machinery.SourceFileLoader.get_code = get_code  # type: ignore[assignment,method-assign]
     for name, module in list(sys.modules.items()):
         file = str(getattr(module, "__file__", None) or "")
         if name != "__main__" and file.startswith((f"{ROOT}/coach/", f"{ROOT}/tests/")):
