@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from scenes import RAISE, begun, come_to, keys, lines, made, work_until
 
-from coach.program.model import Action, AskAfter, Program, Range, ScreenQuestion
+from coach.program.model import Action, AskAfter, Hold, Program, Range, ScreenQuestion, Work
 from coach.session.events import On
 from coach.session.state import Question, State
 from coach.tempo.units import RATE
@@ -181,3 +181,184 @@ def test_a_session_that_ends_in_a_rest_after_a_halt_does_not_name_the_halt_as_it
     come_to(run, State.WAITING)
 
     assert prompts_until_it_ends(run, "no_answer") == 3
+
+
+def silent_until_asked_again(run: WatchedRun, times: int) -> None:
+    """Say nothing until the question was put again so many times."""
+    while run.session.prompts < times:
+        assert run.step()
+
+
+def asking_reps(work: Work = RAISE) -> WatchedRun:
+    program = made(work, change=lambda program: replace(program, ask_reps=AskAfter.EACH_SET))
+    return come_to(begun(program), State.ASKING)
+
+
+@pytest.mark.parametrize("quiet_before", [0, 1])
+@pytest.mark.parametrize("reply", [On.YES, On.NO])
+def test_an_answer_by_yes_or_no_is_written_with_how_often_was_asked_and_as_not_read_back(
+    reply: On, quiet_before: int
+) -> None:
+    run = asking_reps()
+    silent_until_asked_again(run, quiet_before)
+    run.say(reply)
+
+    line = lines(run, "answered")[-1]
+    assert (line["value"], line["attempts"], line.get("read_back", False)) == (
+        reply is On.YES, quiet_before + 1, False,
+    )  # fmt: skip
+    assert run.session.asks[:1] == ((Question.MISSED,) if reply is On.NO else ())
+
+
+@pytest.mark.parametrize("reply", [On.YES, On.NO])
+def test_of_a_hold_nobody_is_asked_how_many_were_missed(reply: On) -> None:
+    run = asking_reps(Hold(Range(3, 4)))
+    run.say(reply)
+
+    assert run.session.state is State.RESTING
+
+
+def test_an_answer_before_the_start_is_written_with_how_often_was_asked() -> None:
+    question = ScreenQuestion("fever", "Do you have a fever?", answer=True, action=Action.NOTE)
+    run = come_to(begun(made(RAISE, change=lambda program: replace(program, screen=(question,)))), State.SCREENING)
+    silent_until_asked_again(run, 1)
+    run.say(On.NO)
+
+    line = lines(run, "answered")[-1]
+    assert (line["question"], line["value"], line["attempts"], line.get("read_back", False)) == (
+        "screen.fever", False, 2, False,
+    )  # fmt: skip
+
+
+def test_a_number_read_back_is_written_with_how_often_it_was_said_however_often_was_asked() -> None:
+    run = asked(Question.PAIN)
+    silent_until_asked_again(run, 2)
+    run.say(On.NUMBER, 1)
+    run.say(On.NO)
+    answer(run, 2)
+
+    line = lines(run, "answered")[-1]
+    assert (line["value"], line["attempts"], line["read_back"]) == (2, 2, True)
+
+
+@pytest.mark.parametrize("numbers", [(7, 9, 8), (9, 7, 8), (8, 9, 9)])
+def test_of_numbers_that_nobody_confirmed_the_worst_counts(numbers: tuple[int, ...]) -> None:
+    run = asked(Question.PAIN, pain_carry_on_to=3, pain_ease_to=5)
+    for number in numbers[:2]:
+        run.say(On.NUMBER, number)
+    run.say(On.NUMBER, numbers[2])
+    while run.session.state is State.CONFIRMING:
+        assert run.step()
+
+    assert [line["value"] for line in lines(run, "answered")] == [9]
+
+
+def last_set(question: Question, **limits: Any) -> WatchedRun:
+    """Return a session of two levels and two exercises that asks about the last set of the first."""
+    each = AskAfter.EACH_SET
+    name = "ask_pain" if question is Question.PAIN else "ask_effort"
+    program = made(RAISE, RAISE, sets=(1, 1), exercises=2, **limits)
+    return come_to(begun(replace(program, **{name: each})), State.ASKING)
+
+
+def test_behind_its_last_set_an_exercise_is_not_eased_any_more() -> None:
+    for run in (
+        last_set(Question.EFFORT, effort_ease_above=7),
+        last_set(Question.PAIN, pain_carry_on_to=3, pain_ease_to=8),
+    ):
+        answer(run, 8)
+
+        assert (run.session.levels, lines(run, "eased")) == ((1, 1), [])
+
+
+def test_an_effort_that_eases_says_how() -> None:
+    run = asked(Question.EFFORT, effort_ease_above=7)
+    answer(run, 8)
+
+    assert "eased_level" in keys(run)
+
+
+@pytest.mark.parametrize("pain", [1, 5])
+def test_pain_told_at_the_last_halt_ends_the_set_and_the_session_however_little_it_is(pain: int) -> None:
+    run = work_until(begun(made(RAISE, halts=1, pain_carry_on_to=3, pain_ease_to=5)), On.PHASE, 2)
+    run.say(On.STOP)
+    run.say(On.PAIN)
+    answer(run, pain)
+
+    assert run.session.end_why == "halts"
+    assert [line["why"] for line in lines(run, "set_ended")] == ["halted_pain"]
+
+
+def test_pain_that_ends_a_set_leaves_only_the_question_how_many_were_done() -> None:
+    each = AskAfter.EACH_SET
+    everything = lambda program: replace(program, ask_pain=each, ask_effort=each, ask_reps=each)  # noqa: E731
+    run = work_until(begun(made(RAISE, RAISE, pain_carry_on_to=3, pain_ease_to=5, change=everything)), On.PHASE, 2)
+    run.say(On.PAIN)
+    answer(run, 5)
+
+    assert run.session.asks == (Question.REPS,)
+
+
+@pytest.mark.parametrize(("state", "told"), [(State.WORKING, "tired_set"), (State.RESTING, "tired_rest")])
+def test_tired_that_ends_the_set_says_so_and_in_a_rest_that_it_goes_on(state: State, told: str) -> None:
+    run = come_to(begun(made(RAISE, tired=Action.END_SET)), state)
+    run.say(On.TIRED)
+
+    assert run.session.interruption is not None
+    assert run.session.interruption.decision == told
+
+
+def test_whoever_is_ready_in_a_phase_that_was_to_run_out_was_under_tension_until_then() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 1, 1)
+    run.say(On.SPOKE)
+    run.now += RATE
+    run.say(On.READY)
+
+    assert run.session.open_set is not None
+    assert (run.session.open_set.tension, run.session.open_set.phase_began) == (2 * RATE, None)
+    assert lines(run, "ready")[-1]["set_id"] == 1
+
+
+def test_ready_outside_of_a_set_names_none() -> None:
+    run = come_to(begun(made(RAISE)), State.WAITING)
+    run.say(On.READY)
+
+    assert lines(run, "ready")[-1].get("set_id", 0) == 0
+
+
+def test_a_halt_stops_the_phase_and_its_tension() -> None:
+    run = work_until(begun(made(RAISE)), On.PHASE, 1, 1)
+    run.now += RATE
+    run.say(On.STOP)
+
+    assert run.session.open_set is not None
+    assert (run.session.open_set.tension, run.session.open_set.phase_began) == (2 * RATE, None)
+
+
+@pytest.mark.parametrize(
+    ("events", "state"),
+    [
+        ((On.MIC_LOST, On.SPEAKER_LOST, On.SPEAKER_BACK, On.MIC_BACK), State.PAUSED),
+        ((On.MIC_LOST, On.SPEAKER_LOST, On.MIC_BACK), State.MUTE),
+        ((On.SPEAKER_LOST, On.MIC_LOST, On.SPEAKER_BACK), State.DEAF),
+        ((On.SPEAKER_LOST, On.MIC_LOST, On.MIC_BACK), State.MUTE),
+        ((On.SPEAKER_LOST, On.MIC_LOST, On.MIC_BACK, On.SPEAKER_BACK), State.PAUSED),
+        ((On.MIC_LOST, On.SPEAKER_LOST, On.SPEAKER_BACK), State.DEAF),
+    ],
+)
+def test_a_device_stays_lost_until_it_is_back_itself(events: tuple[On, ...], state: State) -> None:
+    run = come_to(begun(made(RAISE)), State.WORKING)
+    for on in events:
+        run.say(on)
+
+    assert run.session.state is state
+    assert (run.session.equipment.mic_lost, run.session.equipment.speaker_lost) == (
+        state is State.DEAF, state is State.MUTE,
+    )  # fmt: skip
+
+
+def test_only_what_was_told_of_a_refusing_disk_stays_told() -> None:
+    run = come_to(begun(made(RAISE)), State.WAITING)
+    run.say(On.UNWRITTEN)
+
+    assert not run.session.equipment.unwritten_told
