@@ -7,7 +7,7 @@ from coach.loglines.reasons import SessionWhy, SetWhy
 from coach.session.changed import changed
 from coach.session.commands import Command, End, Record, Silence, WakeAt
 from coach.session.events import Event, On
-from coach.session.lines import frozen, set_ended
+from coach.session.lines import set_ended
 from coach.session.plan import NEXT_DAY, days_to_next
 from coach.session.state import Act, Question, Result, Session
 from coach.session.waits import CLOSING_PATIENCE
@@ -89,8 +89,7 @@ def ended(session: Session, at: int) -> Result:
 def end_as(why: SessionWhy) -> Act:
     """Return the act that ends the session for this reason, unless an earlier reason is set."""
 
-    def act(session: Session, event: Event) -> Result:
-        session = frozen(session, event.at)
+    def act(session: Session, _event: Event) -> Result:
         reason: SessionWhy = "no_answer_halt" if why == "no_answer" and session.quiet else why
         return changed(session, end_why=session.end_why or reason), (WakeAt(None),)
 

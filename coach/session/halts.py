@@ -161,7 +161,7 @@ def ready(session: Session, event: Event) -> Result:
     line = Record(event.at, Ready(event.ear, session.open_set.number if session.open_set else 0))
     interruption = session.interruption if session.pain_unmeasured else None
     session = frozen(session, event.at)
-    return changed(session, interruption=interruption, still=False), (*HUSH, line)
+    return changed(session, interruption=interruption), (*HUSH, line)
 
 
 def pause(session: Session, event: Event) -> Result:

@@ -35,6 +35,8 @@ def test_an_answer_that_is_to_be_noted_or_eased_ends_nothing(action: Action) -> 
     run.say(On.YES)
 
     assert (run.session.state, run.session.end_why) == (State.SCREEN_CHECK, None)
+    run.say(On.YES)
+    assert [line["because"] for line in lines(run, "eased")] == ["screen.fever"] * (action is Action.EASE)
 
 
 def asked(question: Question, **limits: Any) -> WatchedRun:

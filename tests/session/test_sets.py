@@ -10,7 +10,8 @@ from scenes import BASE, DAY, RAISE, begun, come_to, keys, lines, made, work_unt
 from coach.program.model import AskAfter, Program
 from coach.session.events import On
 from coach.session.plan import TakenUp, plan
-from coach.session.state import State
+from coach.session.sets import more_sets
+from coach.session.state import OpenExercise, State
 from coach.tempo.units import to_samples
 from coach.testing import WatchedRun
 
@@ -98,3 +99,18 @@ def test_a_session_taken_up_rests_after_its_answers_and_announces_no_level_again
     run.say(On.EASIER)
     assert [line["what"] for line in lines(run, "eased")] == ["level", "level", "amount"]
     assert {"eased_amount", "eased_level"} & set(keys(run)) == {"eased_amount"}
+
+
+def test_what_is_taken_up_is_in_its_exercises_from_its_first_question_on() -> None:
+    run = taken_up(made(RAISE, exercises=2))
+    come_to(run, State.ASKING)
+
+    assert run.session.exercising
+
+
+@pytest.mark.parametrize(("exercise", "more"), [(OpenExercise(), True), (OpenExercise(turn=1), False),
+                                                (OpenExercise(over="tired"), False)])  # fmt: skip
+def test_a_set_comes_after_this_one_unless_it_is_the_last_or_the_exercise_is_over(
+    exercise: OpenExercise, more: bool
+) -> None:
+    assert more_sets(replace(begun(made(RAISE)).session, exercise=exercise)) is more

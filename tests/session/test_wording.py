@@ -210,3 +210,14 @@ def test_only_pain_is_asked_for_by_yes_and_no_and_the_question_is_written(asked:
 
     assert session.rung == rung
     assert commands[0] == Record(7, Asked(str(asked), 3))
+
+
+@pytest.mark.parametrize(("introduced", "turn", "rest"), [(1, 0, 10.0), (1, 1, 60.0), (0, 0, 60.0)])
+def test_the_rest_to_change_sides_comes_before_the_other_side_but_never_where_a_session_is_taken_up(
+    introduced: int, turn: int, rest: float
+) -> None:
+    planned = TODAY.exercises[0].exercise.levels[0]
+    dose = replace(planned.dose, sets=1, rest=60.0, change_sides=10.0)
+    today = of_first_exercise(sides=Sides.EACH, level_dose=dose)
+
+    assert entries.rest_seconds(now(today, introduced=introduced, exercise=OpenExercise(turn=turn))) == rest
