@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -39,13 +38,17 @@ def test_an_answer_that_is_to_be_noted_or_eased_ends_nothing(action: Action) -> 
     assert [line["because"] for line in lines(run, "eased")] == ["screen.fever"] * (action is Action.EASE)
 
 
+def asking_pain(program: Program) -> Program:
+    return replace(program, ask_pain=AskAfter.EACH_SET)
+
+
+def asking_effort(program: Program) -> Program:
+    return replace(program, ask_effort=AskAfter.EACH_SET)
+
+
 def asked(question: Question, **limits: Any) -> WatchedRun:
     """Return a session of two levels that has just begun to ask about its first set."""
-    each = AskAfter.EACH_SET
-    by_question: dict[Question, Callable[[Program], Program]] = {
-        Question.PAIN: lambda program: replace(program, ask_pain=each),
-        Question.EFFORT: lambda program: replace(program, ask_effort=each),
-    }
+    by_question = {Question.PAIN: asking_pain, Question.EFFORT: asking_effort}
     return come_to(begun(made(RAISE, RAISE, change=by_question[question], **limits)), State.ASKING)
 
 
@@ -255,18 +258,15 @@ def test_of_numbers_that_nobody_confirmed_the_worst_counts(numbers: tuple[int, .
     assert [line["value"] for line in lines(run, "answered")] == [9]
 
 
-def last_set(question: Question, **limits: Any) -> WatchedRun:
-    """Return a session of two levels and two exercises that asks about the last set of the first."""
-    each = AskAfter.EACH_SET
-    name = "ask_pain" if question is Question.PAIN else "ask_effort"
-    program = made(RAISE, RAISE, sets=(1, 1), exercises=2, **limits)
-    return come_to(begun(replace(program, **{name: each})), State.ASKING)
+def last_set(**limits: Any) -> WatchedRun:
+    """Return a session of two levels and two exercises that asks about the only set of the first."""
+    return come_to(begun(made(RAISE, RAISE, sets=(1, 1), exercises=2, **limits)), State.ASKING)
 
 
 def test_behind_its_last_set_an_exercise_is_not_eased_any_more() -> None:
     for run in (
-        last_set(Question.EFFORT, effort_ease_above=7),
-        last_set(Question.PAIN, pain_carry_on_to=3, pain_ease_to=8),
+        last_set(change=asking_effort, effort_ease_above=7),
+        last_set(change=asking_pain, pain_carry_on_to=3, pain_ease_to=8),
     ):
         answer(run, 8)
 
