@@ -76,7 +76,7 @@ class DiskWatch:
         """Whether part of the record is not on the disk, and may not come there."""
 
     def look(self, now: int) -> tuple[On, ...]:
-        """Return what the session is told at sample `now`."""
+        """Return the events for the session at sample `now`."""
         if not self._writer.behind:
             self._behind_since = None
         elif self._behind_since is None:

@@ -1,7 +1,7 @@
 """Private files, on the disk when the call returns: folders 0700, files 0600, fsynced, locked while in use.
 
 Only this module opens a person's files. A file can be read, is absent (AbsentError) or unreadable (UnreadableError).
-Whether its content is damaged, its reader decides.
+Its reader decides whether its content is damaged.
 """
 
 from __future__ import annotations

@@ -34,7 +34,7 @@ def steps_up(clinic: Clinic, today: date) -> dict[str, int]:
         program = programs[digest]
         if program is not None:
             history = (*past(known), *clinic.unread.get(person, ()))
-            with suppress(UnreadableError):  # an unreadable decision may have been made since
+            with suppress(UnreadableError):  # unreadable decisions may have changed the level: count nothing
                 decisions = member.home.decisions(member.at_home.id).decisions
                 waiting[person] = sum(one.due for one in proposals(program, history, decisions, today))
     return waiting

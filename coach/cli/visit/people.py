@@ -168,7 +168,7 @@ def _program(desk: Desk, home: Home, person: Person) -> Prepared:
     if home.history(person.id).sessions:
         try:
             return chosen(None, home, person)
-        except UnreadableError:  # another choice would not help
+        except UnreadableError:  # their records are unreadable, whatever program is chosen
             raise
         except CoachError:  # several, or one whose file is gone: the caregiver chooses
             pass

@@ -41,8 +41,8 @@ from coach.voice.cache import ClipVoice
 from coach.words.phrases import VoicePack, phrase, sentence
 
 DESERTED = 500
-"""Stretches of sound (10 s) with neither terminal nor window after which a session ends: nobody can press a key to
-halt. A reloaded window or a new server is back within two seconds."""
+"""Stretches of sound, 10 s, after which a session without terminal and window ends: nobody can press a key to halt. A
+reloaded window or a new server is back within two seconds."""
 
 
 @dataclass(frozen=True, slots=True)
