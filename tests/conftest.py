@@ -17,6 +17,8 @@ from once import once
 if TYPE_CHECKING:  # it loads the whole package, for the tests that use it only
     from in_the_room import Furnished
 
+# every core runs tests, so threads of the linear algebra would only wait for each other; set before numpy loads
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # a shared machine stalls at times, so no test has a time limit
 settings.register_profile("coach", deadline=None, max_examples=draws(40, 100))
 settings.load_profile("coach")
@@ -101,11 +103,11 @@ def ticking() -> Callable[[], datetime]:
 
 @pytest.fixture(scope="session")
 def furnished(tmp_path_factory: pytest.TempPathFactory) -> Furnished:
-    """Return a home with all clips of the short program and a person who taught their words, made once per run."""
-    from in_the_room import furnish_home, prepared
+    """Return a home with the clips of the short program and a person who taught their words, made once per run."""
+    from in_the_room import TAUGHT, furnish_home, prepared
 
     def furnish(home: Path) -> None:
-        furnish_home(home, prepared(), longest=SHORT)
+        furnish_home(home, prepared(), longest=SHORT, taught=TAUGHT)
 
     return furnish_home(once(tmp_path_factory, "furnished", furnish), prepared())
 

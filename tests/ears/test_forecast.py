@@ -8,7 +8,7 @@ from heard_rooms import room
 
 from coach.ears.cohort import cohort
 from coach.ears.enrolment import Enrolment
-from coach.ears.features import Embedder, Frames
+from coach.ears.features import EMBEDDING_STEP, Embedder, Frames
 from coach.ears.forecast import (
     MOST,
     NEEDS,
@@ -22,8 +22,14 @@ from coach.ears.forecast import (
 from coach.ears.room_noise import RoomNoise, room_noise
 from coach.ears.word_report import WordReport
 from coach.ports import Block
+from coach.tempo.units import RATE
 
 SURE = {word: WordForecast(word, 3, 3, 0.98, "", 0.2) for word in ("stop", "ready", "yes", "no")}
+
+
+def some_talk() -> Frames:
+    """Return 5 minutes of talk, for what does not rest on how much of it there is."""
+    return cohort().frames[: 5 * 60 * RATE // EMBEDDING_STEP]
 
 
 def judged(
@@ -137,12 +143,13 @@ def test_a_room_that_sounds_like_a_word_counts_as_false_alarms(good: Enrolment) 
     frames: Frames = np.concatenate([cohort().frames[:50], good.takes["stop"][0].frames, cohort().frames[50:100]])
     noisy = replace(good, noise=RoomNoise(-60.0, frames))
 
-    assert forecast(noisy).verdict is Suitability.KEYS_ONLY
+    assert forecast(good, some_talk()).verdict is not Suitability.KEYS_ONLY
+    assert forecast(noisy, some_talk()).verdict is Suitability.KEYS_ONLY
 
 
 def test_a_word_taught_with_the_takes_of_another_is_not_promised(good: Enrolment) -> None:
     mixed = (*good.takes["yes"][:2], good.takes["left"][0])
-    words = {word.word: word for word in forecast(replace(good, takes={**good.takes, "yes": mixed})).words}
+    words = {word.word: word for word in forecast(replace(good, takes={**good.takes, "yes": mixed}), some_talk()).words}
 
     assert words["yes"].expected <= 0.8
 
@@ -150,7 +157,7 @@ def test_a_word_taught_with_the_takes_of_another_is_not_promised(good: Enrolment
 def test_a_loud_room_is_no_place_to_be_hands_free(good: Enrolment, foretold: Forecast, quiet: RoomNoise) -> None:
     loud = replace(good, noise=RoomNoise(quiet.level + foretold.clearance - 5, quiet.frames))
 
-    assert "loud_room" in [reason.key for reason in forecast(loud).because]
+    assert "loud_room" in [reason.key for reason in forecast(loud, some_talk()).because]
 
 
 def test_the_cohort_is_twenty_minutes_of_talk_and_small() -> None:

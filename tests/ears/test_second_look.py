@@ -29,6 +29,11 @@ def takes() -> Mapping[str, tuple[Take, ...]]:
     return {word: tuple(maker.take_from(clips[word]) for clips in spoken) for word in WORDS}
 
 
+@pytest.fixture(scope="module")
+def second(takes: Mapping[str, tuple[Take, ...]]) -> SecondLook:
+    return SecondLook(takes)
+
+
 def heard(clip: Block, beside: Block, snr: float) -> Spectra:
     """Return the stretch after a word, with another sound a number of decibels below it."""
     end = BEFORE + len(clip) - len(clip) % ROW
@@ -42,9 +47,8 @@ def heard(clip: Block, beside: Block, snr: float) -> Spectra:
 @pytest.mark.parametrize("snr", [60.0, 10.0])
 @pytest.mark.parametrize("kind", ["noise", "talker"])
 def test_a_word_is_nearest_to_its_own_takes_and_fits_them_better_than_talk_does(
-    takes: Mapping[str, tuple[Take, ...]], kind: str, snr: float
+    second: SecondLook, kind: str, snr: float
 ) -> None:
-    second = SecondLook(takes)
     clips = Renderer("en-us+m3", 157).render(WORDS)
     hiss = np.random.default_rng(4).normal(0, 1, 16000).astype(np.float32)
     talk = Renderer("en-gb+f1", 160).render(["the kettle is on and somebody is at the door"]).popitem()[1]
@@ -60,8 +64,7 @@ def test_a_word_is_nearest_to_its_own_takes_and_fits_them_better_than_talk_does(
     assert min(nearest, fitting, better) >= len(WORDS) - 1
 
 
-def test_another_voice_fits_less(takes: Mapping[str, tuple[Take, ...]]) -> None:
-    second = SecondLook(takes)
+def test_another_voice_fits_less(second: SecondLook) -> None:
     own, other = Renderer("en-us+m3", 157).render(WORDS), Renderer("en-gb+f4", 157).render(WORDS)
     quiet = np.ones(16000, np.float32)
 
@@ -75,13 +78,13 @@ def test_another_voice_fits_less(takes: Mapping[str, tuple[Take, ...]]) -> None:
     assert (fits[0] > fits[1]).all()
 
 
-def test_the_same_takes_are_prepared_alike(takes: Mapping[str, tuple[Take, ...]]) -> None:
+def test_the_same_takes_are_prepared_alike(takes: Mapping[str, tuple[Take, ...]], second: SecondLook) -> None:
     stretch = heard(Renderer("en-us+m3", 157).render(WORDS)["stop"], np.ones(16000, np.float32), 60.0)
 
-    one, two = SecondLook(takes), SecondLook(takes)
+    again = SecondLook(takes)
 
-    np.testing.assert_array_equal(one.near(stretch), two.near(stretch))
-    np.testing.assert_array_equal(one.fits(stretch, EVERY), two.fits(stretch, EVERY))
+    np.testing.assert_array_equal(again.near(stretch), second.near(stretch))
+    np.testing.assert_array_equal(again.fits(stretch, EVERY), second.fits(stretch, EVERY))
 
 
 def test_words_compared_together_fit_as_each_does_alone(takes: Mapping[str, tuple[Take, ...]]) -> None:

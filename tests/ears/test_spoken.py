@@ -10,6 +10,7 @@ from heard_rooms import REPLIES, TAUGHT_AT, Voice
 
 from coach.audio.room import VirtualRoom
 from coach.ears.enrolment import Enrolment
+from coach.ears.room_noise import ROOM_SECONDS
 from coach.ears.spoken import PHRASES, ROOM_TRIES, SILENCES, TRIES, LessonStep, MicLevel, enrol_spoken, wanted
 from coach.ears.takes import Fault, TakeMaker
 from coach.errors import DeviceError
@@ -31,8 +32,10 @@ ASKING = {"enrol_word", "enrol_again", "enrol_once_more"}
 class Pupil:
     """A person in a virtual room who answers what the coach asks for."""
 
-    def __init__(self, answers: Iterator[Block | None]) -> None:
+    def __init__(self, answers: Iterator[Block | None], room_s: float = 2.0) -> None:
+        """`room_s`: seconds for which the coach listens to the room, which most lessons here are not about."""
         self.room = VirtualRoom()
+        self.room_s = room_s
         self.said: list[str] = []
         self.kept: list[dict[str, int]] = []
         self.steps: list[LessonStep] = []
@@ -50,16 +53,18 @@ class Pupil:
         return beep
 
     def learn(self, words: list[str], maker: TakeMaker, start: Enrolment | None = None) -> Enrolment:
-        return enrol_spoken(
-            self.room,
-            self.say,
-            REPLIES,
-            dict.fromkeys(words, 3),
-            start=start or Enrolment({}),
-            keep=self._keep,
-            tell=self._tell,
-            maker=maker,
-        )
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("coach.ears.spoken.ROOM_SECONDS", self.room_s)
+            return enrol_spoken(
+                self.room,
+                self.say,
+                REPLIES,
+                dict.fromkeys(words, 3),
+                start=start or Enrolment({}),
+                keep=self._keep,
+                tell=self._tell,
+                maker=maker,
+            )
 
     def _keep(self, made: Enrolment) -> None:
         self.kept.append({word: len(takes) for word, takes in made.takes.items()})
@@ -171,7 +176,7 @@ def test_a_dead_microphone_is_one_sentence(maker: TakeMaker, say: Answers) -> No
 
 
 def test_the_room_is_recorded_first_and_kept_as_numbers(maker: TakeMaker, say: Answers) -> None:
-    pupil = Pupil(say("stop", "stop", "stop"))
+    pupil = Pupil(say("stop", "stop", "stop"), ROOM_SECONDS)
 
     made = pupil.learn(["stop"], maker)
 
@@ -188,7 +193,7 @@ def test_the_room_is_recorded_first_and_kept_as_numbers(maker: TakeMaker, say: A
 
 
 def test_a_room_in_which_somebody_speaks_is_recorded_again(maker: TakeMaker, voice: Voice) -> None:
-    pupil = Pupil(iter(()))
+    pupil = Pupil(iter(()), ROOM_SECONDS)
     pupil.room.speak(voice("how many"), to_samples(5))
 
     made = pupil.learn([], maker)
@@ -198,7 +203,7 @@ def test_a_room_in_which_somebody_speaks_is_recorded_again(maker: TakeMaker, voi
 
 
 def test_a_room_that_never_gets_quiet_is_skipped(maker: TakeMaker, voice: Voice) -> None:
-    pupil = Pupil(iter(()))
+    pupil = Pupil(iter(()), ROOM_SECONDS)
     for second in range(3, 80, 4):
         pupil.room.speak(voice("how many"), to_samples(second))
 
