@@ -241,7 +241,9 @@ def _review(record: SessionRecord) -> None:
     check_page(page(said, "contents", "figures"))
     _printed(*_terminal(said))
     rows(found).encode("utf-8")
-    json.dumps(bundle("mira", [record]), ensure_ascii=False, allow_nan=False).encode("utf-8")
+    for full in (False, True):
+        told = bundle(found, made=datetime(2027, 1, 12, 20, tzinfo=UTC), full=full)
+        json.dumps(told, ensure_ascii=False, allow_nan=False).encode("utf-8")
     plan(known, past([record], record.program), date(2027, 1, 13))
 
 

@@ -38,13 +38,19 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--since", metavar="DATE", help="only sessions from this day on, as 2027-01-31")
     parser.add_argument("--html", type=Path, metavar="FILE", help="write a page with plots, in one file, that prints")
     parser.add_argument("--csv", type=Path, metavar="FILE", help="a row a set; what the columns mean is written beside")
-    parser.add_argument("--fhir", type=Path, metavar="FILE", help="write the sessions as a FHIR bundle (R5)")
+    parser.add_argument("--fhir", type=Path, metavar="FILE", help="write a FHIR bundle: a summary, as R4")
+    parser.add_argument("--fhir-version", choices=("R4", "R5"), help="with --fhir: which version of FHIR (default: R4)")
+    parser.add_argument(
+        "--fhir-details", action="store_true", help="with --fhir: every set and question, not a summary"
+    )
     parser.add_argument("--clinic", type=Path, metavar="DIR", help="all people of the homes in a folder, by need")
     parser.add_argument("--parquet", type=Path, metavar="DIR", help="with --clinic: write the records as columns")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the review, or write what was asked for and say where it is."""
+    if args.fhir is None and (args.fhir_version or args.fhir_details):
+        raise CoachError("--fhir-version and --fhir-details go with --fhir FILE; name the file to write.")
     if args.clinic is not None:
         return _clinic(args)
     if args.person is None:
@@ -72,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
         _write(args.csv, rows(found))
         _write(args.csv.with_name(f"{args.csv.stem}-columns{args.csv.suffix}"), dictionary(labels))
     if args.fhir:
-        _write_fhir(args.fhir, found, labels)
+        _write_fhir(args, found, labels)
     if found.left_out:
         print(f"! {labels('review_left_out_short', n=len(found.left_out))}")
     return 0
@@ -87,16 +93,17 @@ def _clinic(args: argparse.Namespace) -> int:
     return show_clinic(args.clinic, wall_clock().astimezone().date(), args.html, args.parquet)
 
 
-def _write_fhir(path: Path, found: Review, labels: Labels) -> None:
-    from coach.review.fhir import bundle, write_bundle
+def _write_fhir(args: argparse.Namespace, found: Review, labels: Labels) -> None:
+    from coach.review.fhir import VERSIONS, bundle, write_bundle
 
     flaws: dict[str, tuple[str, ...]] = {}
     for one in found.left_out:
         session = one.file.removesuffix(ENDING)
         text = labels(one.key, text=one.text) if one.key else one.text
         flaws[session] = (*flaws.get(session, ()), f"{one.file}:{one.line} {text}")
-    write_bundle(path, bundle(found.person, [visit.record for visit in found.visits], flaws=flaws))
-    print(path)
+    version, made = args.fhir_version or VERSIONS[0], wall_clock()
+    write_bundle(args.fhir, bundle(found, made=made, version=version, full=args.fhir_details, flaws=flaws))
+    print(args.fhir)
 
 
 def reviewed(home: Home, person: str, since: date | None = None) -> Review:

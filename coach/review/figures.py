@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from coach.logbook import SessionRecord
 from coach.logbook.logged import LoggedSession
-from coach.program.model import Limits
+from coach.program.model import Limits, Program
 from coach.session.past import Decision
 from coach.session.progression import Lasting
 from coach.session.proposals import Proposal
@@ -43,8 +43,8 @@ class Visit:
     file: str
     began: datetime
     """Local time."""
-    limits: Limits | None
-    """Limits of the program version that it ran; None: that version was not kept."""
+    program: Program | None
+    """The program version that it ran; None: that version was not kept."""
     before: Pain | None
     """Highest pain stated before the first set; no program asks then, so only if the person mentioned it."""
     during: Pain | None
@@ -62,6 +62,11 @@ class Visit:
     def record(self) -> SessionRecord:
         """The whole record."""
         return self.session.record
+
+    @property
+    def limits(self) -> Limits | None:
+        """Limits of the program version that it ran."""
+        return self.program.limits if self.program else None
 
     @property
     def day(self) -> date:

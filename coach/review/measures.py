@@ -83,7 +83,7 @@ def review(
         visits=shown,
         weeks=_weeks(shown, [day for day in due if day >= first], first, now.date()),
         adherence=adherence,
-        work=_work(shown),
+        work=work_of(shown),
         pain=_pain(shown, first, now.date()),
         effort=_mean([visit.effort for visit in shown]),
         halts=_halts(shown),
@@ -149,7 +149,8 @@ def _weeks(visits: Sequence[Visit], due: Sequence[date], first: date, today: dat
     return tuple(weeks)
 
 
-def _work(visits: Sequence[Visit]) -> WorkFigures:
+def work_of(visits: Sequence[Visit]) -> WorkFigures:
+    """Return the work of the sessions, summed."""
     sets = [one for visit in visits for one in visit.record.sets]
     plans = [planned for visit in visits for planned in visit.record.plan]
     known = [visit for visit in visits if visit.tension_prescribed_s is not None]

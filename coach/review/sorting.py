@@ -106,7 +106,7 @@ def _visit(file: str, session: LoggedSession, began: datetime, program: Program 
         session,
         file,
         began,
-        program.limits if program else None,
+        program,
         before=worst(*map(span, before)),
         during=worst(*map(span, during)),
         after=worst(*(span(one.value) for one in last)),

@@ -10,9 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from coach.cli import main
+from coach.cli import main, parser
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
+from coach.review.fhir import VERSIONS
 from coach.testing import SimulatedCourse, TrueHistory, write_history
 from coach.voice.pack import load_pack
 
@@ -90,6 +91,9 @@ def test_a_review_without_a_session_says_so(shown: Shown, tmp_path: Path) -> Non
         (["nobody"], 'Nobody called "nobody"'),
         ([], "Say whose review: coach review PERSON"),
         (["ada", "--parquet", "x"], "--parquet goes with --clinic DIR"),
+        (["ada", "--fhir-version", "R5"], "--fhir-version and --fhir-details go with --fhir FILE"),
+        (["ada", "--fhir-details"], "--fhir-version and --fhir-details go with --fhir FILE"),
+        (["--clinic", "x", "--fhir-details"], "--fhir-version and --fhir-details go with --fhir FILE"),
         (["ada", "--clinic", "x"], "PERSON does not go with --clinic"),
         (["ada", "--html", "/no/such/folder/x.html"], "Cannot write /no/such/folder/x.html"),
     ],
@@ -148,6 +152,25 @@ def test_the_bundle_holds_the_sessions_that_count(tmp_path: Path, shown: Shown, 
     bundle = json.loads((tmp_path / "ada.json").read_text("utf-8"))
     assert bundle["resourceType"] == "Bundle"
     assert all(one.session in json.dumps(bundle) for one in true.sessions)
+    assert len(bundle["entry"]) <= 200
+
+
+@pytest.mark.parametrize(("options", "when"), [([], "performedPeriod"), (["--fhir-version", "R5"], "occurrencePeriod")])
+def test_the_bundle_is_a_summary_unless_all_details_are_asked_for(
+    tmp_path: Path, shown: Shown, options: list[str], when: str
+) -> None:
+    shown("--fhir", str(tmp_path / "short.json"), *options)
+    shown("--fhir", str(tmp_path / "long.json"), "--fhir-details", *options)
+
+    short, long = (json.loads((tmp_path / name).read_text("utf-8"))["entry"] for name in ("short.json", "long.json"))
+    assert len(long) > 5 * len(short)
+    for entries in (short, long):
+        assert all(when in one["resource"] for one in entries if one["resource"]["resourceType"] == "Procedure")
+
+
+def test_each_version_of_fhir_that_is_written_can_be_asked_for() -> None:
+    for version in VERSIONS:
+        assert parser("review").parse_args(["review", "ada", "--fhir-version", version]).fhir_version == version
 
 
 # -- bad input --------------------------------------------------------------------------------------------------------

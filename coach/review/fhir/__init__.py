@@ -1,0 +1,5 @@
+"""A person's review as a FHIR bundle, R4 or R5."""
+
+from coach.review.fhir.bundle import VERSIONS, bundle, write_bundle
+
+__all__ = ["VERSIONS", "bundle", "write_bundle"]

@@ -1,0 +1,158 @@
+"""A person's review as a FHIR bundle: a summary or all details, as R4 or as R5.
+
+A resource is made as R4 has it; where R5 differs it is changed at the end, so that both say the same. No profile is
+claimed. Ids derive from person and session: the same records give the same resources. Times are in UTC.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from coach.logbook.decisions import local_moment
+from coach.outputs import write
+from coach.review.fhir.codes import ASSEMBLER
+from coach.review.fhir.details import details
+from coach.review.fhir.parts import (
+    Place,
+    Resource,
+    cleaned,
+    coach_of,
+    identifier,
+    notes,
+    patient_of,
+    practitioner_of,
+    resource,
+    stamp,
+    text,
+)
+from coach.review.fhir.session import ExportedSession
+from coach.review.fhir.summary import summary
+from coach.review.figures import Review
+from coach.session.past import Decision
+
+VERSIONS = ("R4", "R5")
+"""Versions of FHIR; the first is written unless the other is asked for."""
+
+MACHINE = (
+    "The coach times and counts aloud its own beats. It has no camera and no sensor on the body: it cannot know "
+    "whether a repetition was done, or how well. What the person said was heard by a machine, which can mishear."
+)
+"""What stands where somebody asks how far a value may be trusted."""
+
+
+def bundle(
+    found: Review,
+    *,
+    made: datetime,
+    version: str = VERSIONS[0],
+    full: bool = False,
+    flaws: Mapping[str, tuple[str, ...]] | None = None,
+) -> Resource:
+    """Return a review as a bundle of type "collection", made at the moment `made`.
+
+    `full` gives each set, question, halt and easing of each session; otherwise there are at most four resources a
+    session. `flaws` maps a session to the faults of its file; they go into the session's notes.
+    """
+    person = found.person
+    sessions = [ExportedSession(person, visit, (flaws or {}).get(visit.record.session, ())) for visit in found.visits]
+    told = [one for session in sessions for one in details(session)] if full else list(
+        summary(found, sessions, made)
+    )  # fmt: skip
+    told += _decisions(found)
+    people = [_patient(person), _coach(found, version), *_practitioners(person, found.decisions)]
+    resources = [*people, *told, *_provenance(person, told, made)]
+    change = AS_R5 if version == "R5" else {}
+    entries = [
+        {"fullUrl": f"urn:uuid:{one['id']}", "resource": cleaned(change.get(one["resourceType"], _same)(one))}
+        for one in resources
+    ]
+    return {"resourceType": "Bundle", "type": "collection", "timestamp": stamp(made), "entry": entries}
+
+
+def write_bundle(path: Path, told: Resource) -> None:
+    """Write a bundle as JSON. Raises CoachError, which says what to do."""
+    write(path, json.dumps(told, ensure_ascii=False, indent=1).encode("utf-8"))
+
+
+def _patient(person: str) -> Resource:
+    return resource("Patient", patient_of(person), identifier=[identifier("person", person)])
+
+
+def _coach(found: Review, version: str) -> Resource:
+    versions = dict.fromkeys(visit.record.app_version for visit in found.visits if visit.record.app_version.strip())
+    return resource(
+        "Device",
+        coach_of(found.person),
+        type=text("Voice-guided exercise coach: counts, does not see"),
+        deviceName=[{"name": "home-session-coach", "type": "user-friendly-name"}],
+        version=[{"value": one} for one in versions],
+        note=notes([MACHINE, f"Written as FHIR {version}, without a profile."]),
+    )
+
+
+def _practitioners(person: str, decisions: Iterable[Decision]) -> Iterator[Resource]:
+    for name in dict.fromkeys(one.by for one in decisions):
+        yield resource("Practitioner", practitioner_of(person, name), name=[{"text": name}])
+
+
+def _decisions(found: Review) -> Iterator[Resource]:
+    """Yield what clinicians decided: an order of theirs, of which the record does not say whether it still holds."""
+    names = {course.exercise: course.name for course in found.courses}
+    seen: Counter[str] = Counter()
+    for one in found.decisions:
+        at, what = stamp(local_moment(one.at)), f"decision {one.at} {one.exercise} {one.verdict}"
+        levels = f"level {one.from_level}" if one.from_level == one.to_level else f"{one.from_level} to {one.to_level}"
+        by = practitioner_of(found.person, one.by).reference
+        yield resource(
+            "ServiceRequest",
+            Place(found.person, "", f"{what} {seen[what]}"),
+            status="unknown",
+            intent="order",
+            code=text(f"Decided: {names.get(one.exercise, one.exercise)}: {one.verdict}, {levels}"),
+            subject=patient_of(found.person).reference,
+            authoredOn=at,
+            requester=by,
+            note=[{"authorReference": by, "text": one.note}] if one.note.strip() else None,
+        )
+        seen[what] += 1
+
+
+def _provenance(person: str, told: Iterable[Resource], made: datetime) -> Iterator[Resource]:
+    """Yield the statement of how all of this came about; none if there is nothing."""
+    targets = [{"reference": f"urn:uuid:{one['id']}"} for one in told]
+    if targets:
+        yield resource(
+            "Provenance",
+            Place(person, "", "provenance"),
+            target=targets,
+            recorded=stamp(made),
+            activity=text(MACHINE),
+            agent=[{"type": ASSEMBLER.concept, "who": coach_of(person).reference}],
+        )
+
+
+def _renamed(old: str, new: str) -> Callable[[Resource], Resource]:
+    return lambda one: {new if name == old else name: held for name, held in one.items()}
+
+
+def _same(one: Resource) -> Resource:
+    return one
+
+
+def _device_as_r5(one: Resource) -> Resource:
+    names = [{"value": each["name"], "type": each["type"]} for each in one["deviceName"]]
+    held: dict[str, Any] = {name: told for name, told in one.items() if name != "deviceName"}
+    return held | {"type": [one["type"]], "name": names}
+
+
+AS_R5: Mapping[str, Callable[[Resource], Resource]] = {
+    "Device": _device_as_r5,
+    "Procedure": _renamed("performedPeriod", "occurrencePeriod"),
+    "ServiceRequest": lambda one: one | {"code": {"concept": one["code"]}},
+}
+"""Where R5 has another shape than R4."""
