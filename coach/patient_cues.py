@@ -10,6 +10,7 @@ from coach.session.ladder import above
 from coach.session.lines import phase_name
 from coach.session.plan import NEXT_DAY
 from coach.session.state import Question, Session, State
+from coach.session.table import BEFORE_EXERCISES
 
 _ABOUT_SETS = {
     Question.REPS: "reps_all",
@@ -46,6 +47,8 @@ def _question(session: Session) -> str:
         case State.SCREENING:
             asked = session.screen_question.id
             return asked if asked == NEXT_DAY else f"screen.{asked}"
+        case State.RATING:
+            return "goal"
         case State.SCREEN_CHECK | State.CONFIRMING:
             return "confirm"
         case State.ASKING if session.rung is not None:
@@ -69,7 +72,7 @@ def moment_of(session: Session, event: Event, before: State) -> Moment | None:
 
 
 def _moment(session: Session, kind: Kind, at: int, event: Event | None = None, question: str = "") -> Moment:
-    inside = session.state not in (State.OPENING, State.CHECKING, State.SCREENING, State.SCREEN_CHECK)
+    inside = session.state not in BEFORE_EXERCISES
     number = session.present_turn[0]
     return Moment(
         kind,

@@ -14,6 +14,7 @@ from coach.session.ideal import Rehearsal
 from coach.session.lines import phase_name, work_of
 from coach.session.machine import takes
 from coach.session.state import Session, State
+from coach.session.table import BEFORE_EXERCISES
 from coach.snapshot import Snapshot
 from coach.tempo.units import to_seconds
 from coach.words.phrases import VoicePack
@@ -21,11 +22,12 @@ from coach.words.replies import KEYS, NUMBERS
 
 _IN_SET = (State.LEAD_IN, State.WORKING, State.STILL)
 _WITH_EXERCISE = frozenset(State) - {
-    State.OPENING, State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.CLOSING, State.ENDED,
+    *BEFORE_EXERCISES, State.CLOSING, State.ENDED,
 }  # fmt: skip
 
 _ASKED = (
-    State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.WAITING, State.ASKING, State.CONFIRMING, State.STILL,
+    State.CHECKING, State.SCREENING, State.SCREEN_CHECK, State.RATING, State.WAITING, State.ASKING, State.CONFIRMING,
+    State.STILL,
 )  # fmt: skip
 """States in which the coach waits for an answer and asks again."""
 

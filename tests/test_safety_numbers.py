@@ -27,6 +27,7 @@ session/diagram       MANY                      8       states
 session/waits         WINDOW.checking           8.0     s
 session/waits         WINDOW.screening          8.0     s
 session/waits         WINDOW.screen_check       8.0     s
+session/waits         WINDOW.rating             10.0    s
 session/waits         WINDOW.waiting            25.0    s
 session/waits         WINDOW.holding            10.0    s
 session/waits         WINDOW.asking             8.0     s
@@ -37,6 +38,7 @@ session/waits         WINDOW.paused             60.0    s
 session/waits         PROMPTS.checking          4       times
 session/waits         PROMPTS.screening         3       times
 session/waits         PROMPTS.screen_check      3       times
+session/waits         PROMPTS.rating            2       times
 session/waits         PROMPTS.waiting           4       times
 session/waits         PROMPTS.holding           2       times
 session/waits         PROMPTS.asking            3       times

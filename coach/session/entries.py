@@ -62,6 +62,10 @@ def screen_check(session: Session, _at: int) -> Result:
     return session, screen_answers(session)
 
 
+def rating(session: Session, at: int) -> Result:
+    return session, (asked(f"goal.{session.goal.id}", at, session), *say("ask_goal", text=session.goal.text))
+
+
 def record_words(session: Session) -> Result:
     """Say once that the record cannot be written; after a halt, wait until the person is ready."""
     now = session.equipment
@@ -193,6 +197,7 @@ ENTER: dict[State, Callable[[Session, int], Result]] = {
     State.CHECKING: checking,
     State.SCREENING: screening,
     State.SCREEN_CHECK: screen_check,
+    State.RATING: rating,
     State.INTRO: intro,
     State.SETUP: setup,
     State.WAITING: waiting,

@@ -36,6 +36,12 @@ def time_is_over(session: Session, event: Event) -> bool:
     return event.at - session.began >= to_samples(session.today.program.limits.minutes * 60.0)
 
 
+def rates_goals(session: Session, _event: Event) -> bool:
+    """A goal is still to be asked about, and its number will be heard; a session taken up asks about none."""
+    here = session.today
+    return here.taken_up is None and not session.by_ladder and session.goals_passed < len(here.goals)
+
+
 def is_taken_up(session: Session, _event: Event) -> bool:
     """The session continues one that broke off."""
     return session.today.taken_up is not None

@@ -79,6 +79,8 @@ def _reply(run: SoundlessRun) -> tuple[On, int] | None:
             return (On.NO if session.screen_question.answer else On.YES), 0
         case State.SCREEN_CHECK:
             return On.YES, 0
+        case State.RATING:
+            return On.NUMBER, 5
         case State.CHECKING | State.WAITING:
             return On.READY, 0
         case State.ASKING:

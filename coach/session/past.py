@@ -60,6 +60,15 @@ class PastSession:
         return bool(self.exercises) or self.unread
 
 
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """Something that the person wants to do again, in their own words."""
+
+    id: str
+    """It names the goal in the records."""
+    text: str
+
+
 class Verdict(StrEnum):
     """What the clinician decides about an exercise: its level, or whether it is part of the sessions."""
 

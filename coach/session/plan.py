@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from coach.loglines.safety import SignWhy
 from coach.program.model import Dose, Exercise, Hold, Level, Program, ScreenQuestion, Sides
 from coach.session.joining import Membership, MemberStanding, membership
-from coach.session.past import Clause, Decision, PastSession, Verdict, clause
+from coach.session.past import Clause, Decision, Goal, PastSession, Verdict, clause
 from coach.session.progression import Reached, hurt, in_order, moment, reached
 
 
@@ -82,6 +82,8 @@ class Today:
     """The day from which the session is due; None: it is the first."""
     numbers_heard: bool = True
     """Whether this person's spoken numbers are heard well; if not, pain is asked about by yes and no."""
+    goals: tuple[Goal, ...] = ()
+    """The person's goals that are asked about today."""
     taken_up: TakenUp | None = None
     """Where a session that broke off goes on; None: this one starts from the beginning."""
     near_hold: tuple[SignWhy, ...] = ()

@@ -42,6 +42,8 @@ def question_again(session: Session) -> tuple[Command, ...]:
             return ask_screen(session)
         case State.SCREEN_CHECK:
             return screen_answers(session)
+        case State.RATING:
+            return say("ask_goal", text=session.goal.text)
         case State.ASKING:
             return ask(session)
         case State.CONFIRMING:

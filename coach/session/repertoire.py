@@ -57,6 +57,9 @@ def _all(today: Today) -> Iterator[Phrase]:
         yield from _text(question.ask)
         yield phrase("screen_was_yes", n=number)
         yield phrase("screen_was_no", n=number)
+    for goal in today.goals:
+        yield phrase("ask_goal", text=goal.text)
+        yield from (phrase("goal_noted", n=number) for number in SCALE)
     for days in {program.schedule.every_days, program.schedule.after_sore_days} - {1}:
         yield phrase("next_in", n=days)
     for number in SCALE:

@@ -11,6 +11,7 @@ from coach.program.model import ScreenQuestion
 from coach.session.changed import changed
 from coach.session.commands import Command
 from coach.session.events import Event
+from coach.session.past import Goal
 from coach.session.plan import PlannedExercise, Today, turns
 from coach.tempo.units import to_samples
 
@@ -24,6 +25,8 @@ class State(StrEnum):
     SCREENING = "screening"
     SCREEN_CHECK = "screen_check"
     """Reads the screen answers back."""
+    RATING = "rating"
+    """Asks how near each of the person's goals is."""
     INTRO = "intro"
     SETUP = "setup"
     WAITING = "waiting"
@@ -191,6 +194,8 @@ class Session:
     prompts: int = 0
     """How often the present state has asked again without an answer."""
     screening: Screening = Screening()
+    goals_passed: int = 0
+    """How many of today's goals were asked about."""
     exercise: OpenExercise = OpenExercise()
     introduced: int = 0
     """How many exercises were introduced, with what is new since last time."""
@@ -264,6 +269,11 @@ class Session:
     def screen_question(self) -> ScreenQuestion:
         """The present screen question."""
         return self.today.screen[len(self.screening.answers)]
+
+    @property
+    def goal(self) -> Goal:
+        """The goal that is asked about."""
+        return self.today.goals[self.goals_passed]
 
     @property
     def asked_about(self) -> Question:

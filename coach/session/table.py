@@ -16,7 +16,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coach.loglines.reasons import SessionWhy
-from coach.session import acts, answers, endings, halts, prompts, screening, sound_check, work_layout
+from coach.session import acts, answers, endings, halts, prompts, rating, screening, sound_check, work_layout
 from coach.session import guards as when
 from coach.session.events import On
 from coach.session.guards import Guard, both, takes_up
@@ -49,7 +49,7 @@ AFTER_SET: Branches = (
 AFTER_ANSWER: Branches = ((when.ends, S.CLOSING), (when.quiet, S.RECOVERING), *AFTER_SET[1:])
 PLACED: Branches = ((when.placed_in_band, S.CONFIRMING), (when.always, S.ASKING))
 DECIDED: Branches = ((when.ends, S.CLOSING), (when.always, S.RECOVERING))
-BEGUN: Branches = ((when.is_taken_up, S.ASKING), (when.always, S.INTRO))
+BEGUN: Branches = ((when.is_taken_up, S.ASKING), (when.rates_goals, S.RATING), (when.always, S.INTRO))
 OPENED: Branches = ((when.has_screen, S.SCREENING), *BEGUN)
 SCREENED: Branches = ((when.more_screen, S.SCREENING), (when.always, S.SCREEN_CHECK))
 NEXT_TURN: Branches = ((when.needs_intro, S.INTRO), (when.needs_setup, S.SETUP), (when.always, S.WAITING))
@@ -66,6 +66,7 @@ RESUMED: tuple[tuple[Guard, State], ...] = (
     (takes_up(S.OPENING), S.OPENING),
     (takes_up(S.CHECKING), S.CHECKING),
     (takes_up(S.SCREENING), S.SCREENING),
+    (takes_up(S.RATING), S.RATING),
     (takes_up(S.INTRO), S.INTRO),
     (takes_up(S.SETUP), S.SETUP),
     (both(takes_up(S.WAITING), when.needs_setup), S.SETUP),
@@ -78,7 +79,7 @@ RESUMED: tuple[tuple[Guard, State], ...] = (
 FROM_OUTSIDE: dict[On, SessionWhy] = {On.QUIT: "quit", On.TOLD_TO_END: "told_to_end", On.HUNG_UP: "hung_up"}
 """Events that end a session at once, without a word, each with the reason in the record."""
 
-BEFORE_EXERCISES = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK)
+BEFORE_EXERCISES = (S.OPENING, S.CHECKING, S.SCREENING, S.SCREEN_CHECK, S.RATING)
 GETTING_READY = (S.INTRO, S.SETUP, S.WAITING)
 IN_SET = (S.LEAD_IN, S.WORKING, S.STILL)
 SET_OVER = (S.SET_END, S.ASKING, S.CONFIRMING, S.RESTING)
@@ -155,6 +156,15 @@ TABLE: tuple[Row, ...] = (
         (On.SPOKE,      when.always,                S.CLOSING,       endings.end_as("no_answer")),
         (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
         (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),
+    *_in(S.RATING,
+        (On.CUE_DONE,   when.always,                None,            prompts.open_window),
+        (On.NUMBER,     when.always,                BEGUN,           rating.rated),
+        (On.NO,         when.always,                BEGUN,           rating.passed_over),
+        (On.AGAIN,      when.always,                None,            prompts.say_again),
+        (On.SPOKE,      when.prompts_left,          None,            prompts.prompt_again),
+        (On.SPOKE,      when.always,                BEGUN,           rating.passed_over),
+        (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
+        (On.TIME_UP,    when.always,                BEGUN,           rating.passed_over)),
 
     # -- getting ready
     *_in(S.INTRO,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from random import Random
 
@@ -22,6 +22,7 @@ from coach.session.progression import HOLD_STEP, REP_STEP
 from coach.session.taken_up import take_up
 from coach.tempo.units import to_seconds
 from coach.testing.people import RandomPerson, live
+from coach.testing.programs import for_somebody
 from coach.testing.watched import WatchedRun, most_turns, need
 
 FIRST_DAY = date(2027, 1, 11)
@@ -92,7 +93,7 @@ class LivedDays:
                 return
             self._before |= {one.exercise.id: one for one in today.exercises}
             self._ups.clear()
-            self._session(replace(today, numbers_heard=self.chance.random() < 0.7), day, f"s{number}")
+            self._session(for_somebody(today, numbers_heard=self.chance.random() < 0.7), day, f"s{number}")
             if self.chance.random() < 0.4:
                 self._decide(day)
             day += timedelta(days=self.chance.choice((1, 1, 1, 2, 3, 20)))

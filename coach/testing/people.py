@@ -31,6 +31,7 @@ FITTING: Mapping[State, tuple[On, ...]] = {
     State.MUTE: (On.SPEAKER_BACK,) * 4 + (On.MIC_LOST, On.MIC_BACK),
     State.CONFIRMING: (On.YES,) * 8 + (On.NO, On.NUMBER),
     State.SCREEN_CHECK: (On.YES,) * 8 + (On.NO,),
+    State.RATING: (On.NUMBER,) * 4 + (On.NO,),
 }
 """Fitting answers in each state in which a session waits."""
 

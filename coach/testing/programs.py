@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from random import Random
 from typing import TypeVar
@@ -33,8 +34,8 @@ from coach.program.model import (
     Work,
     WrittenBy,
 )
-from coach.session.past import Decision, PastExercise, PastSession, Verdict
-from coach.session.plan import turns
+from coach.session.past import Decision, Goal, PastExercise, PastSession, Verdict
+from coach.session.plan import Today, turns
 
 T = TypeVar("T")
 
@@ -204,3 +205,11 @@ def _decision(chance: Random, program: Program, today: date) -> Decision:
     return Decision(
         program.id, exercise.id, verdict, ids[here], to_level, "Kim Rivers", "", at, day, program.digest, until
     )
+
+
+GOALS = (Goal("stairs", "carry the shopping upstairs"), Goal("dance", "dance on Sundays"))
+
+
+def for_somebody(today: Today, *, numbers_heard: bool) -> Today:
+    """Return a day of somebody whose numbers are heard or not; on an odd number of exercises they have goals."""
+    return replace(today, numbers_heard=numbers_heard, goals=GOALS if len(today.exercises) % 2 else ())

@@ -229,6 +229,8 @@ class _Visit:
                 return (On.READY if session.state is State.CHECKING else On.YES), 0
             case State.SCREENING:
                 return self._screen(), 0
+            case State.RATING:
+                return On.NUMBER, 5
             case State.WAITING:
                 unheard = session.sets_begun + 1 == script.unclear and self._first("unclear")
                 return (On.SPOKE if unheard else On.READY), 0

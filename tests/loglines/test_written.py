@@ -20,7 +20,7 @@ from coach.session.events import On
 from coach.session.lines import session_begun
 from coach.session.plan import Today, plan
 from coach.session.state import State
-from coach.testing import WatchedRun
+from coach.testing import WatchedRun, for_somebody
 from coach.testing.people import RandomPerson, live
 from coach.testing.programs import random_program
 
@@ -41,7 +41,7 @@ INTERRUPTED = {
 def by_chance() -> Iterator[Fact]:
     for seed in range(SESSIONS):
         chance = Random(seed)
-        today = replace(plan(random_program(chance), (), DAY), numbers_heard=chance.random() < 0.6)
+        today = for_somebody(plan(random_program(chance), (), DAY), numbers_heard=chance.random() < 0.6)
         run = WatchedRun(today)
         live(run, RandomPerson.any(chance))
         yield from (line.fact for line in run.records)

@@ -31,6 +31,7 @@ from coach.testing import (
     RuleBrokenError,
     SoundlessRun,
     WatchedRun,
+    for_somebody,
     live,
     random_decisions,
     random_history,
@@ -51,7 +52,7 @@ def program(name: str) -> Program:
 def today_of(chance: Random, of: Program) -> Today:
     """Return a day of `of`; a program whose exercises all wait for another gives a day without any: then no history."""
     today = plan(of, random_history(chance, of, DAY), DAY, random_decisions(chance, of, DAY))
-    return replace(today, numbers_heard=chance.random() < 0.7)
+    return for_somebody(today, numbers_heard=chance.random() < 0.7)
 
 
 class PureRun(WatchedRun):

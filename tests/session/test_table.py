@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date
 from functools import cache
 from random import Random
@@ -21,7 +20,7 @@ from coach.session.plan import Today, plan
 from coach.session.state import Session, State
 from coach.session.table import FROM_OUTSIDE, TABLE, Row, rows, targets
 from coach.tempo.units import to_samples
-from coach.testing import RandomPerson, SoundlessRun, WatchedRun, live, random_history, random_program
+from coach.testing import RandomPerson, SoundlessRun, WatchedRun, for_somebody, live, random_history, random_program
 
 DAY = date(2027, 1, 11)
 LIVE = tuple(state for state in State if state not in (State.CLOSING, State.ENDED))
@@ -35,7 +34,7 @@ def todays() -> tuple[Today, ...]:
     made = [random_program(chance) for _ in range(80)]
     programs = [read(path) for path in shipped().values()] * 4 + made
     days = (plan(program, random_history(chance, program, DAY), DAY) for program in programs)
-    return tuple(replace(today, numbers_heard=chance.random() < 0.7) for today in days if today.exercises)
+    return tuple(for_somebody(today, numbers_heard=chance.random() < 0.7) for today in days if today.exercises)
 
 
 def guise(session: Session) -> tuple[object, ...]:
