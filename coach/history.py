@@ -11,7 +11,7 @@ from coach.logbook.logged import Brief, LoggedSession
 from coach.logbook.pain import highest
 from coach.loglines.safety import SignWhy
 from coach.program.model import HoldRule, Program
-from coach.session.past import PastSession
+from coach.session.past import PastSession, Rating
 from coach.session.safety_holds import SafetyHold, SafetyOccasion, near_hold, safety_holds
 from coach.session.taken_up import Broken, BrokenExercise
 
@@ -32,6 +32,13 @@ def past(sessions: Sessions, program: str, unread: Iterable[PastSession] = ()) -
 def holds_of(sessions: Iterable[Brief], decided: DecisionLines, today: date) -> tuple[SafetyHold, ...]:
     """Return why nothing may begin `today`, from the sessions of all programs; empty: something may."""
     return safety_holds(_occasions(sessions), decided.holds, decided.cleared, today)
+
+
+def ratings_of(sessions: Iterable[Brief]) -> tuple[Rating, ...]:
+    """Return how near the goals were, as the sessions of all programs tell; without those of unknown days."""
+    return tuple(
+        Rating(goal, day, value) for one in sessions if (day := day_of(one)) is not None for goal, value in one.goals
+    )
 
 
 def near_hold_of(

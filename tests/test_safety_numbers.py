@@ -24,6 +24,7 @@ COACH = Path(__file__).resolve().parent.parent / "coach"
 TABLE = """
 program/model         SCALE_END                 10      pain
 session/diagram       MANY                      8       states
+session/goals         MOST_GOALS                3       goals
 session/waits         WINDOW.checking           8.0     s
 session/waits         WINDOW.screening          8.0     s
 session/waits         WINDOW.screen_check       8.0     s
@@ -142,6 +143,7 @@ FOLDERS = ("session",)
 MODULES = sorted({module for module, *_ in ROWS} | {f"{folder}/{path.stem}" for folder in FOLDERS
                  for path in (COACH / folder).glob("[!_]*.py")})  # fmt: skip
 UNITS = {
+    "goals": "goal|Goals",
     "s": "Second|seconds", "samples": "Samples|samples", "a_second": "Rates|Samples a second", "dB": "Decibels|How far",
     "dBFS": "dBFS", "times": "How often|How much|so many times|How many times|Multiple|Factor|factor", "beats": "Beats",
     "reps": "Reps", "pain": "pain", "share": "Share", "words": "Words", "reads": "Reads|The same",

@@ -37,12 +37,13 @@ DELAY = 0.6
 
 QUESTIONS = (
     "check", "screen", "next_day", "ready", "reps_all", "reps_how_many", "pain", "pain_above", "effort", "confirm",
-    "why_halt", "halt_pain",
+    "why_halt", "halt_pain", "goal",
 )  # fmt: skip
 """Questions of a session. "check" asks for the first "ready", to test that coach and patient hear each other; without
 an answer of its own it takes the one to "ready". "screen" is also "screen." and the id in the program. "pain_above"
 asks whether pain is above a number, also as "pain_above." and the number; 0 asks for any pain. "reps_all": were all
-done? "reps_how_many": how many were not? "confirm": is the number, or an answer before the session, read back right?"""
+done? "reps_how_many": how many were not? "confirm": is the number, or an answer before the session, read back
+right? "goal": how near is a goal?"""
 
 LARGEST = 64 * 1024
 """Largest script in bytes: thousands of rules."""

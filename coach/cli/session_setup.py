@@ -13,7 +13,7 @@ from coach.cli.on_hold import keep_holds, refuse_on_hold
 from coach.cli.printed_session import summary
 from coach.cli.signals import told
 from coach.errors import CoachError, RecordError
-from coach.history import broken_off, cleared_since, near_hold_of, past
+from coach.history import broken_off, cleared_since, near_hold_of, past, ratings_of
 from coach.logbook import assemble, read_lines
 from coach.logbook.reading import History, read_session
 from coach.logbook.session_record import SessionRecord
@@ -23,6 +23,7 @@ from coach.loglines.changes import ProgramVersion
 from coach.loglines.kinds import SessionBegun
 from coach.program.model import Program
 from coach.program_files import ProgramFile, find, open_file
+from coach.session.goals import goals_due
 from coach.session.lines import session_begun
 from coach.session.past import PastSession
 from coach.session.plan import Today, plan
@@ -89,6 +90,7 @@ def planned(file: ProgramFile, home: Home | None = None, person: str = "", histo
     today = replace(
         plan(program, sessions, day, decided.decisions),
         near_hold=near_hold_of(history.briefs, decided, program, day),
+        goals=goals_due(decided.goals, ratings_of(history.briefs), day, program.ask_goals_days),
         news=NEWS_CLEARED if cleared_since(history.briefs, decided) else (),
     )
     broken = broken_off(history.sessions, program.id, home.now())

@@ -8,8 +8,9 @@ from datetime import date, datetime
 from coach.logbook.fields import UnfitField, fact
 from coach.logbook.lines import Reading
 from coach.loglines.changes import Decided, ProgramVersion
+from coach.loglines.goals import GoalDropped, GoalSet
 from coach.loglines.safety import Cleared, PlacedOnHold
-from coach.session.past import Clear, Decision, Verdict, Version
+from coach.session.past import Clear, Decision, Goal, Verdict, Version
 from coach.session.safety_holds import SafetyHold
 
 
@@ -39,6 +40,10 @@ class DecisionLines:
     clears: tuple[Clear, ...] = ()
     holds: tuple[SafetyHold, ...] = ()
     """Every hold, whether cleared since or not."""
+    goals: tuple[Goal, ...] = ()
+    """What the person wants to do again, without what was dropped."""
+    goals_ever: int = 0
+    """How many goals were ever set."""
 
     @property
     def cleared(self) -> frozenset[str]:
@@ -57,6 +62,8 @@ def decided(reading: Reading) -> DecisionLines:
     versions: list[Version] = []
     clears: list[Clear] = []
     holds: list[SafetyHold] = []
+    goals: dict[str, Goal] = {}
+    ever: set[str] = set()
     for index, line in enumerate(reading.lines):
         moment = local_moment(line.t)
         try:
@@ -66,6 +73,11 @@ def decided(reading: Reading) -> DecisionLines:
         if isinstance(it, PlacedOnHold):
             began = local_moment(it.began)
             holds.append(SafetyHold(it.session, it.began, began.date() if began else None, it.program, it.sign))
+        elif isinstance(it, GoalSet):
+            goals[it.goal] = Goal(it.goal, it.text)
+            ever.add(it.goal)
+        elif isinstance(it, GoalDropped):
+            goals.pop(it.goal, None)
         elif moment is None:
             continue
         elif isinstance(it, Decided) and not (index in reading.suspect and it.verdict in ("up", "admit")):
@@ -81,4 +93,6 @@ def decided(reading: Reading) -> DecisionLines:
             versions.append(
                 Version(it.program, it.digest, it.before, it.written_by, it.written_on, line.t, moment.date())
             )
-    return DecisionLines(tuple(decisions), tuple(versions), tuple(clears), tuple(holds))
+    return DecisionLines(
+        tuple(decisions), tuple(versions), tuple(clears), tuple(holds), tuple(goals.values()), len(ever)
+    )

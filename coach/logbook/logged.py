@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from coach.logbook.pain import highest, is_pain
 from coach.logbook.session_record import QuestionRecord, SessionRecord, SetRecord
 from coach.loglines.safety import SafetySign, SignWhy
+from coach.session.goals import GOAL
 from coach.session.past import PastExercise
 from coach.session.plan import NEXT_DAY
 
@@ -31,6 +32,8 @@ class Brief:
     next_in_days: int | None
     next_day_worse: bool | None
     """Its answer about the morning after the session before; None: not asked or not answered."""
+    goals: tuple[tuple[str, int], ...]
+    """Id of each goal that was rated, and how near it was, 0-10."""
     signs: tuple[SafetySign, ...]
     """Its safety signs."""
     exercises: tuple[PastExercise, ...]
@@ -73,6 +76,7 @@ def brief_of(record: SessionRecord) -> Brief:
         next_in_days=record.next_in_days,
         next_day_worse=_next_day(record),
         exercises=tuple(_exercise(record, name, mine, pains) for name, mine in sets.items()),
+        goals=tuple(_goals(record)),
         signs=(*record.signs, *_unsigned(record)),
     )
 
@@ -85,6 +89,13 @@ def _unsigned(record: SessionRecord) -> tuple[SafetySign, ...]:
     }
     signed = {sign.why for sign in record.signs}
     return tuple(SafetySign(why, times=0) for why, found in told.items() if found and why not in signed)
+
+
+def _goals(record: SessionRecord) -> Iterator[tuple[str, int]]:
+    for one in record.questions:
+        goal = one.question.removeprefix(GOAL)
+        if goal != one.question and isinstance(one.value, int) and not isinstance(one.value, bool):
+            yield goal, one.value
 
 
 def _next_day(record: SessionRecord) -> bool | None:

@@ -8,7 +8,7 @@ import re
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, date, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -21,6 +21,7 @@ from coach.logbook.lines import read_lines
 from coach.logbook.reading import STAMP, FileProblem, History, text_of, unreadable
 from coach.logbook.writing import ENDING, SessionStore
 from coach.loglines.changes import Decided, ProgramVersion
+from coach.loglines.goals import GoalChange
 from coach.loglines.kinds import Note
 from coach.loglines.safety import Cleared, PlacedOnHold
 from coach.progress import HowFar
@@ -244,7 +245,7 @@ class Home:
                 return path
         return None
 
-    def decide(self, person_id: str, line: Decided | ProgramVersion | PlacedOnHold | Cleared) -> None:
+    def decide(self, person_id: str, line: Decided | ProgramVersion | PlacedOnHold | Cleared | GoalChange) -> None:
         """Add a line to the decisions about a person, whole or not at all. Raises RecordError.
 
         A torn tail is moved to a file beside it, as for a session.
@@ -273,7 +274,7 @@ class Home:
         reading = read_lines(text_of(raw), person_id)
         problems = tuple(FileProblem(path, one.line, one.text) for one in reading.problems)
         found = decided(reading)
-        return Decisions(found.decisions, found.versions, found.clears, found.holds, problems)
+        return Decisions(**{each.name: getattr(found, each.name) for each in fields(found)}, problems=problems)
 
     def check_id(self, person_id: str) -> None:
         """Raise RecordError if nobody can have this id."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from coach.loglines.changes import CHANGES, Change
+from coach.loglines.goals import GOAL_CHANGES, GoalChange
 from coach.loglines.hearing import DeviceChanged, Heard, SoundCheck
 from coach.loglines.reasons import HaltWhy, SessionWhy, SetWhy, WorkKind
 from coach.loglines.safety import SAFETY, Safety
@@ -356,6 +357,7 @@ Fact = (
     | SessionEnded
     | Change
     | Safety
+    | GoalChange
 )
 
 KINDS: dict[str, type[Fact]] = {
@@ -386,6 +388,7 @@ KINDS: dict[str, type[Fact]] = {
     "session_ended": SessionEnded,
     **CHANGES,
     **SAFETY,
+    **GOAL_CHANGES,
 }
 """The name of each kind in the file."""
 

@@ -242,6 +242,7 @@ ASK = Section(
         ),
         Field("effort", OneOf({after.value: after for after in AskAfter}), "when to ask about effort", "each exercise"),
         Field("reps", OneOf({after.value: after for after in AskAfter}), "when to ask how many were done", "each set"),
+        Field("goals", Days(1, 90), "days until a person's goal is asked about again (our own choice)", "14 days"),
     )
 )
 

@@ -81,6 +81,7 @@ def _program(got: Got, text: str, name: str, doses: dict[tuple[int, int], Dose])
         ask_pain=ask["pain"],
         ask_effort=ask["effort"],
         ask_reps=ask["reps"],
+        ask_goals_days=ask["goals"],
         limits=Limits(
             pain_carry_on_to=pain["carry_on_to"],
             pain_ease_to=pain["ease_to"],

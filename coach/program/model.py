@@ -371,6 +371,8 @@ class Program:
     ask_pain: AskAfter
     ask_effort: AskAfter
     ask_reps: AskAfter
+    ask_goals_days: int
+    """Days until a goal is asked about again."""
     limits: Limits
     schedule: Schedule
     exercises: tuple[Exercise, ...]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
@@ -135,13 +135,19 @@ def _read_value(kind: Value, node: Node, name: str, reading: ReadingContext) -> 
 
 
 def _may_be_said(text: str, node: Node, name: str, reading: ReadingContext) -> bool:
-    said = "".join(sign for sign in text if unicodedata.category(sign) != "Cf")  # what the voice leaves out
-    match = halts.search(said.casefold()) if (halts := _halt_pattern(tuple(reading.halt_words))) else None
-    if match:
-        other = f'write "{instead}"' if (instead := reading.halt_words.get(match[1], "")) else "use another word"
-        sentence = f'{name} holds "{match[1]}", which would stop the session when the coach says it; {other} instead.'
+    halt = halt_word_in(text, reading.halt_words)
+    if halt:
+        other = f'write "{instead}"' if (instead := reading.halt_words.get(halt, "")) else "use another word"
+        sentence = f'{name} holds "{halt}", which would stop the session when the coach says it; {other} instead.'
         reading.problems.add(node, sentence)
-    return match is None
+    return not halt
+
+
+def halt_word_in(text: str, halt_words: Iterable[str]) -> str:
+    """Return the first of `halt_words` that is said when `text` is read aloud; empty: none."""
+    said = "".join(sign for sign in text if unicodedata.category(sign) != "Cf")  # what the voice leaves out
+    match = halts.search(said.casefold()) if (halts := _halt_pattern(tuple(halt_words))) else None
+    return match[1] if match else ""
 
 
 def _read_items(kind: Items, node: Node, name: str, reading: ReadingContext) -> tuple[Any, ...] | None:

@@ -69,6 +69,17 @@ class Goal:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Rating:
+    """How near a goal was on a day."""
+
+    goal: str
+    """Its id."""
+    day: date
+    value: int
+    """0 far off, 10 reached."""
+
+
 class Verdict(StrEnum):
     """What the clinician decides about an exercise: its level, or whether it is part of the sessions."""
 

@@ -6,11 +6,9 @@ from coach.loglines.kinds import Answered, Unanswered
 from coach.session.changed import changed
 from coach.session.commands import HUSH, Record
 from coach.session.events import Event
+from coach.session.goals import GOAL
 from coach.session.state import Result, Session
 from coach.session.wording import say
-
-QUESTION = "goal."
-"""What the record puts before a goal's id to name the question about it."""
 
 
 def rated(session: Session, event: Event) -> Result:
@@ -26,7 +24,7 @@ def passed_over(session: Session, event: Event) -> Result:
 
 def question(session: Session) -> str:
     """Return the name of the present question in the record."""
-    return f"{QUESTION}{session.goal.id}"
+    return f"{GOAL}{session.goal.id}"
 
 
 def _next(session: Session) -> Session:

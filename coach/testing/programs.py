@@ -63,6 +63,7 @@ def random_program(chance: Random) -> Program:
         ask_pain=chance.choice(tuple(AskAfter)),
         ask_effort=chance.choice(tuple(AskAfter)),
         ask_reps=chance.choice(tuple(AskAfter)),
+        ask_goals_days=14,
         limits=Limits(
             pain_carry_on_to=carry_on_to,
             pain_ease_to=chance.choice((carry_on_to, chance.randint(carry_on_to, 8), chance.randint(carry_on_to, 8))),

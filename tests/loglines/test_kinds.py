@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from coach.logbook import KINDS, encode, fields_of, line_of, read_lines
 from coach.logbook.fields import UnfitField, fact
-from coach.loglines import changes, kinds, safety
+from coach.loglines import changes, goals, kinds, safety
 
 
 def examples(kind: str) -> st.SearchStrategy[Any]:
@@ -40,7 +40,7 @@ def test_a_line_of_each_kind_reads_back_equal(kind: str) -> None:
 
 def test_every_class_of_the_format_stands_in_the_table() -> None:
     parts = {kinds.PlanEntry}
-    every = (*vars(kinds).values(), *vars(changes).values(), *vars(safety).values())
+    every = (*vars(kinds).values(), *vars(changes).values(), *vars(safety).values(), *vars(goals).values())
     written = {known for known in every if isinstance(known, type) and is_dataclass(known)}
 
     assert written - parts == set(KINDS.values())

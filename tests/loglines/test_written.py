@@ -12,6 +12,7 @@ import pytest
 from scenes import BASE, DAY, begun, come_to, made
 
 from coach.loglines.changes import Decided, ProgramVersion
+from coach.loglines.goals import GoalDropped, GoalSet
 from coach.loglines.hearing import Heard
 from coach.loglines.kinds import KINDS, Fact, Note
 from coach.loglines.safety import Cleared, PlacedOnHold
@@ -27,7 +28,7 @@ from coach.testing.programs import random_program
 SESSIONS = 250
 """Sessions by chance: with the scenes below they come to everything, and take a second or two."""
 
-ELSEWHERE = (Heard, Note, Decided, ProgramVersion, PlacedOnHold, Cleared)
+ELSEWHERE = (Heard, Note, Decided, ProgramVersion, PlacedOnHold, Cleared, GoalSet, GoalDropped)
 """Kinds that the engine, a caregiver and the clinician write; the tests of those hold that they do."""
 
 INTERRUPTED = {

@@ -64,7 +64,7 @@ class Noting(SoundlessRun):
 @cache
 def pool() -> dict[State, tuple[Session, ...]]:
     """Return sessions in each state, each another guise of it."""
-    chance = Random(4)
+    chance = Random(5)
     found: dict[State, dict[tuple[object, ...], Session]] = {state: {} for state in State}
     for _ in range(10):
         for today in todays():
