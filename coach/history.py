@@ -12,6 +12,7 @@ from coach.logbook.pain import highest
 from coach.loglines.safety import SignWhy
 from coach.program.model import HoldRule, Program
 from coach.session.past import PastSession, Rating
+from coach.session.progression import alarming
 from coach.session.safety_holds import SafetyHold, SafetyOccasion, near_hold, safety_holds
 from coach.session.taken_up import Broken, BrokenExercise
 
@@ -25,7 +26,7 @@ def past(sessions: Sessions, program: str, unread: Iterable[PastSession] = ()) -
     session. Each of `unread` is included: its file cannot be read, so it may be of any program.
     """
     known = [_past(one.brief) for one in joined(sessions) if one.brief.program == program]
-    told = [one for one in known if one is not None and (one.exercises or one.next_day_worse)]
+    told = [one for one in known if one is not None and (one.exercises or one.next_day_worse or alarming(one))]
     return tuple(sorted((*told, *unread), key=lambda session: session.began))
 
 
@@ -158,4 +159,5 @@ def _past(brief: Brief) -> PastSession | None:
         digest=brief.digest,
         session=brief.session,
         next_in_days=brief.next_in_days,
+        gave_way=any(sign.why == "unsteady" for sign in brief.signs),
     )

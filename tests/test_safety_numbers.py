@@ -253,7 +253,7 @@ def test_a_program_that_writes_no_limits_has_the_cautious_ones() -> None:
     limits, schedule = program.limits, program.schedule
 
     assert (limits.pain_carry_on_to, limits.pain_ease_to, limits.effort_ease_above) == (3, 5, 8)  # of 10
-    assert (limits.unsteady, limits.tired) == (Action.END_SESSION, Action.END_SET)
+    assert (limits.unsteady, limits.tired) == (Action.EASE_THE_DAY, Action.END_SET)
     assert (limits.cut_sets, limits.halts, limits.minutes) == (2, 3, 40)
     assert limits.next_day_worse is Action.STEP_DOWN
     assert limits.hold_after_pain == limits.hold_after_unsteady == HoldRule(times=3, days=14)

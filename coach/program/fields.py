@@ -209,9 +209,11 @@ LIMITS = Section(
         Field("effort", EFFORT_LIMITS, "the band of effort", {}),
         Field(
             "unsteady",
-            _choice(Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION),
-            "what happens when the person feels unsteady",
-            "end_session",
+            _choice(Action.EASE_THE_DAY, Action.END_EXERCISE, Action.END_SESSION, Action.STEP_DOWN),
+            "what happens when the person feels unsteady; ease_the_day: the exercise ends, and every one still to come "
+            "begins at the bottom of its range; step_down: the same, but the exercise goes on one level lower; in any "
+            "case nothing of the program grows next time",
+            "ease_the_day",
         ),
         Field(
             "tired",

@@ -44,6 +44,7 @@ class Action(StrEnum):
     NOTE = "note"
     EASE = "ease"
     STEP_DOWN = "step_down"
+    EASE_THE_DAY = "ease_the_day"
     END_SET = "end_set"
     END_EXERCISE = "end_exercise"
     END_SESSION = "end_session"
@@ -289,7 +290,8 @@ class Limits:
     effort_ease_above: int
     """Effort 0-10 above which the next sets are eased; with 10 they never are."""
     unsteady: Action
-    """STEP_DOWN, END_EXERCISE or END_SESSION."""
+    """EASE_THE_DAY (the exercise ends, and every one to come begins at the bottom of its range), STEP_DOWN (the same,
+    but the exercise goes on at an easier level), END_EXERCISE (what comes is as planned) or END_SESSION."""
     tired: Action
     """EASE, END_SET, END_EXERCISE or END_SESSION."""
     cut_sets: int

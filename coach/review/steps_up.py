@@ -15,6 +15,7 @@ from coach.program_files import read, shipped
 from coach.review.columns import Clinic, ask
 from coach.review.logbooks import EPOCH, Member
 from coach.session.past import PastExercise, PastSession
+from coach.session.progression import alarming
 from coach.session.proposals import proposals
 
 Rows = Iterable[dict[str, Any]]
@@ -46,16 +47,18 @@ def past(rows: Rows) -> Iterator[PastSession]:
         each = list(some)
         first = each[0]
         exercises = tuple(_exercise(row) for row in each if row["exercise"] is not None)
-        if exercises or first["next_day_worse"]:
-            yield PastSession(
-                day=date.fromordinal(first["day_number"] + EPOCH),
-                why=first["why"] or "",
-                exercises=exercises,
-                began=first["began"].replace("Z", "+00:00"),
-                next_day_worse=first["next_day_worse"],
-                session=first["session"],
-                next_in_days=first["next_in_days"],
-            )
+        session = PastSession(
+            day=date.fromordinal(first["day_number"] + EPOCH),
+            why=first["why"] or "",
+            exercises=exercises,
+            began=first["began"].replace("Z", "+00:00"),
+            next_day_worse=first["next_day_worse"],
+            session=first["session"],
+            next_in_days=first["next_in_days"],
+            gave_way=bool(first["gave_way"]),
+        )
+        if exercises or session.next_day_worse or alarming(session):
+            yield session
 
 
 def _exercise(row: dict[str, Any]) -> PastExercise:

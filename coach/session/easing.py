@@ -31,6 +31,19 @@ def eased_all(session: Session, at: int, because: str) -> Result:
     return changed(session, exercise=changed(session.exercise, index=here, new_setup=False)), commands
 
 
+def ease_the_day(session: Session, at: int, because: str) -> Result:
+    """Let every exercise that is still to come begin at the bottom of its range, each with its line."""
+    commands: tuple[Command, ...] = ()
+    first = session.exercise.index + 1 if session.exercising else 0
+    for index in range(first, len(session.today.exercises)):
+        exercise, before = session.today.exercises[index].exercise, session.targets[index]
+        low = exercise.levels[session.levels[index]].dose.work.amount.low
+        if low < before:
+            session = session.with_target(index, low)
+            commands += (Record(at, Eased(exercise.id, "amount", str(before), str(low), because)),)
+    return session, commands
+
+
 def _one_step(session: Session, at: int, because: str) -> Result:
     exercise = session.planned.exercise.id
     easier = ease(session)

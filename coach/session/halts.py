@@ -9,8 +9,8 @@ from coach.loglines.kinds import Halted, HaltedAgain, HaltExplained, Paused, Rea
 from coach.loglines.reasons import HaltWhy
 from coach.program.model import Action
 from coach.session.changed import changed
-from coach.session.commands import HUSH, Record, Silence, WakeAt
-from coach.session.easing import eased
+from coach.session.commands import HUSH, Command, Record, Silence, WakeAt
+from coach.session.easing import ease_the_day, eased
 from coach.session.events import Event, On
 from coach.session.lines import Where, frozen, phase_name, where
 from coach.session.sets import stop
@@ -123,7 +123,11 @@ def tell_tired(session: Session, event: Event) -> Result:
 
 
 def tell_unsteady(session: Session, event: Event) -> Result:
-    """ "Unsteady": do what the program says; a step down without a lower level ends the exercise."""
+    """ "Unsteady": do what the program says; a step down without a lower level ends the exercise.
+
+    An exercise to come asks more of the same side as far as anybody knows: the file does not say which limb carries. So
+    none of them is spared where the day is eased.
+    """
     action = session.today.program.limits.unsteady
     last_halt = session.is_last_halt
     told_before = session.gave_way
@@ -135,12 +139,16 @@ def tell_unsteady(session: Session, event: Event) -> Result:
         commands += signed
     if action is Action.END_SESSION or last_halt or session.on_hold:
         return changed(session, end_why="unsteady"), commands
+    easing: tuple[Command, ...] = ()
+    if action in (Action.EASE_THE_DAY, Action.STEP_DOWN):
+        session, easing = ease_the_day(session, event.at, "limits.unsteady")
+        commands += easing
     if not session.exercising:
-        return session.with_decision("break"), commands
+        return session.with_decision("unsteady_today" if easing else "break"), commands
     if action is Action.STEP_DOWN and session.level > 0:
-        session, easing = eased(session, event.at, "limits.unsteady")
-        return session.with_decision("unsteady_step_down"), commands + easing
-    return _exercise_over(session, "unsteady", "unsteady_exercise"), commands
+        session, lower = eased(session, event.at, "limits.unsteady")
+        return session.with_decision("unsteady_step_down"), commands + lower
+    return _exercise_over(session, "unsteady", "unsteady_day" if easing else "unsteady_exercise"), commands
 
 
 def _exercise_over(session: Session, why: str, decision: str) -> Session:

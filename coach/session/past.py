@@ -51,6 +51,8 @@ class PastSession:
     """Its id; empty: not known."""
     next_in_days: int | None = None
     """Days to the next session, as said at its end; None: nothing was said."""
+    gave_way: bool = False
+    """Unsteadiness was told in it, in an exercise or outside of any."""
     unread: bool = False
     """Its file cannot be read: it may belong to any program, and nothing in it leads to more work."""
 

@@ -3,6 +3,7 @@
 The walk starts at `start_level` and takes every event in order of time:
 - A session lowers the level to the one it ended at, and never raises it.
 - A decision moves the level, "up" by one at most. Of several decisions on one day only the last counts.
+- After unsteadiness or a session that ended for safety no amount grows, in any exercise, until it was done once more.
 - A session whose file cannot be read keeps the level, and limits the amount to what was last done: how the body took
   more, only the lost file could tell.
 - A gap lowers the level as the program says: to one below that of the last decision or calm session. So does lasting
@@ -29,7 +30,10 @@ REP_STEP = 1
 """Reps or rounds that a set grows by, within its range."""
 
 
-CUT_SHORT = frozenset({"pain", "unsteady", "tired", "halts", "screen", "no_answer", "no_answer_halt"})
+SAFETY_ENDINGS = frozenset({"pain", "unsteady", "halts", "screen", "no_answer_halt"})
+"""Reasons for a session's end after which no amount of the whole program grows next time."""
+
+CUT_SHORT = SAFETY_ENDINGS | {"tired", "no_answer"}
 """Reasons for a session's end, from the body or from silence, after which that day leads to no more work."""
 
 
@@ -53,6 +57,11 @@ def hurt(done: PastExercise, program: Program) -> bool:
 def calm(done: PastExercise, program: Program) -> bool:
     """Tell whether all pain was stated and within `carry_on_to`, and the joint did not give way."""
     return done.pain is not None and not done.pain_unanswered and not hurt(done, program)
+
+
+def alarming(session: PastSession) -> bool:
+    """Tell whether a session ended for safety, or something gave way in it: nothing grows next time."""
+    return session.why in SAFETY_ENDINGS or session.gave_way or any(done.unsteady for done in session.exercises)
 
 
 def in_full(done: PastExercise) -> bool:
@@ -143,7 +152,8 @@ def reached(
 
     If a clock jumped, events may be dated after today: such a session ends no gap, such a step up does not count.
     """
-    walk = _Walk(exercise, program, today)
+    alarm = max((session for session in past if alarming(session)), key=moment, default=None)
+    walk = _Walk(exercise, program, today, alarm)
     done = [
         (moment(session), 0, Done(session, one))
         for session in past
@@ -182,13 +192,15 @@ def lasting(
 class _Walk:
     """Go from the start level to today, one event after the other."""
 
-    def __init__(self, exercise: Exercise, program: Program, today: date | None) -> None:
+    def __init__(self, exercise: Exercise, program: Program, today: date | None, alarm: PastSession | None) -> None:
         self._program = program
         self._exercise = exercise.id
         self._levels = exercise.levels
         self._ids = [level.id for level in exercise.levels]
         self._start = self._ids.index(exercise.start_level)
         self._today = today
+        self._alarm = alarm
+        """The last session after which nothing of the program grows."""
         self._calm: date | None = None
         """The last calm day: that of a session or of a decision."""
         self._calm_level = self._start
@@ -367,6 +379,8 @@ class _Walk:
             because = clause("because_as_many", day=day, done=was, target=target)
         elif not steady(event.session, done, self._program):
             because = clause("because_same", day=day, target=target)
+        elif self._alarm is not None and moment(self._alarm) >= moment(event.session):
+            because = clause("because_held", day=str(self._alarm.day), target=target)
         elif same_level and min(was + step, high) > target:
             target = min(was + step, high)
             because = clause("because_on", day=day, sets=done.sets_planned, pain=done.pain or 0,

@@ -26,7 +26,7 @@ _FIXED = (
     "halt_why", "halt_ask_pain", "halt_not_understood", "halt_nothing_heard", "halt_ready_when", "halt_paused",
     "halt_deaf", "halt_break", "halt_pain_carry_on", "halt_pain_ease", "halt_tired_set", "halt_tired_rest",
     "halt_tired_exercise", "halt_tired_ease", "halt_exercise_over",
-    "halt_unsteady_step_down", "halt_unsteady_exercise", "paused", "deaf",
+    "halt_unsteady_step_down", "halt_unsteady_exercise", "halt_unsteady_day", "halt_unsteady_today", "paused", "deaf",
     "end_done", "end_pain", "end_unsteady", "end_tired", "end_halts", "end_time", "end_no_answer",
     "end_no_answer_halt", "end_not_heard", "end_screen", "end_asked", "end_deaf", "end_mute", "call_therapist",
     "on_hold", "next_tomorrow", "goodbye", "goodbye_unwritten", "trouble_record",

@@ -5,7 +5,7 @@ from coach.testing.histories import SimulatedCourse, TrueHistory, TrueSession, w
 from coach.testing.lived import LivedDays, record_of
 from coach.testing.mishearing import Faults, MisheardRun
 from coach.testing.people import RandomPerson, live
-from coach.testing.programs import for_somebody, random_decisions, random_history, random_program
+from coach.testing.programs import for_somebody, random_day, random_decisions, random_history, random_program
 from coach.testing.stored import StoredRun, begin_in, live_in
 from coach.testing.watched import RuleBrokenError, WatchedRun
 
@@ -26,6 +26,7 @@ __all__ = [
     "live",
     "live_in",
     "made_up_length",
+    "random_day",
     "random_decisions",
     "random_history",
     "random_program",

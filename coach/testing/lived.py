@@ -29,6 +29,9 @@ FIRST_DAY = date(2027, 1, 11)
 NOT_WELL = ("pain", "unsteady", "tired", "halts", "screen", "no_answer", "no_answer_halt")
 """Ends of a session after which nothing may grow; listed here again, so that the plan is checked against them."""
 
+NOT_SAFE = ("pain", "unsteady", "halts", "screen", "no_answer_halt")
+"""Ends of a session after which nothing of the whole program may grow."""
+
 Begin = Callable[[Today, Random], WatchedRun]
 
 
@@ -162,6 +165,11 @@ class LivedDays:
         if anywhere:
             self._spoilt |= (gave_way := dict.fromkeys(done, "something gave way outside of any exercise"))
             trouble |= gave_way
+        told = [line.fact for line in lines]
+        alarms = ["something gave way" for it in told if isinstance(it, HaltExplained) and it.why == "unsteady"]
+        alarms += [it.why for it in told if isinstance(it, SessionEnded) and it.why in NOT_SAFE]
+        if alarms:
+            self._spoilt |= dict.fromkeys((each.id for each in self.program.exercises), f"{alarms[0]}: nothing grows")
         self._take_out({name: why for name, why in trouble.items() if name in done})
 
     def _decide(self, day: date) -> None:

@@ -35,12 +35,14 @@ from coach.program.model import (
     WrittenBy,
 )
 from coach.session.past import Decision, Goal, PastExercise, PastSession, Verdict
-from coach.session.plan import Today, turns
+from coach.session.plan import Today, plan, turns
 
 T = TypeVar("T")
 
 _SECONDS = (0.3, 0.7, 1.0, 1.5, 2.0, 2.3, 3.0, 4.0)
 _RULES = (NO_HOLD, HoldRule(1, 1), HoldRule(2, 7), HoldRule(3, 14))
+UNSTEADY = (Action.EASE_THE_DAY, Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION)
+"""All that a program may say of unsteadiness."""
 _ENDINGS = (*["done"] * 5, "pain", "unsteady", "asked", "no_answer")
 
 
@@ -68,7 +70,7 @@ def random_program(chance: Random) -> Program:
             pain_carry_on_to=carry_on_to,
             pain_ease_to=chance.choice((carry_on_to, chance.randint(carry_on_to, 8), chance.randint(carry_on_to, 8))),
             effort_ease_above=chance.randint(4, 10),
-            unsteady=chance.choice((Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION)),
+            unsteady=chance.choice(UNSTEADY),
             tired=chance.choice((Action.EASE, Action.END_SET, Action.END_EXERCISE, Action.END_SESSION)),
             cut_sets=chance.randint(1, 4),
             next_day_worse=chance.choice((Action.NOTE, Action.EASE, Action.STEP_DOWN, Action.END_SESSION)),
@@ -206,6 +208,13 @@ def _decision(chance: Random, program: Program, today: date) -> Decision:
     return Decision(
         program.id, exercise.id, verdict, ids[here], to_level, "Kim Rivers", "", at, day, program.digest, until
     )
+
+
+def random_day(chance: Random, program: Program, today: date) -> Today:
+    """Return the plan of a random day with something to do: decisions that leave every exercise out are dropped."""
+    history, decisions = random_history(chance, program, today), random_decisions(chance, program, today)
+    planned = plan(program, history, today, decisions)
+    return planned if planned.exercises else plan(program, history, today)
 
 
 GOALS = (Goal("stairs", "carry the shopping upstairs"), Goal("dance", "dance on Sundays"))

@@ -220,7 +220,13 @@ class WatchedRun(SoundlessRun):
         easier = after.levels[here] < before.levels[here] or after.targets[here] < before.targets[here]
         if action is Action.STEP_DOWN and before.level > 0:
             need(after.level == before.level - 1, "unsteady steps down where the program says so", event)
-        if action is Action.END_EXERCISE or (action in (Action.STEP_DOWN, Action.EASE) and not easier):
+        if action in (Action.EASE_THE_DAY, Action.STEP_DOWN) and event.on is On.UNSTEADY:
+            for index in range(here + 1, len(after.targets)):
+                low = after.today.exercises[index].exercise.levels[after.levels[index]].dose.work.amount.low
+                need(after.targets[index] <= low, "unsteady eases what is still to come", index)
+        if action in (Action.END_EXERCISE, Action.EASE_THE_DAY) or (
+            action in (Action.STEP_DOWN, Action.EASE) and not easier
+        ):
             need(after.exercise.over, "the exercise ends where nothing is easier, or the program says so", event)
             self._ended_exercises.add(before.planned.exercise.id)
 

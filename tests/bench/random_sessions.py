@@ -29,8 +29,7 @@ from coach.testing import (
     SoundlessRun,
     WatchedRun,
     live,
-    random_decisions,
-    random_history,
+    random_day,
     random_program,
 )
 
@@ -50,8 +49,7 @@ def days(sessions: int, seed: int) -> Iterator[tuple[int, Random, Today]]:
     for number in range(seed, seed + sessions):
         chance = Random(number)
         program = program_of(chance, programs)
-        history, decisions = random_history(chance, program, DAY), random_decisions(chance, program, DAY)
-        yield number, chance, plan(program, history, DAY, decisions)
+        yield number, chance, random_day(chance, program, DAY)
 
 
 def bare(sessions: int, seed: int) -> list[Row]:

@@ -19,6 +19,7 @@ from coach.program.model import (
     Sides,
 )
 from coach.program_files import read, shipped
+from coach.testing.programs import UNSTEADY
 
 HALTS = dict.fromkeys(("stop", "halt", "wait", "pause"), "")
 PROGRAMS = [read(path, HALTS) for path in shipped().values()]
@@ -92,7 +93,7 @@ def test_between_them_the_programs_use_every_guide() -> None:
 def test_between_them_the_programs_use_every_limit_and_action() -> None:
     limits = [program.limits for program in PROGRAMS]
 
-    assert {each.unsteady for each in limits} == {Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION}
+    assert {each.unsteady for each in limits} == set(UNSTEADY)
     assert {each.tired for each in limits} == {
         Action.EASE,
         Action.END_SET,

@@ -90,7 +90,7 @@ def test_pain_is_told_in_the_programs_own_bands(carry_on: int, ease: int, told: 
     assert row(sheet(replace(ANKLE, limits=limits)).stop, "Pain, of 10") == told
 
 
-@pytest.mark.parametrize("action", [Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION])
+@pytest.mark.parametrize("action", [Action.EASE_THE_DAY, Action.STEP_DOWN, Action.END_EXERCISE, Action.END_SESSION])
 def test_what_a_word_does_follows_the_limits(action: Action) -> None:
     told = sheet(replace(ANKLE, limits=replace(ANKLE.limits, unsteady=action))).says
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from scenes import BASE, RAISE, begun, come_to, keys, lines, made, work_until
+from scenes import BASE, DAY, RAISE, begun, come_to, keys, lines, made, work_until
 
 from coach.program.model import Action, AskAfter, Range
 from coach.session.events import On
+from coach.session.plan import plan
 from coach.session.state import OutOfOrder, Question, State
 from coach.testing import WatchedRun
 
@@ -310,6 +311,42 @@ def test_unsteady_in_a_set_does_what_the_program_says_and_says_so(action: Action
     assert now.interruption.decision == ("unsteady_step_down" if down else "unsteady_exercise")
     assert [line["because"] for line in lines(run, "eased")] == ["limits.unsteady"] * down
     assert [line["why"] for line in lines(run, "set_ended")] == ["halted_unsteady"]
+
+
+@pytest.mark.parametrize(
+    ("action", "decision", "floors"),
+    [
+        (Action.EASE_THE_DAY, "unsteady_day", True),
+        (Action.STEP_DOWN, "unsteady_step_down", True),
+        (Action.END_EXERCISE, "unsteady_exercise", False),
+    ],
+)
+def test_unsteady_begins_what_is_still_to_come_at_its_floor_where_the_program_says_so(
+    action: Action, decision: str, floors: bool
+) -> None:
+    today = plan(made(RAISE, RAISE, exercises=3, unsteady=action), (), DAY)
+    grown = replace(today, exercises=tuple(replace(one, target=4) for one in today.exercises))
+    run = work_until(WatchedRun(grown), On.PHASE, 2)
+    run.say(On.UNSTEADY)
+
+    assert run.session.interruption is not None
+    assert run.session.interruption.decision == decision
+    assert run.session.targets[1:] == ((3, 3) if floors else (4, 4))
+    eased = [(line["exercise"], line["what"], line["because"]) for line in lines(run, "eased")]
+    to_come = [(f"exercise_{number}", "amount", "limits.unsteady") for number in (1, 2)]
+    assert [one for one in eased if one[0] != "exercise_0"] == to_come * floors
+
+
+def test_unsteady_before_the_work_begins_the_whole_day_at_its_floor() -> None:
+    today = plan(replace(made(RAISE, exercises=2, unsteady=Action.EASE_THE_DAY), screen=BASE.screen[1:]), (), DAY)
+    run = WatchedRun(replace(today, exercises=tuple(replace(one, target=4) for one in today.exercises)))
+    come_to(run, State.SCREENING)
+    run.say(On.STOP)
+    run.say(On.UNSTEADY)
+
+    assert run.session.targets == (3, 3)
+    assert run.session.interruption is not None
+    assert run.session.interruption.decision == "unsteady_today"
 
 
 def test_if_nothing_is_easier_the_next_set_is_dropped() -> None:

@@ -301,6 +301,40 @@ def test_a_session_that_cannot_be_read_ends_no_gap() -> None:
     assert "because_gap_amount" in keys(heel(past(40), unread(1)))
 
 
+# -- after unsteadiness or a safety ending -----------------------------------------------------------------------------
+
+STAND = PastExercise("one_leg_stand", "fingertips", 15, 4, 4, pain=0, effort=3, unsteady=False, least=15)
+
+
+def standing_amount(*history: PastSession) -> tuple[int, str]:
+    planned = plan(ANKLE, history, DAY).exercises[1]
+    assert planned.exercise.id == STAND.exercise
+    return planned.target, keys(planned)[-1]
+
+
+def test_after_unsteadiness_in_one_exercise_no_amount_of_the_program_grows_next_time() -> None:
+    shaky = replace(HEEL, unsteady=True)
+
+    assert standing_amount(past(1, HEEL, STAND)) == (20, "because_on")
+    assert standing_amount(past(1, shaky, STAND)) == (15, "because_held")
+    assert standing_amount(past(2, HEEL, STAND), past(1, shaky)) == (15, "because_held")
+    assert standing_amount(past(2, shaky, STAND), past(1, HEEL, STAND)) == (20, "because_on"), "it was done once more"
+    assert standing_amount(past(3, HEEL, STAND), past(2, shaky), past(1, HEEL)) == (15, "because_held")
+
+
+@pytest.mark.parametrize("why", ["pain", "unsteady", "halts", "screen", "no_answer_halt"])
+def test_after_a_session_that_ended_for_safety_no_amount_of_the_program_grows_next_time(why: str) -> None:
+    ended = replace(past(1), why=why)
+
+    assert standing_amount(past(2, HEEL, STAND), ended) == (15, "because_held")
+    assert standing_amount(past(2, HEEL, STAND), replace(ended, exercises=())) == (15, "because_held")
+    assert standing_amount(past(2, HEEL, STAND), replace(ended, why="asked")) == (20, "because_on")
+
+
+def test_unsteadiness_told_outside_of_any_exercise_holds_the_whole_program() -> None:
+    assert standing_amount(past(2, HEEL, STAND), replace(past(1), gave_way=True)) == (15, "because_held")
+
+
 # -- as many as stay steady -------------------------------------------------------------------------------------------
 
 KNEE = read(shipped()["kneecap_steady"])
@@ -436,7 +470,9 @@ def test_a_painful_session_put_in_anywhere_makes_nothing_harder(story: Story, da
     )
     before = story.planned()
 
-    after = story.planned(PastSession(DAY - timedelta(days=days_ago), "done", done))
+    ended = story.chance.choice(("done", "done", "pain", "unsteady", "halts", "tired"))
+    shaky = tuple(replace(one, unsteady=story.chance.random() < 0.3) for one in done)
+    after = story.planned(PastSession(DAY - timedelta(days=days_ago), ended, shaky))
 
     assert set(after) <= set(before)
     for exercise, planned in after.items():

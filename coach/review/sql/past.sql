@@ -114,6 +114,11 @@ halting AS (
     WHERE COALESCE(h.exercise, '') IN (x.exercise, '')
     GROUP BY x.person, x.session, x.exercise
 ),
+gave_way AS (
+    SELECT person, session, MAX(CASE WHEN why = 'unsteady' THEN 1 ELSE 0 END) AS told
+    FROM halts
+    GROUP BY person, session
+),
 morning AS (
     SELECT person, session, yes AS worse
     FROM (
@@ -134,6 +139,7 @@ SELECT
     k.why,
     k.next_in_days,
     m.worse AS next_day_worse,
+    CASE WHEN w.told = 1 OR k.why = 'unsteady' THEN 1 ELSE 0 END AS gave_way,
     x.exercise,
     COALESCE(g.level, f.level, x.first_level) AS level,
     COALESCE(f.target, x.first_target) AS target,
@@ -151,6 +157,7 @@ SELECT
     x.least
 FROM known k
 LEFT JOIN morning m ON m.person = k.person AND m.session = k.session
+LEFT JOIN gave_way w ON w.person = k.person AND w.session = k.session
 LEFT JOIN each_exercise x ON x.person = k.person AND x.session = k.session
 LEFT JOIN first_plan f ON f.person = x.person AND f.session = x.session AND f.exercise = x.exercise
 LEFT JOIN easing g ON g.person = x.person AND g.session = x.session AND g.exercise = x.exercise
