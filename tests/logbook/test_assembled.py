@@ -9,7 +9,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.logbook import KINDS, Line, SessionRecord, assemble
+from coach.logbook import KINDS, Line, SessionRecord, assemble, fields_of
+from coach.loglines.hearing import Heard
+from coach.loglines.kinds import (
+    KIND_OF,
+    Answer,
+    Answered,
+    Fact,
+    HaltExplained,
+    NumberHeard,
+    NumbersNotHeard,
+    Ready,
+    ScreenDenied,
+    SetBegun,
+    SetEnded,
+    Unanswered,
+)
 
 Told = list[tuple[str, int, dict[str, Any]]]
 
@@ -138,3 +153,91 @@ def test_lines_that_hold_nothing_they_should_make_an_empty_record(junk: list[tup
     record = assemble([Line(1, "", 0, kind, fields) for kind, fields in junk])
 
     assert record.sets == ()
+
+
+def assembled(*facts: Fact) -> SessionRecord:
+    return assemble([Line(n, "", n * 100, KIND_OF[type(it)], fields_of(it)) for n, it in enumerate(facts, 1)])
+
+
+def answered(question: str, value: Answer, attempts: int = 1) -> Answered:
+    return Answered(question, value, "keys", True, attempts, 1)
+
+
+NUMBER = NumberHeard("pain", 3, "keys")
+HEARD = Heard("taught", "stop", 0.5, 0, 1, used=False)
+
+
+@pytest.mark.parametrize(
+    ("facts", "denied"),
+    [
+        ((), 0),
+        ((ScreenDenied("keys"),), 1),
+        ((NUMBER, NUMBER, NUMBER, answered("pain", 3, 3)), 2),
+        ((NUMBER, answered("pain", 3), answered("reps", value=True), answered("screen.fever", value=True)), 0),
+        ((answered("pain", 3),), 0),
+        ((answered("pain", "4-5", 3),), 2),
+        ((ScreenDenied("keys"), NUMBER, NUMBER, answered("pain", 3, 2), answered("halt_pain", "4-5", 2)), 3),
+    ],
+)
+def test_what_was_read_back_and_not_confirmed_is_counted(facts: tuple[Fact, ...], denied: int) -> None:
+    assert assembled(*facts).denied == denied
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_a_session_in_which_numbers_were_not_heard_says_so_from_whenever_on(later: bool) -> None:
+    assert assembled(ScreenDenied("keys"), *((NumbersNotHeard("pain", "denied"),) if later else ())).ladder is later
+
+
+def test_a_question_is_kept_with_whether_and_how_it_was_answered() -> None:
+    said, silent = assembled(answered("pain", 3, 2), Unanswered("pain", 3, 1)).questions
+
+    assert (said.answered, said.read_back, said.times, said.value) == (True, True, 2, 3)
+    assert (silent.answered, silent.read_back, silent.times, silent.value) == (False, False, 3, None)
+
+
+def test_a_halt_is_one_until_the_person_is_ready() -> None:
+    told = assembled(
+        HaltExplained("pain", ear="keys"), HaltExplained("pain", 4), Ready("keys"),
+        HaltExplained("tired", ear="keys"), HaltExplained("unsteady", ear="keys"),
+    )  # fmt: skip
+
+    assert [(halt.why, halt.pain, halt.word) for halt in told.halts] == [
+        ("pain", 4, "pain"),
+        ("unsteady", None, "tired"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("counted", "answers", "stated"),
+    [
+        (10, (answered("reps", value=True),), 10),
+        (10, (answered("reps", value=False),), None),
+        (10, (answered("reps", value=False), answered("missed", 3)), 7),
+        (2, (answered("missed", 3),), 0),
+        (10, (answered("missed", value=True),), None),
+        (10, (answered("something", 3),), None),
+        (None, (answered("missed", 3),), None),
+    ],
+)
+def test_what_was_stated_follows_from_the_answers(
+    counted: int | None, answers: tuple[Answered, ...], stated: int | None
+) -> None:
+    end = SetEnded(1, "heel", "hard", 1, "", "reps", 8, 12, counted or 0, 30.0, "done")
+    begin = SetBegun(1, "heel", "hard", 1, "", "reps", 8, 12, "reps", 30.0)
+    (one,) = assembled(*((begin,) if counted is None else (begin, end)), *answers).sets
+
+    assert (one.counted, one.stated) == (counted, stated)
+
+
+def test_the_words_of_an_ear_are_counted_and_those_that_nobody_could_use() -> None:
+    words = [replace(HEARD, decision=decision) for decision in ("understood", "unclear", "disagreed", "late", "agreed")]
+
+    (ear,) = assembled(*words).heard
+    assert (ear.heard, ear.used, ear.unclear) == (5, 0, 2)
+
+
+def test_how_long_a_session_was_is_its_last_sample() -> None:
+    record = assembled(ScreenDenied("keys"), ScreenDenied("keys"))
+
+    assert (record.seconds, record.rate) == (200 / 16_000, 16_000)
+    assert assemble([]).seconds == 0

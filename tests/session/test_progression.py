@@ -16,7 +16,7 @@ from coach.program.model import AfterGap, Program, Range, Reps
 from coach.program_files import read, shipped
 from coach.session.past import Decision, PastExercise, PastSession, Verdict
 from coach.session.plan import PlannedExercise, dose, plan, turns
-from coach.session.progression import Lasting, LastingCause, lasting
+from coach.session.progression import Lasting, LastingCause, in_order, lasting
 from coach.session.proposals import proposals
 from coach.testing import random_decisions, random_history, random_program
 from coach.voice.pack import load_pack
@@ -511,3 +511,91 @@ def test_pain_that_nobody_answered_is_never_better_than_no_pain(story: Story) ->
 
     for exercise, planned in story.planned().items():
         assert (planned.level, planned.target) <= (best[exercise].level, best[exercise].target)
+
+
+# -- what lies on an edge ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("pain", "because"), [(3, "because_on"), (4, "because_hurt"), (0, "because_on")])
+def test_pain_hurts_from_one_above_carry_on_to(pain: int, because: str) -> None:
+    planned = heel(past(1, replace(HEEL, pain=pain)))
+
+    assert ANKLE.limits.pain_carry_on_to == 3
+    assert keys(planned)[-1] == because
+    assert dict(planned.because[-1].values)["pain"] == pain
+
+
+@pytest.mark.parametrize(("planned", "in_full", "target"), [(2, 2, 10), (2, 3, 10), (2, 1, 9), (1, 1, 10), (0, 0, 9)])
+def test_an_amount_grows_once_every_planned_set_ran_in_full_and_there_was_one(
+    planned: int, in_full: int, target: int
+) -> None:
+    assert heel(past(1, replace(HEEL, sets_planned=planned, sets_in_full=in_full))).target == target
+
+
+@pytest.mark.parametrize(("least", "target"), [(None, 10), (9, 10), (8, 9)])
+def test_an_amount_grows_only_if_no_set_fell_short_of_it(least: int | None, target: int) -> None:
+    assert heel(past(1, replace(HEEL, least=least))).target == target
+
+
+@pytest.mark.parametrize(("done", "target", "because"), [(11, 12, "because_on"), (12, 12, "because_top")])
+def test_an_amount_grows_to_the_top_of_its_range_and_says_when_it_is_there(
+    done: int, target: int, because: str
+) -> None:
+    planned = heel(past(1, replace(HEEL, target=done)))
+
+    assert (planned.target, keys(planned)[-1]) == (target, because)
+
+
+def test_at_a_level_above_the_one_reached_an_amount_neither_grows_nor_counts() -> None:
+    planned = heel(past(1, replace(HEEL, level="fingertips", target=12)))
+
+    assert (planned.level, planned.target, keys(planned)[-1]) == (0, 8, "because_same")
+
+
+def test_sessions_of_one_day_without_an_hour_come_before_those_with_one() -> None:
+    day = DAY - timedelta(days=1)
+    morning = PastSession(day, "done", (replace(HEEL, target=12),), began=f"{day}T08:00:00.000+00:00")
+    undated = PastSession(day, "done", (HEEL,))
+
+    assert in_order((morning, undated)) == in_order((undated, morning)) == (undated, morning)
+
+
+def test_a_decision_of_the_very_moment_of_a_session_counts_after_it() -> None:
+    session = past(2)
+    down = replace(decided(2, "down", "both_hands"), at=session.began)
+    story = (decided(9, "up", "fingertips"), replace(session, exercises=(replace(HEEL, level="fingertips"),)), down)
+
+    assert level(*story) == "both_hands"
+    assert heel(*story).news == ("news_down",)
+
+
+def test_a_session_that_cannot_be_read_and_was_the_first_of_all_begins_the_count_of_a_gap() -> None:
+    assert keys(heel(unread(14)))[-1] == "because_gap_amount"
+    assert keys(heel(unread(13)))[-1] != "because_gap_amount"
+    assert keys(heel(unread(-900)))[-1] != "because_gap_amount"
+
+
+def test_a_gap_before_a_session_lowers_it_although_it_went_well() -> None:
+    up, high = decided(60, "up", "fingertips"), replace(HEEL, level="fingertips")
+
+    assert level(up, past(59, high), past(30, high), past(29, high)) == "both_hands"
+    assert level(up, past(59, high), unread(30), past(29, high)) == "both_hands"
+    assert level(up, past(59, high), decided(30, "stay", "fingertips"), past(29, high)) == "both_hands"
+
+
+def test_an_unread_session_holds_the_amount_of_the_last_one_within_the_range() -> None:
+    assert heel(past(3, replace(HEEL, target=12)), past(2, replace(HEEL, target=9)), unread(1)).target == 9
+    assert heel(past(2, replace(HEEL, target=3)), unread(1)).target == 8
+
+
+def test_a_level_that_is_gone_is_never_higher_than_where_the_person_was() -> None:
+    start_high = replace(ANKLE, exercises=(replace(ANKLE.exercises[0], start_level="fingertips"),))
+    story = (past(3, replace(HEEL, level="both_hands")), past(2, replace(HEEL, level="on_fingertips")))
+
+    assert heel(*story, program=start_high).level == 0
+
+
+def test_a_decision_before_the_last_calm_session_does_not_lengthen_what_counts_as_a_gap() -> None:
+    assert keys(heel(past(14), replace(decided(13, "stay", "both_hands"), day=DAY - timedelta(days=15))))[-1] == (
+        "because_gap_amount"
+    )
