@@ -384,6 +384,13 @@ def test_what_ends_a_session_by_the_program_ends_one_that_broke_off(why: str, ac
     assert goes_on is (action is Action.END_EXERCISE)
 
 
+def test_what_would_end_a_session_ends_none_in_which_it_was_not_told() -> None:
+    strict = planned_now(unsteady=Action.END_SESSION, tired=Action.END_SESSION, pain_carry_on_to=0, pain_ease_to=0)
+
+    assert going_on(strict).sore is False
+    assert going_on(strict, worst_pain=0).sore is False
+
+
 @pytest.mark.parametrize("changes", [{"exercise": "gone"}, {"planned_level": "gone"}, {"level": "gone"}])
 def test_a_session_with_an_exercise_gone_from_the_program_does_not_go_on(changes: dict[str, str]) -> None:
     today = planned_now()
