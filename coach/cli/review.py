@@ -126,6 +126,7 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
             since=since,
             problems=(*problems, *lost),
             decisions=decided.decisions,
+            clears=decided.clears,
             unread=history.unread,
         )
     return found if known else replace(found, proposals=(), lasting=())

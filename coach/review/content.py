@@ -39,7 +39,7 @@ def content(review: Review, person: Person, labels: Wording, language: str) -> C
     if noted:
         columns = (labels("column_day"), labels("column_noted_by"), labels("column_note"))
         parts.append(Part("notes", labels("log_notes"), (Grid("", columns, tuple(noted)),)))
-    reading = ("read_three", "read_pain", "read_heard", "read_one", "read_device")
+    reading = ("read_three", "read_tempo", "read_pain", "read_heard", "read_one", "read_device")
     parts.append(Part("reading", labels("review_reading"), (Sentences(tuple(labels(key) for key in reading)),)))
     title = labels("review_title", name=person.name or person.id)
     return Content(language, title, tuple(facts), tuple(parts))
@@ -119,6 +119,8 @@ def _wrong(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
 
 def _about(review: Review, key: str, name: str, labels: Wording) -> str:
     groups = {"wrong_end": "end", "wrong_device": "device"}
+    if key.startswith("wrong_screen"):
+        return name or labels("hold_next_day")
     return labels.word(groups[key], name) if key in groups else review.name_of(name) if name else labels("no_exercise")
 
 

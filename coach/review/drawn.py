@@ -211,10 +211,11 @@ def _course(review: Review, course: Course, labels: Wording) -> Drawing:
     y = Scale(0.5, len(levels) + 0.5, tuple(n + 1.0 for n in range(len(levels))), names)
     figures = Grid(
         course.name,
-        (labels("column_when"), labels("column_level"), labels("mark_prescribed"), labels("column_counted_sets")),
+        (labels("column_when"), labels("column_level"), labels("mark_prescribed"), labels("column_counted_sets"),
+         labels("column_because")),
         tuple(
             (point.visit.day.isoformat(), labels.word("level", point.level), str(point.prescribed),
-             ", ".join(map(str, point.counted)) or "-") for point in course.points
+             ", ".join(map(str, point.counted)) or "-", point.because or "-") for point in course.points
         ),
     )  # fmt: skip
     first, last = course.points[0], course.points[-1]

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from coach.logbook import SessionRecord
 from coach.logbook.logged import LoggedSession
 from coach.program.model import Limits, Program
-from coach.session.past import Decision
+from coach.session.past import Clear, Decision
 from coach.session.progression import Lasting
 from coach.session.proposals import Proposal
 
@@ -212,6 +212,8 @@ class CoursePoint:
     """Amount prescribed for a set, all sides together."""
     counted: tuple[int, ...]
     """Amount counted in each set."""
+    because: str
+    """Why this level and this much, as the plan of that day said it; empty: as written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,6 +315,7 @@ class Review:
     lasting: tuple[Lasting, ...]
     """Trouble with an exercise that has lasted until today."""
     decisions: tuple[Decision, ...]
+    clears: tuple[Clear, ...]
     left_out: tuple[LeftOut, ...]
     review_on: date | None
     """Day by which the last session's program must be reviewed; None: unknown."""

@@ -36,8 +36,9 @@ from coach.review.figures import (
     Wrong,
     worst,
 )  # fmt: skip
+from coach.review.screened import ended_by
 from coach.review.sorting import Files, exercise_of, prescribed, sort_out
-from coach.session.past import Decision, PastSession
+from coach.session.past import Clear, Decision, PastSession
 from coach.session.progression import lasting
 from coach.session.proposals import proposals
 
@@ -57,6 +58,7 @@ def review(
     problems: Iterable[LeftOut] = (),
     decisions: Sequence[Decision] = (),
     unread: Sequence[PastSession] = (),
+    clears: Sequence[Clear] = (),
 ) -> Review:
     """Return the review of `person` at local time `now`, of the sessions from `since` on.
 
@@ -95,6 +97,7 @@ def review(
         proposals=_of_programs(proposals, visits, programs, decisions, unread, now.date()),
         lasting=_of_programs(lasting, visits, programs, decisions, unread, now.date()),
         decisions=tuple(one for one in decisions if one.day >= first),
+        clears=tuple(one for one in clears if one.day >= first),
         left_out=tuple(sorted({*problems, *left_out}, key=lambda one: (one.file, one.line, one.key, one.text))),
         review_on=latest.written_by.review_on if latest else None,
         versions_missing=sum(visit.limits is None for visit in shown),
@@ -259,6 +262,7 @@ def _point(visit: Visit, exercise: str, program: Program | None) -> CoursePoint:
         ids.index(level) + 1 if level in ids else None,
         prescribed(planned) if planned else sets[0].planned_high,
         tuple(one.counted for one in sets if one.counted is not None),
+        planned.because if planned else "",
     )
 
 
@@ -309,7 +313,10 @@ def _wrong(visits: Sequence[Visit], courses: Sequence[Course]) -> tuple[Wrong, .
 
     for visit in visits:
         record = visit.record
-        if record.why not in AS_MEANT:
+        questions = ended_by(visit)
+        for asked, said in questions:
+            note(f"wrong_screen_{'yes' if said else 'no'}", visit, asked)
+        if record.why not in AS_MEANT and not questions:
             note("wrong_end", visit, record.why or "missing")
         for halt in record.halts:
             if halt.why in ("pain", "unsteady"):
@@ -339,6 +346,7 @@ def _wrong(visits: Sequence[Visit], courses: Sequence[Course]) -> tuple[Wrong, .
 
 
 WRONG = (
+    "wrong_screen_yes", "wrong_screen_no",
     "wrong_end", "wrong_halt_pain", "wrong_halt_unsteady", "wrong_morning", "wrong_unanswered", "wrong_cut",
     "wrong_fewer", "wrong_device", "wrong_gone",
 )  # fmt: skip

@@ -35,7 +35,7 @@ from coach.loglines.safety import SafetySign
 from coach.program_files import read, shipped
 from coach.review.fhir import VERSIONS, bundle, codes, write_bundle
 from coach.review.fhir.parts import Resource
-from coach.session.past import Decision, Verdict
+from coach.session.past import Clear, Decision, Verdict
 
 
 @pytest.fixture
@@ -351,6 +351,22 @@ def test_what_was_decided_names_who_decided_when_and_why(record: SessionRecord) 
         ("Decided: Heel raise with slow lowering: stay, level both_hands", by, "2027-01-19T09:00:00.000Z"),
     ]
     assert orders[0]["note"] == [{"authorReference": by, "text": "steady for two weeks"}]
+
+
+def test_a_pause_says_until_when_and_a_clear_names_who_cleared(record: SessionRecord) -> None:
+    day = date(2027, 1, 20)
+    pause = replace(decision(Verdict.PAUSE), until=date(2027, 2, 1))
+    clear = Clear(("s1", "s2"), "Rowan Hill", "seen today", "2027-01-20T08:00:00.000Z", day)
+
+    told = bundle_of(record, decisions=(pause,), clears=(clear,))
+
+    names = {f"urn:uuid:{one['id']}": one["name"][0]["text"] for one in resources(told, "Practitioner")}
+    orders = [one for one in resources(told, "ServiceRequest") if one["intent"] == "order"]
+    assert [(names[one["requester"]["reference"]], one["code"]["text"]) for one in orders] == [
+        ("Kim Rivers", "Decided: Heel raise with slow lowering: pause, level both_hands, until 2027-02-01"),
+        ("Rowan Hill", "Decided: cleared to go on after the sessions s1, s2"),
+    ]
+    assert orders[1]["note"][0]["text"] == "seen today"
 
 
 def test_nothing_that_leaves_is_an_order_to_carry_out(record: SessionRecord) -> None:

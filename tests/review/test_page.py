@@ -5,22 +5,30 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import timedelta
+from html import escape
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from leather import theme
 from lived import BUSY, CALM, ladder, lived
 
 from coach.cli.labels import Labels
+from coach.logbook import QuestionRecord
+from coach.logbook.logged import logged
 from coach.logbook.store import Person
+from coach.loglines.safety import SafetySign
+from coach.program_files import read as read_program
+from coach.program_files import shipped
 from coach.review import plots
 from coach.review.blocks import Drawing, Grid, Marks, Plot, Scale, Sentences
 from coach.review.content import content
 from coach.review.figures import Review
 from coach.review.markup import STYLES
 from coach.review.page import page
+from coach.review.screened import ENDS
 from coach.testing.histories import SimulatedCourse
 from coach.voice.pack import languages, load_pack
 
@@ -269,3 +277,64 @@ def test_items_are_sentences() -> None:
     ]
     assert lines
     assert not any("{" in line for line in lines)
+
+
+def test_the_review_tells_that_nobody_measured_the_tempo() -> None:
+    review = lived("kneecap_steady", CALM).review()
+
+    for language in languages():
+        assert load_pack(language).screens["read_tempo"] in written(review, language)
+
+
+def ended_before_work(**told: Any) -> Review:
+    case = lived("kneecap_steady", CALM)
+    file, first = case.files[0]
+    record = replace(logged(first).record, why="screen", sets=(), **told)
+    return case.review(files=((file, record),))
+
+
+def test_the_question_that_ended_a_session_is_shown_with_its_end() -> None:
+    asked = "Has the kneecap slipped out of place?"
+    sign = SafetySign("screen", question="slipped", asked=asked, answer=True)
+
+    for language, words in (("en", "The session ended there."), ("ko", "세션이 거기서 끝났습니다.")):
+        text = written(ended_before_work(signs=(sign,)), language)
+        assert f"{escape(asked)}" in text
+        assert words in text
+    assert [(one.key, one.name) for one in ended_before_work(signs=(sign,)).wrong] == [("wrong_screen_yes", asked)]
+
+
+def test_the_question_about_the_morning_after_is_named_too_when_it_ended_a_session() -> None:
+    sign = SafetySign("screen", question="next_day", asked="", answer=True)
+
+    assert load_pack("en").screens["hold_next_day"] in written(ended_before_work(signs=(sign,)))
+
+
+def test_an_older_record_is_compared_with_the_program_that_it_ran() -> None:
+    program = read_program(shipped()["kneecap_steady"])
+    question = next(one for one in program.screen if one.action in ENDS)
+    answers = tuple(
+        QuestionRecord(0, f"screen.{one.id}", 0, one.answer is (one is question), answered=True, ear="keys",
+                       read_back=False, times=1) for one in program.screen
+    )  # fmt: skip
+
+    wrong = ended_before_work(signs=(), questions=answers).wrong
+
+    assert [(one.key, one.name) for one in wrong] == [("wrong_screen_yes", question.ask)]
+
+
+def test_a_session_that_the_questions_ended_without_any_answer_to_them_is_named_by_its_end() -> None:
+    assert [(one.key, one.name) for one in ended_before_work(signs=(), questions=()).wrong] == [("wrong_end", "screen")]
+
+
+def test_the_reason_of_each_days_amount_is_in_the_same_row() -> None:
+    case = lived("kneecap_steady", CALM)
+    file, first = case.files[0]
+    record = logged(first).record
+    told = replace(record, plan=tuple(replace(one, because="held down for a sore morning") for one in record.plan))
+
+    name = record.plan[0].name
+    (table,) = [one.figures for one in drawings(case.review(files=((file, told),))) if one.title == name]
+
+    assert table.header[-1] == load_pack("en").screens["column_because"]
+    assert [row[-1] for row in table.rows] == ["held down for a sore morning"]

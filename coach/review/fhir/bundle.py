@@ -33,7 +33,7 @@ from coach.review.fhir.parts import (
 from coach.review.fhir.session import ExportedSession
 from coach.review.fhir.summary import summary
 from coach.review.figures import Review
-from coach.session.past import Decision
+from coach.session.past import Clear, Decision
 
 VERSIONS = ("R4", "R5")
 """Versions of FHIR; the first is written unless the other is asked for."""
@@ -64,7 +64,7 @@ def bundle(
         summary(found, sessions, made)
     )  # fmt: skip
     told += _decisions(found)
-    people = [_patient(person), _coach(found, version), *_practitioners(person, found.decisions)]
+    people = [_patient(person), _coach(found, version), *_practitioners(found)]
     resources = [*people, *told, *_provenance(person, told, made)]
     change = AS_R5 if version == "R5" else {}
     entries = [
@@ -95,31 +95,36 @@ def _coach(found: Review, version: str) -> Resource:
     )
 
 
-def _practitioners(person: str, decisions: Iterable[Decision]) -> Iterator[Resource]:
-    for name in dict.fromkeys(one.by for one in decisions):
-        yield resource("Practitioner", practitioner_of(person, name), name=[{"text": name}])
+def _practitioners(found: Review) -> Iterator[Resource]:
+    for name in dict.fromkeys([one.by for one in found.decisions] + [one.by for one in found.clears]):
+        yield resource("Practitioner", practitioner_of(found.person, name), name=[{"text": name}])
 
 
 def _decisions(found: Review) -> Iterator[Resource]:
     """Yield what clinicians decided: an order of theirs, of which the record does not say whether it still holds."""
-    names = {course.exercise: course.name for course in found.courses}
     seen: Counter[str] = Counter()
-    for one in found.decisions:
-        at, what = stamp(local_moment(one.at)), f"decision {one.at} {one.exercise} {one.verdict}"
-        levels = f"level {one.from_level}" if one.from_level == one.to_level else f"{one.from_level} to {one.to_level}"
-        by = practitioner_of(found.person, one.by).reference
+    told: list[tuple[str, Decision | Clear]] = [(_decided(found, one), one) for one in found.decisions]
+    told += [(f"cleared to go on after the sessions {', '.join(one.sessions)}", one) for one in found.clears]
+    for words, one in told:
+        what, by = f"decision {one.at} {words}", practitioner_of(found.person, one.by).reference
         yield resource(
             "ServiceRequest",
             Place(found.person, "", f"{what} {seen[what]}"),
             status="unknown",
             intent="order",
-            code=text(f"Decided: {names.get(one.exercise, one.exercise)}: {one.verdict}, {levels}"),
+            code=text(f"Decided: {words}"),
             subject=patient_of(found.person).reference,
-            authoredOn=at,
+            authoredOn=stamp(local_moment(one.at)),
             requester=by,
             note=[{"authorReference": by, "text": one.note}] if one.note.strip() else None,
         )
         seen[what] += 1
+
+
+def _decided(found: Review, one: Decision) -> str:
+    levels = f"level {one.from_level}" if one.from_level == one.to_level else f"{one.from_level} to {one.to_level}"
+    until = f", until {one.until.isoformat()}" if one.until else ""
+    return f"{found.name_of(one.exercise)}: {one.verdict}, {levels}{until}"
 
 
 def _provenance(person: str, told: Iterable[Resource], made: datetime) -> Iterator[Resource]:

@@ -24,6 +24,7 @@ from coach.review.fhir.parts import (
     text,
 )
 from coach.review.figures import Visit
+from coach.review.screened import SCREEN_QUESTION, ended_by
 from coach.session.plan import NEXT_DAY
 
 STATUS = {"done": "completed", "": "unknown"}
@@ -33,8 +34,8 @@ SIDES = {"left": "Left side", "right": "Right side", "left+right": "Both sides, 
          "right+left": "Both sides, in turn"}  # fmt: skip
 """A side as the records write it to the text of a body site. The program names a side, and no structure of the body."""
 
-SCREEN = "screen."
-"""How the name of a question before the start begins; its id in the program follows."""
+MORNING_AFTER = "Was the pain worse on the morning after the session before?"
+"""The question that no program holds, in our words; it was asked in those of the voice pack."""
 
 
 class ExportedSession:
@@ -106,23 +107,19 @@ class ExportedSession:
         if not record.why:
             return "the end of the session is missing from its record"
         parts = [record.why, record.because]
-        if record.why == "screen":
-            signs = [one for one in record.signs if one.why == "screen"]
-            told = [(one.asked or self.question(one.question), one.answer) for one in signs]
-            told = told or [(self.question(name), said) for name, said in self.screened()]  # an older record
-            parts += [f"{asked} {'yes' if said else 'no'}" for asked, said in told]
+        parts += [f"{asked or MORNING_AFTER} {'yes' if said else 'no'}" for asked, said in ended_by(self.visit)]
         return ": ".join(part for part in parts if part)
 
     def screened(self) -> list[tuple[str, bool]]:
         """Return each question before the start that was answered, with the last answer to it."""
-        last = {one.question: one.value for one in self.record.questions if one.question.startswith(SCREEN)}
+        last = {one.question: one.value for one in self.record.questions if one.question.startswith(SCREEN_QUESTION)}
         return [(name, said) for name, said in last.items() if isinstance(said, bool)]
 
     def question(self, name: str) -> str:
         """Return a question in the words in which it was asked, where the kept program tells them."""
-        plain = name.removeprefix(SCREEN)
+        plain = name.removeprefix(SCREEN_QUESTION)
         if plain == NEXT_DAY:
-            return "Was the pain worse on the morning after the session before?"
+            return MORNING_AFTER
         asked = self.visit.program.screen if self.visit.program else ()
         return next((one.ask for one in asked if one.id == plain), name)
 
