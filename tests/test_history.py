@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from coach.history import broken_off, day_of, past
 from coach.logbook import SessionRecord
 from coach.logbook.fields import fact
+from coach.logbook.logged import brief_of
 from coach.logbook.session_record import HaltRecord
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
@@ -147,7 +148,7 @@ def test_days_are_those_of_the_place_and_the_schedule_counts_calendar_days(
         assert due is not None
         assert (due - days[-1]).days == said
         assert plan(ANKLE, sessions, due).due == due
-        over = due_days(records, {}, days[-1])
+        over = due_days(map(brief_of, records), {}, days[-1])
         assert list(over) == sorted(set(over))
         assert all(day <= days[-1] for day in over)
         assert over[0] == days[0]

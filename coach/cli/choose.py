@@ -66,14 +66,16 @@ def reopened(used: InUse, home: Home, person: Person) -> ProgramFile:
     )
 
 
-def chosen(name: str | None, home: Home, person: Person) -> Prepared:
+def chosen(name: str | None, home: Home, person: Person, history: History | None = None) -> Prepared:
     """Return the program that `name` means, planned for today; without a name, the program in use.
+
+    `history` is the person's, if it has been read.
 
     A name may be a file, a program that the person uses, or a shipped one. Of several programs in use, the one run last
     is taken if today's session of it broke off and some of it is left; otherwise the only one that is due today. A
     program is skipped once it has been unused for its own gap. Raises CoachError that names the candidates.
     """
-    history = home.history(person.id)
+    history = history or home.history(person.id)
     known = in_use(history.briefs)
     if name is not None:
         own = next((one for one in known if one.id == name), None)

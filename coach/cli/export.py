@@ -14,6 +14,7 @@ from coach.errors import CoachError
 from coach.logbook.files import UnreadableError
 from coach.logbook.handover import pack_up
 from coach.logbook.logged import LoggedSession
+from coach.logbook.reading import History
 from coach.logbook.store import Home
 from coach.outputs import check, write
 from coach.voice.pack import languages, load_pack
@@ -66,16 +67,16 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def labels_for(home: Home, person: str = "") -> Labels:
+def labels_for(home: Home, person: str = "", history: History | None = None) -> Labels:
     """Return the labels of the language in which a person trains; without one, English."""
-    return Labels(pack_of(home, person).screens)
+    return Labels(pack_of(home, person, history).screens)
 
 
-def pack_of(home: Home, person: str = "") -> VoicePack:
+def pack_of(home: Home, person: str = "", history: History | None = None) -> VoicePack:
     """Return the wording of the language in which a person trains; without one, English."""
     sessions: tuple[LoggedSession, ...] = ()
     with suppress(UnreadableError):  # the command itself reports unreadable files
-        sessions = home.history(person).sessions if person else ()
+        sessions = (history or home.history(person)).sessions if person else ()
     language = sessions[-1].record.language if sessions else ""
     return load_pack(language if language in languages() else "en")
 

@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
             args,
             lambda: person_json(args.person, history),
             lambda labels: sessions(args.person, history, labels, whole=args.all),
-            above=lambda labels: _on_hold(home, args.person, labels),
+            above=lambda labels: _on_hold(home, args.person, labels, history),
         )
         return 0
     record = find(history, args.session, args.person)
@@ -211,10 +211,10 @@ def _show(
     console.print(page(labels))
 
 
-def _on_hold(home: Home, person: str, labels: Labels) -> list[str]:
+def _on_hold(home: Home, person: str, labels: Labels, history: History) -> list[str]:
     """Return why nothing may begin for a person, or why that cannot be told."""
     try:
-        return [shown(line) for line in hold_words(holds_now(home, person), labels, person)]
+        return [shown(line) for line in hold_words(holds_now(home, person, history), labels, person)]
     except UnreadableError as error:
         return [f"! {shown(str(error))}"]
 

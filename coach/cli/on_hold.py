@@ -9,6 +9,7 @@ from coach.cli.labels import Labels, shown
 from coach.errors import CoachError, OnHoldError
 from coach.history import holds_of, signed
 from coach.logbook.logged import brief_of
+from coach.logbook.reading import History
 from coach.logbook.session_record import SessionRecord
 from coach.logbook.store import Home
 from coach.loglines.safety import Cleared
@@ -16,9 +17,9 @@ from coach.review.hold_words import hold_why, hold_words
 from coach.session.safety_holds import SafetyHold
 
 
-def holds_now(home: Home, person: str) -> tuple[SafetyHold, ...]:
-    """Return why nothing may begin for a person today, from all their records."""
-    return holds_of(home.history(person).briefs, home.decisions(person), home.today())
+def holds_now(home: Home, person: str, history: History | None = None) -> tuple[SafetyHold, ...]:
+    """Return why nothing may begin for a person today, from all their records; `history` is theirs, if just read."""
+    return holds_of((history or home.history(person)).briefs, home.decisions(person), home.today())
 
 
 def keep_holds(home: Home, person: str, ran: SessionRecord | None = None) -> None:
@@ -37,9 +38,9 @@ def keep_holds(home: Home, person: str, ran: SessionRecord | None = None) -> Non
                 home.decide(person, hold.line)
 
 
-def refuse_on_hold(home: Home, person: str, labels: Labels) -> None:
+def refuse_on_hold(home: Home, person: str, labels: Labels, history: History | None = None) -> None:
     """Raise OnHoldError, which says why, what to do and whom to call, if nothing may begin for a person."""
-    holds = holds_now(home, person)
+    holds = holds_now(home, person, history)
     if not holds:
         return
     keep_holds(home, person)

@@ -9,8 +9,9 @@ from datetime import date
 from hashlib import sha256
 from pathlib import Path
 
-from rich.console import Console, RenderableType
+from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.padding import Padding
+from rich.segment import Segment
 from rich.table import Column, Table
 from rich.text import Text
 
@@ -63,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     found = reviewed(home, args.person, day_of(args.since))
     from coach.voice.pack import languages, load_pack
 
-    language = next((visit.record.language for visit in reversed(found.visits)), "")
+    language = next((visit.tally.language for visit in reversed(found.visits)), "")
     language = language if language in languages() else "en"
     labels = Labels(load_pack(language).screens)
     said = content(found, home.person(args.person), labels, language)
@@ -177,9 +178,22 @@ def _terminal(said: Content) -> list[RenderableType]:
                               box=None, pad_edge=False, padding=(0, 2, 0, 0), title_style="bold")  # fmt: skip
                 for row in block.rows:
                     table.add_row(*(Text(shown(cell)) for cell in row))
-                out.append(_indented(table))
+                out.append(_IndentedTable(table))
     return out
 
 
 def _indented(body: RenderableType) -> RenderableType:
     return Padding(body, (0, 0, 0, 2), expand=False)
+
+
+class _IndentedTable:
+    """A table two columns in; a `Padding` would measure every cell once more, as long as the table takes to lay out."""
+
+    def __init__(self, table: Table) -> None:
+        self._table = table
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        for line in console.render_lines(self._table, options.update_width(options.max_width - 2), pad=False):
+            yield Segment("  ")
+            yield from line
+            yield Segment.line()

@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     console = Console(highlight=False, markup=False)
     history, decided = prepared.history, home.decisions(person.id)
     waiting = proposals(prepared.program, prepared.past, decided.decisions, home.today())
-    for line in hold_words(holds_now(home, person.id), labels, person.id):
+    for line in hold_words(holds_now(home, person.id, history), labels, person.id):
         console.print(shown(line), soft_wrap=True, markup=False)
     for line in page(prepared, waiting, person.id, labels, str(home.today())):
         console.print(line, soft_wrap=True, markup=False)

@@ -1,11 +1,11 @@
 """Cache a person's assembled sessions, because assembling them from their files takes time.
 
-The cache is one file in the person's folder and may be deleted at any time. A row has a key, a seal, a brief and a
-record, which is unpacked only on demand:
+The cache is one file in the person's folder and may be deleted at any time. A row has a key, a seal, a brief, a tally
+and a record; the last two are unpacked only on demand:
 - The key is the SHA-256 of the session's id and of its file's bytes. Every use reads and hashes the file, so a changed
   file has no row. A file with problems has none either.
-- The seal is the SHA-256 of key, brief, record and the source code that made them. A damaged row, or one from another
-  version of the program, is ignored.
+- The seal is the SHA-256 of key, brief, tally, record and the source code that made them. A damaged row, or one from
+  another version of the program, is ignored.
 Each process assembles the newest sessions from their files, because levels and amounts rest on them most. If a row
 differs from its file, all rows are dropped.
 
@@ -29,6 +29,7 @@ from coach.logbook.logged import Brief, LoggedSession
 from coach.logbook.packed import pack, unpack
 from coach.logbook.reading import Held, History, hold_anew, id_of, read_history, uncollected
 from coach.logbook.session_record import SessionRecord
+from coach.logbook.tallied import Tally
 from coach.loglines import kinds
 from coach.program import model
 from coach.progress import HowFar
@@ -38,8 +39,8 @@ NAME = ".records"
 """Name of the file; because of its dot a handover leaves it out."""
 NEWEST = 12
 """Sessions always assembled from their files: more than a step up or an amount looks back on."""
-LARGEST = 64 * files.MIB
-"""Most bytes of the file: 15,000 rows of 4 kB, a session a day for forty years."""
+LARGEST = 96 * files.MIB
+"""Most bytes of the file: 15,000 rows of 5 kB, a session a day for forty years."""
 
 
 class Cache:
@@ -81,10 +82,11 @@ class Cache:
             return None
         sealed, _, packed = row.partition(b" ")
         if sealed == _seal(key, packed):
-            brief, _, record = packed.partition(_BETWEEN)
-            with suppress(UnfitField, UnicodeDecodeError):
+            with suppress(UnfitField, UnicodeDecodeError, ValueError):
+                brief, tally, record = packed.split(_BETWEEN)
                 known = unpack(Brief, brief.decode("utf-8"))
-                return Held((), LoggedSession(known, partial(_record, key, path, record)))
+                session = LoggedSession(known, partial(_record, key, path, record), partial(_tally, key, path, tally))
+                return Held((), session)
         del self._rows[key]
         return None
 
@@ -155,7 +157,7 @@ class Cache:
 
 
 _BETWEEN = b"\t"
-"""Separates brief and record; JSON writes a tab as \\t."""
+"""Separates brief, tally and record; JSON writes a tab as \\t."""
 
 
 def _key(data: bytes, named: str) -> str:
@@ -169,7 +171,8 @@ def _row(key: str, found: Held) -> bytes:
     if found.problems or found.session is None:
         return b""
     try:
-        packed = _BETWEEN.join(pack(one).encode("utf-8") for one in (found.session.brief, found.session.record))
+        parts = (found.session.brief, found.session.tally, found.session.record)
+        packed = _BETWEEN.join(pack(one).encode("utf-8") for one in parts)
     except UnicodeEncodeError:  # the file's name is not valid text
         return b""
     return _seal(key, packed) + b" " + packed
@@ -182,11 +185,22 @@ def _record(key: str, path: Path, packed: bytes) -> SessionRecord:
     """
     with suppress(UnfitField, UnicodeDecodeError):
         return _sensible(unpack(SessionRecord, packed.decode("utf-8")))
+    return _of_file(key, path).record
+
+
+def _tally(key: str, path: Path, packed: bytes) -> Tally:
+    """Return the tally of a row, as `_record` does."""
+    with suppress(UnfitField, UnicodeDecodeError):
+        return unpack(Tally, packed.decode("utf-8"))
+    return _of_file(key, path).tally
+
+
+def _of_file(key: str, path: Path) -> LoggedSession:
     data = files.read_file(path)
     found = hold_anew(path, data).session if _key(data, id_of(path)) == key else None
     if found is None:
         raise RecordError(f"{path} was just changed, or {NAME} above it is damaged: delete {NAME}, then try again.")
-    return found.record
+    return found
 
 
 def _seal(key: str, packed: bytes) -> bytes:

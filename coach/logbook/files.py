@@ -6,6 +6,7 @@ Its reader decides whether its content is damaged.
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import secrets
@@ -78,11 +79,12 @@ def open_file(path: Path, *, adding: bool = False, links: bool = True) -> int:
 
 def read_file(path: Path, most: int = LARGEST, *, links: bool = True) -> bytes:
     """Return the content of a file of at most `most` bytes; `links` and errors as in `open_file`."""
-    with os.fdopen(open_file(path, links=links), "rb") as file, _told(path):
+    with os.fdopen(open_file(path, links=links), "rb", buffering=0) as file, _told(path):
         size = os.fstat(file.fileno()).st_size
-        data = file.read(size + 1) if size <= most else b""
-        if len(data) > size:  # it has grown, or its file system does not tell its size
-            data += file.read(most + 1 - len(data))
+        data = (file.read(size + 1) or b"") if size <= most else b""
+        if data and len(data) != size:  # it has grown, its file system does not tell its size, or gives it in parts
+            with io.BufferedReader(file) as rest:
+                data += rest.read(most + 1 - len(data))
     if max(size, len(data)) > most:
         raise UnreadableError(path, f"it is larger than {most // MIB} MiB")
     return data
@@ -106,7 +108,7 @@ def list_folder(folder: Path) -> list[Path]:
     """Return the paths in a folder, sorted. Raises AbsentError, UnreadableError."""
     check_folder(folder)
     with _told(folder):
-        return sorted(folder.iterdir())
+        return sorted(folder.iterdir(), key=lambda path: path.name)  # whole paths compare ten times as slowly
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""A session in the logbook: its brief, which later plans need, at once; its whole record on demand."""
+"""A session in the logbook: its brief, which later plans need, at once; its tally and whole record on demand."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from functools import cached_property
 
 from coach.logbook.pain import highest, is_pain
 from coach.logbook.session_record import QuestionRecord, SessionRecord, SetRecord
+from coach.logbook.tallied import Tally, tally_of
 from coach.loglines.safety import SafetySign, SignWhy
 from coach.session.goals import GOAL
 from coach.session.past import PastExercise
@@ -47,11 +48,18 @@ class LoggedSession:
     brief: Brief
     fetch: Callable[[], SessionRecord] = field(compare=False, repr=False)
     """Returns the record. Raises RecordError if its file was changed since."""
+    fetch_tally: Callable[[], Tally] | None = field(default=None, compare=False, repr=False)
+    """Returns it added up, errors as for `fetch`; None: it is made of the record."""
 
     @cached_property
     def record(self) -> SessionRecord:
         """The whole record."""
         return self.fetch()
+
+    @cached_property
+    def tally(self) -> Tally:
+        """What a review adds up of it."""
+        return tally_of(self.record) if self.fetch_tally is None else self.fetch_tally()
 
 
 def logged(session: LoggedSession | SessionRecord) -> LoggedSession:

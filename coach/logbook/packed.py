@@ -42,20 +42,26 @@ def _in_order(known: type) -> Callable[[object], object]:
     """Return a function that makes a `known` of a list of values, or raises UnfitField."""
     hints = get_type_hints(known)
     takers = [taker(hints[field.name], _in_order) for field in fields(known)]
-    flat = all(_SIMPLE.issuperset(get_args(hints[field.name]) or {hints[field.name]}) for field in fields(known))
+    nested = [
+        (at, takers[at])
+        for at, field in enumerate(fields(known))
+        if not _SIMPLE.issuperset(get_args(hints[field.name]) or {hints[field.name]})
+    ]
     seen: set[tuple[type, ...]] = set()
-    """Lists of types that passed unchanged: in a class without nested values nothing else needs a check."""
+    """Lists of types that passed unchanged but for nested values: nothing else needs a check."""
 
     def take(value: object) -> object:
         if type(value) is not list:
             raise UnfitField("is not a list")
         types = tuple(map(type, value))
         if types in seen:
+            for at, take in nested:
+                value[at] = take(value[at])
             return known(*value)
         if len(value) != len(takers):
             raise UnfitField(f"is not a list of {len(takers)} values")
         taken = [take(one) for take, one in zip(takers, value, strict=True)]
-        if flat and all(one is other for one, other in zip(taken, value, strict=True)):
+        if all(taken[at] is value[at] for at in range(len(value)) if at not in dict(nested)):
             seen.add(types)
         return known(*taken)
 

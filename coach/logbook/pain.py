@@ -3,8 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from coach.loglines.kinds import Answer
+
+
+@dataclass(frozen=True, slots=True)
+class Pain:
+    """A pain as it was stated, as a span; for a number both ends are equal."""
+
+    low: int
+    high: int
 
 
 def is_pain(question: str) -> bool:
@@ -31,3 +40,17 @@ def worse(one: Answer, other: Answer) -> Answer:
 def highest(pains: Iterable[Answer]) -> int | None:
     """Return the highest pain or effort that any of the answers may mean; None if they state none."""
     return max((known for pain in pains if (known := edge(pain)) is not None), default=None)
+
+
+def span(pain: Answer) -> Pain | None:
+    """Return the pain in an answer; None if the answer holds none, which does not mean no pain."""
+    high = edge(pain)
+    if high is None:
+        return None
+    low = pain.partition("-")[0] if isinstance(pain, str) else ""
+    return Pain(int(low) if low.isdecimal() else high, high)
+
+
+def worst(pains: Iterable[Pain | None]) -> Pain | None:
+    """Return the pain with the highest upper end; None if none was stated."""
+    return max((pain for pain in pains if pain), key=lambda pain: (pain.high, pain.low), default=None)

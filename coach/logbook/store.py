@@ -18,7 +18,7 @@ from coach.logbook import cached, files
 from coach.logbook.closing import closed, going_on
 from coach.logbook.decisions import DecisionLines, decided
 from coach.logbook.lines import read_lines
-from coach.logbook.reading import STAMP, FileProblem, History, text_of, unreadable
+from coach.logbook.reading import STAMP, FileProblem, History, id_of, text_of, unreadable
 from coach.logbook.writing import ENDING, SessionStore
 from coach.loglines.changes import Decided, ProgramVersion
 from coach.loglines.goals import GoalChange
@@ -183,12 +183,15 @@ class Home:
                 files.sync_folder(sessions)
                 return SessionStore(path, handle, self._now)
 
-    def close_broken(self, person_id: str) -> tuple[str, ...]:
+    def close_broken(self, person_id: str, history: History | None = None) -> tuple[str, ...]:
         """Close the files of sessions that died and return their ids.
 
-        A session that still runs and a file that cannot be used are left alone.
+        A session that still runs and a file that cannot be used are left alone. A file whose end is in `history`, which
+        has just been read, is not opened again.
         """
-        return tuple(path.name.removesuffix(ENDING) for path in self._paths(person_id) if closed(path, self._now))
+        known = zip(history.paths, history.briefs, strict=True) if history else ()
+        ended = {path for path, brief in known if brief.why}
+        return tuple(id_of(path) for path in self._paths(person_id) if path not in ended and closed(path, self._now))
 
     def note(self, person_id: str, session: str, text: str, by: str) -> None:
         """Add a remark to the record of a session that has ended. Raises RecordError if there is no such session."""

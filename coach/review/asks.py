@@ -33,7 +33,7 @@ class Ask:
 def asks(review: Review) -> tuple[Ask, ...]:
     """Return what the clinician must decide, the gravest first."""
     lately = [visit for visit in review.visits if visit.day > review.today - timedelta(days=LATELY)]
-    ended = [visit for visit in lately if visit.record.why in ("pain", "unsteady", "halts")]
+    ended = [visit for visit in lately if visit.brief.why in ("pain", "unsteady", "halts")]
     found = []
     if ended:
         found.append(Ask("ask_ended", (("n", len(ended)), ("days", LATELY), ("last", ended[-1].day.isoformat()))))

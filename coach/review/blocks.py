@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
-from coach.review.figures import Pain
+from coach.logbook.pain import Pain
 
 
 class Wording(Protocol):
@@ -68,14 +70,32 @@ class Plot:
     """Height in units of which the width is 720."""
 
 
-@dataclass(frozen=True, slots=True)
+Drawn = tuple[tuple[Plot, ...], Grid]
+"""One or two plots, one above the other, and their content in figures."""
+
+
+@dataclass(frozen=True)
 class Drawing:
-    """One or two plots, one above the other, with their content in words and in figures."""
+    """Plots with their content in words and in figures. A terminal takes the words, and nothing is drawn for it."""
 
     title: str
     description: str
-    plots: tuple[Plot, ...]
-    figures: Grid
+    draw: Callable[[], Drawn] = field(repr=False)
+
+    @cached_property
+    def drawn(self) -> Drawn:
+        """The plots and the figures."""
+        return self.draw()
+
+    @property
+    def plots(self) -> tuple[Plot, ...]:
+        """The plots."""
+        return self.drawn[0]
+
+    @property
+    def figures(self) -> Grid:
+        """Their content in figures."""
+        return self.drawn[1]
 
 
 ReviewBlock = Sentences | Grid | Drawing

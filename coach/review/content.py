@@ -19,7 +19,7 @@ LAST_NAMED = 3
 
 def content(review: Review, person: Person, labels: Wording, language: str) -> Content:
     """Return the content of the review."""
-    titles = dict.fromkeys(visit.record.title for visit in review.visits if visit.record.title)
+    titles = dict.fromkeys(visit.tally.title for visit in review.visits if visit.tally.title)
     facts = [labels("review_programs", titles="; ".join(titles))] if titles else []
     if review.visits:
         first = review.since or review.visits[0].day
@@ -35,7 +35,7 @@ def content(review: Review, person: Person, labels: Wording, language: str) -> C
         parts.append(Part("exercises", labels("review_exercises"), exercises(review, labels)))
         parts.append(Part("changes", labels("review_changes"), tuple(_changes(review, labels))))
         parts.append(Part("heard", labels("review_heard"), (*_heard(review, labels), *heard(review, labels))))
-    noted = [(visit.day.isoformat(), by, text) for visit in review.visits for text, by in visit.record.notes]
+    noted = [(visit.day.isoformat(), by, text) for visit in review.visits for text, by in visit.tally.notes]
     if noted:
         columns = (labels("column_day"), labels("column_noted_by"), labels("column_note"))
         parts.append(Part("notes", labels("log_notes"), (Grid("", columns, tuple(noted)),)))
@@ -125,7 +125,7 @@ def _about(review: Review, key: str, name: str, labels: Wording) -> str:
 
 
 def _named(visits: Sequence[Visit], labels: Wording) -> str:
-    sessions = list(dict.fromkeys(visit.record.session for visit in visits))
+    sessions = list(dict.fromkeys(visit.brief.session for visit in visits))
     shown = ", ".join(sessions[-LAST_NAMED:])
     return labels("and_earlier", sessions=shown, n=len(sessions) - LAST_NAMED) if len(sessions) > LAST_NAMED else shown
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date
+from functools import partial
 from math import ceil, floor, log10
 
+from coach.logbook.pain import Pain
 from coach.program.model import Limits
-from coach.review.blocks import Drawing, Grid, Marks, Plot, Scale, Wording, rests, shown_pain
-from coach.review.figures import Course, Pain, Review, Visit, Week
+from coach.review.blocks import Drawing, Drawn, Grid, Marks, Plot, Scale, Wording, rests, shown_pain
+from coach.review.figures import Course, Review, Visit, Week
 
 MOST_DATES = 7
 """Dates that fit under a plot."""
@@ -29,6 +31,13 @@ def exercises(review: Review, labels: Wording) -> tuple[Drawing, ...]:
 
 def heard(review: Review, labels: Wording) -> tuple[Drawing, ...]:
     """Return how well replies were heard over time."""
+    hearing = review.hearing
+    told = labels("plot_heard_told", asked=hearing.asked, once=hearing.at_once, again=hearing.again,
+                  none=hearing.unanswered)  # fmt: skip
+    return (Drawing(labels("plot_heard"), told, partial(_heard, review, labels)),)
+
+
+def _heard(review: Review, labels: Wording) -> Drawn:
     weeks = review.weeks
     most = max((week.at_once + week.again + week.unanswered for week in weeks), default=0)
     marks = (
@@ -48,15 +57,12 @@ def heard(review: Review, labels: Wording) -> tuple[Drawing, ...]:
             labels("heard_unanswered"),
         ),
     )
-    hearing = review.hearing
     figures = Grid(
         labels("plot_heard"),
         (labels("column_week"), labels("heard_at_once"), labels("heard_again"), labels("heard_unanswered")),
         tuple((week.begins.isoformat(), str(week.at_once), str(week.again), str(week.unanswered)) for week in weeks),
     )
-    told = labels("plot_heard_told", asked=hearing.asked, once=hearing.at_once, again=hearing.again,
-                  none=hearing.unanswered)  # fmt: skip
-    return (Drawing(labels("plot_heard"), told, (Plot(marks, _weeks(weeks), _amounts(most)),), figures),)
+    return (Plot(marks, _weeks(weeks), _amounts(most)),), figures
 
 
 # -- by the week ------------------------------------------------------------------------------------------------------
@@ -64,25 +70,26 @@ def heard(review: Review, labels: Wording) -> tuple[Drawing, ...]:
 
 def _weekly(review: Review, labels: Wording) -> Iterator[Drawing]:
     weeks, adherence, work = review.weeks, review.adherence, review.work
+    title = labels("plot_sessions")
     told = labels("plot_sessions_told", done=adherence.done, due=adherence.due,
                   none=sum(week.due > 0 and not week.done for week in weeks))  # fmt: skip
-    yield _held_against(
-        labels("plot_sessions"), told, labels("sessions_due"), labels("sessions_worked"), weeks,
+    yield Drawing(title, told, partial(
+        _held_against, title, labels("sessions_due"), labels("sessions_worked"), weeks,
         lambda week: (week.due, week.done), labels, labels("axis_sessions"), str,
-    )  # fmt: skip
+    ))  # fmt: skip
     if work.tension_prescribed_s:
+        title = labels("plot_tension")
         told = labels("plot_tension_told", ran=f"{work.tension_s / 60:.1f}",
                       prescribed=f"{work.tension_prescribed_s / 60:.1f}")  # fmt: skip
-        yield _held_against(
-            labels("plot_tension"), told, labels("tension_prescribed"), labels("tension_ran"), weeks,
+        yield Drawing(title, told, partial(
+            _held_against, title, labels("tension_prescribed"), labels("tension_ran"), weeks,
             lambda week: (week.tension_prescribed_s / 60, week.tension_s / 60), labels, labels("axis_minutes"),
             lambda minutes: f"{minutes:.1f}",
-        )  # fmt: skip
+        ))  # fmt: skip
 
 
 def _held_against(
     title: str,
-    told: str,
     wanted: str,
     got: str,
     weeks: Sequence[Week],
@@ -90,7 +97,7 @@ def _held_against(
     labels: Wording,
     axis: str,
     written: Callable[[float], str],
-) -> Drawing:
+) -> Drawn:
     """Return a plot with two columns per week, the narrow one in front of the wide one."""
     held = [of(week) for week in weeks]
     marks = (
@@ -102,24 +109,33 @@ def _held_against(
     )
     figures = Grid(title, (labels("column_week"), wanted, got), rows)
     most = max((max(both) for both in held), default=0)
-    return Drawing(title, told, (Plot(marks, _weeks(weeks), _amounts(most, axis)),), figures)
+    return (Plot(marks, _weeks(weeks), _amounts(most, axis)),), figures
 
 
 # -- by the day -------------------------------------------------------------------------------------------------------
 
 
 def _pain(review: Review, labels: Wording) -> Drawing:
+    pain = review.pain
+    description = labels(
+        "plot_pain_told", highest=shown_pain(pain.highest), rests=rests(pain.told, labels), above=pain.above,
+        worse=pain.worse, mornings=pain.mornings,
+    )  # fmt: skip
+    return Drawing(labels("plot_pain"), description, partial(_pain_drawn, review, labels))
+
+
+def _pain_drawn(review: Review, labels: Wording) -> Drawn:
     places = [(_x(review, visit), visit) for visit in review.visits]
-    told = [(x, visit, pain) for x, visit in places for pain in (visit.before, visit.during, visit.after) if pain]
+    told = [(x, visit, pain) for x, visit in places for pain in _stated(visit) if pain]
     marks = (
         Marks("limit", _limits(review, lambda limits: limits.pain_carry_on_to),
              labels("limit_carry_on")),
         Marks("end", _limits(review, lambda limits: limits.pain_ease_to), labels("limit_end")),
         Marks("span", tuple((x, pain.low, pain.high) for x, _, pain in told if pain.low != pain.high),
              labels("pain_band")),
-        Marks("before", _pains(places, lambda visit: visit.before), labels("pain_before")),
-        Marks("during", _pains(places, lambda visit: visit.during), labels("pain_during")),
-        Marks("after", _pains(places, lambda visit: visit.after), labels("pain_after")),
+        Marks("before", _pains(places, lambda visit: visit.tally.before), labels("pain_before")),
+        Marks("during", _pains(places, lambda visit: visit.tally.during), labels("pain_during")),
+        Marks("after", _pains(places, lambda visit: visit.tally.after), labels("pain_after")),
         Marks("worse", tuple((x, MORNING) for x, visit in places if visit.worse), labels("pain_morning_worse")),
         Marks("same", tuple((x, MORNING) for x, visit in places if visit.worse is False), labels("pain_morning_same")),
     )  # fmt: skip
@@ -128,19 +144,19 @@ def _pain(review: Review, labels: Wording) -> Drawing:
         (labels("column_when"), labels("pain_before"), labels("pain_during"), labels("pain_after"),
          labels("column_morning"), labels("column_limits")),
         tuple(
-            (visit.day.isoformat(), shown_pain(visit.before), shown_pain(visit.during), shown_pain(visit.after),
+            (visit.day.isoformat(), *(shown_pain(pain) for pain in _stated(visit)),
              _morning(visit, labels), _limit(visit)) for visit in review.visits
         ),
-    )  # fmt: skip
-    pain = review.pain
-    description = labels(
-        "plot_pain_told", highest=shown_pain(pain.highest), rests=rests(pain.told, labels), above=pain.above,
-        worse=pain.worse, mornings=pain.mornings,
     )  # fmt: skip
     ticks = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0, MORNING)
     y = Scale(-0.6, 12.0, ticks, ("0", "2", "4", "6", "8", "10", labels("tick_morning")))
     shown = tuple(mark for mark in marks if mark.points)
-    return Drawing(labels("plot_pain"), description, (Plot(shown, _days(review), y, 290),), figures)
+    return (Plot(shown, _days(review), y, 290),), figures
+
+
+def _stated(visit: Visit) -> tuple[Pain | None, Pain | None, Pain | None]:
+    """Return the pain before, during and after a visit's work."""
+    return visit.tally.before, visit.tally.during, visit.tally.after
 
 
 def _pains(places: Sequence[tuple[float, Visit]], of: Callable[[Visit], Pain | None]) -> tuple[tuple[float, ...], ...]:
@@ -171,29 +187,48 @@ def _limit(visit: Visit) -> str:
 
 
 def _halts(review: Review, labels: Wording) -> Iterator[Drawing]:
+    names = _causes(review, labels)
+    if names:
+        told = labels("plot_halts_told", n=sum(times for _, times in review.halts.causes),
+                      rests=rests(review.halts.sessions, labels), most=names[-1])  # fmt: skip
+        yield Drawing(labels("plot_halts"), told, partial(_halts_drawn, review, labels))
+
+
+def _causes(review: Review, labels: Wording) -> tuple[str, ...]:
+    """Return each cause of halts and how often it was one, the most frequent last, which is drawn on top."""
+    return tuple(f"{labels.word('halt', cause)} ({times})" for cause, times in reversed(review.halts.causes))
+
+
+def _halts_drawn(review: Review, labels: Wording) -> Drawn:
     causes = [cause for cause, _ in review.halts.causes]
-    if not causes:
-        return
-    halts = [(visit, halt) for visit in review.visits for halt in visit.record.halts]
+    halts = [(visit, halt) for visit in review.visits for halt in visit.tally.halts]
     rows = {cause: len(causes) - place for place, cause in enumerate(causes)}
     points = tuple((_x(review, visit), float(rows[halt.why or "unexplained"])) for visit, halt in halts)
-    names = tuple(f"{labels.word('halt', cause)} ({times})" for cause, times in reversed(review.halts.causes))
-    y = Scale(0.4, len(causes) + 0.6, tuple(float(n + 1) for n in range(len(causes))), names)
+    y = Scale(0.4, len(causes) + 0.6, tuple(float(n + 1) for n in range(len(causes))), _causes(review, labels))
     figures = Grid(
         labels("plot_halts"),
         (labels("column_when"), labels("column_exercise"), labels("column_cause"), labels("column_pain")),
         tuple(
-            (visit.day.isoformat(), visit.record.name_of(halt.exercise) if halt.exercise else labels("no_exercise"),
+            (visit.day.isoformat(), visit.tally.name_of(halt.exercise) if halt.exercise else labels("no_exercise"),
              labels.word("halt", halt.why or "unexplained"), "-" if halt.pain is None else str(halt.pain))
             for visit, halt in halts
         ),
     )  # fmt: skip
-    told = labels("plot_halts_told", n=len(halts), rests=rests(review.halts.sessions, labels), most=names[-1])
     plot = Plot((Marks("worse", points, labels("mark_halt")),), _days(review), y, 90 + 30 * len(causes))
-    yield Drawing(labels("plot_halts"), told, (plot,), figures)
+    return (plot,), figures
 
 
 def _course(review: Review, course: Course, labels: Wording) -> Drawing:
+    first, last = course.points[0], course.points[-1]
+    told = labels(
+        "plot_course_told", rests=rests(len(course.points), labels), before=labels.word("level", first.level),
+        after=labels.word("level", last.level), first=_counted(first.counted), last=_counted(last.counted),
+        unit=labels(f"unit_{course.unit}"), halts=course.halts,
+    )  # fmt: skip
+    return Drawing(course.name, told, partial(_course_drawn, review, course, labels))
+
+
+def _course_drawn(review: Review, course: Course, labels: Wording) -> Drawn:
     points = [(_x(review, point.visit), point) for point in course.points]
     most = max((max((point.prescribed, *point.counted)) for point in course.points), default=0)
     counts = (
@@ -218,18 +253,12 @@ def _course(review: Review, course: Course, labels: Wording) -> Drawing:
              ", ".join(map(str, point.counted)) or "-", point.because or "-") for point in course.points
         ),
     )  # fmt: skip
-    first, last = course.points[0], course.points[-1]
-    told = labels(
-        "plot_course_told", rests=rests(len(course.points), labels), before=labels.word("level", first.level),
-        after=labels.word("level", last.level), first=_counted(first.counted), last=_counted(last.counted),
-        unit=labels(f"unit_{course.unit}"), halts=course.halts,
-    )  # fmt: skip
     x = _days(review)
     plots = (
         Plot(counts, x, _amounts(most, labels(f"unit_{course.unit}")), 210),
         Plot(level, x, y, 70 + 24 * len(names)),
     )
-    return Drawing(course.name, told, plots, figures)
+    return plots, figures
 
 
 def _counted(counted: Sequence[int]) -> str:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
-from coach.logbook import SessionRecord
 from coach.logbook.decisions import local_moment
+from coach.logbook.logged import Brief
 from coach.program.model import Program
 
 
-def due_days(records: Iterable[SessionRecord], programs: Mapping[str, Program], today: date) -> tuple[date, ...]:
+def due_days(sessions: Iterable[Brief], programs: Mapping[str, Program], today: date) -> tuple[date, ...]:
     """Return the days on which a session was due, of all programs together, in order.
 
     The first session of a program is due. The next is due the number of days later that this session announced. If the
@@ -19,10 +19,10 @@ def due_days(records: Iterable[SessionRecord], programs: Mapping[str, Program], 
     one was not due. `today` is due only if the person came, because the day is not over. A program that was replaced by
     another is no longer due after its last session.
     """
-    mine: dict[str, list[SessionRecord]] = {}
-    for record in records:
-        if local_moment(record.began) is not None:
-            mine.setdefault(record.program, []).append(record)
+    mine: dict[str, list[Brief]] = {}
+    for one in sessions:
+        if local_moment(one.began) is not None:
+            mine.setdefault(one.program, []).append(one)
     newest = max((_day(one) for some in mine.values() for one in some), default=today)
     last_program = {some[-1].program for some in mine.values() if _day(some[-1]) == newest}
     days: list[date] = []
@@ -34,14 +34,14 @@ def due_days(records: Iterable[SessionRecord], programs: Mapping[str, Program], 
     return tuple(sorted(days))
 
 
-def _due(records: Sequence[SessionRecord], programs: Mapping[str, Program], until: date) -> list[date]:
+def _due(sessions: Sequence[Brief], programs: Mapping[str, Program], until: date) -> list[date]:
     """Return the due days of one program before `until`, and `until` itself if the person came."""
-    told = [record.next_in_days for record in records if record.next_in_days and record.next_in_days > 0]
-    kept = next((programs[record.digest] for record in reversed(records) if record.digest in programs), None)
+    told = [one.next_in_days for one in sessions if one.next_in_days and one.next_in_days > 0]
+    kept = next((programs[one.digest] for one in reversed(sessions) if one.digest in programs), None)
     every = kept.schedule.every_days if kept else min(told, default=1)
     came: dict[date, int] = {}
-    for record in records:
-        came[_day(record)] = record.next_in_days or every
+    for one in sessions:
+        came[_day(one)] = one.next_in_days or every
     due: list[date] = []
     following: date | None = None
     for day in sorted(came):
@@ -57,7 +57,7 @@ def _due(records: Sequence[SessionRecord], programs: Mapping[str, Program], unti
     return due
 
 
-def _day(record: SessionRecord) -> date:
-    began = local_moment(record.began)
+def _day(session: Brief) -> date:
+    began = local_moment(session.began)
     assert began is not None
     return began.date()

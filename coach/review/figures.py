@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from coach.logbook import SessionRecord
-from coach.logbook.logged import LoggedSession
+from coach.logbook.logged import Brief, LoggedSession
+from coach.logbook.pain import Pain, worst
+from coach.logbook.tallied import Tally
 from coach.program.model import Limits, Program
 from coach.session.past import Clear, Decision
 from coach.session.progression import Lasting
@@ -28,14 +30,6 @@ class LeftOut:
 
 
 @dataclass(frozen=True, slots=True)
-class Pain:
-    """A pain as it was stated, as a span; for a number both ends are equal."""
-
-    low: int
-    high: int
-
-
-@dataclass(frozen=True, slots=True)
 class Visit:
     """One counted session, with the values the figures need."""
 
@@ -45,16 +39,8 @@ class Visit:
     """Local time."""
     program: Program | None
     """The program version that it ran; None: that version was not kept."""
-    before: Pain | None
-    """Highest pain stated before the first set; no program asks then, so only if the person mentioned it."""
-    during: Pain | None
-    """Highest pain stated at a halt, or after any set but the last."""
-    after: Pain | None
-    """Pain stated after the last set with a question about it."""
     worse: bool | None
     """Answer at the next session about the morning after; None: not asked, or not answered."""
-    effort: int | None
-    """Highest effort stated."""
     tension_prescribed_s: float | None
     """Seconds under tension in the plan of the day; None: unknown."""
 
@@ -62,6 +48,16 @@ class Visit:
     def record(self) -> SessionRecord:
         """The whole record."""
         return self.session.record
+
+    @property
+    def tally(self) -> Tally:
+        """What is added up."""
+        return self.session.tally
+
+    @property
+    def brief(self) -> Brief:
+        """What the plan asks of it."""
+        return self.session.brief
 
     @property
     def limits(self) -> Limits | None:
@@ -76,17 +72,12 @@ class Visit:
     @property
     def worked(self) -> bool:
         """Whether a set began."""
-        return bool(self.record.sets)
-
-    @property
-    def tension_s(self) -> float:
-        """Seconds under tension done."""
-        return sum(one.tension_s or 0.0 for one in self.record.sets)
+        return self.tally.sets_begun > 0
 
     @property
     def highest(self) -> Pain | None:
         """Highest pain stated."""
-        return worst(self.before, self.during, self.after)
+        return worst((self.tally.before, self.tally.during, self.tally.after))
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +195,7 @@ class CoursePoint:
     """An exercise in one session."""
 
     visit: Visit
+    exercise: str
     level: str
     """Id of the level of its last set."""
     place: int | None
@@ -212,8 +204,11 @@ class CoursePoint:
     """Amount prescribed for a set, all sides together."""
     counted: tuple[int, ...]
     """Amount counted in each set."""
-    because: str
-    """Why this level and this much, as the plan of that day said it; empty: as written."""
+
+    @property
+    def because(self) -> str:
+        """Why this level and this much, as the plan of that day said it; empty: as written."""
+        return next((one.because for one in self.visit.record.plan if one.exercise == self.exercise), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,8 +320,3 @@ class Review:
     def name_of(self, exercise: str) -> str:
         """Return the name of an exercise as the person knows it, or its id."""
         return next((course.name for course in self.courses if course.exercise == exercise), exercise)
-
-
-def worst(*pains: Pain | None) -> Pain | None:
-    """Return the pain with the highest upper end; None if none was stated."""
-    return max((pain for pain in pains if pain), key=lambda pain: (pain.high, pain.low), default=None)

@@ -13,8 +13,8 @@ from statistics import fmean
 from typing import TypeVar
 
 from coach.history import past
-from coach.logbook import PlanEntry, SetRecord
-from coach.logbook.pain import is_pain
+from coach.logbook.pain import worst
+from coach.logbook.tallied import ExerciseTally, Tally
 from coach.program.model import UNIT_OF, Program
 from coach.review.due import due_days
 from coach.review.figures import (
@@ -34,10 +34,9 @@ from coach.review.figures import (
     Week,
     WorkFigures,
     Wrong,
-    worst,
 )  # fmt: skip
 from coach.review.screened import ended_by
-from coach.review.sorting import Files, exercise_of, prescribed, sort_out
+from coach.review.sorting import Files, exercise_of, sort_out
 from coach.session.past import Clear, Decision, PastSession
 from coach.session.progression import lasting
 from coach.session.proposals import proposals
@@ -66,7 +65,7 @@ def review(
     sessions that may be in unreadable files, and no step up is proposed past them. The order of `files` is irrelevant.
     """
     visits, left_out = sort_out(person, files, programs, now)
-    due = due_days([visit.record for visit in visits], programs, now.date())
+    due = due_days([visit.brief for visit in visits], programs, now.date())
     first = since or min((visit.day for visit in visits), default=now.date())
     shown = tuple(visit for visit in visits if visit.day >= first)
     courses = _courses(shown, programs)
@@ -77,7 +76,7 @@ def review(
         last=visits[-1].day if visits else None,
         missed_since=sum(day > visits[-1].day for day in due) if visits else 0,
     )
-    latest = programs.get(visits[-1].record.digest) if visits else None
+    latest = programs.get(visits[-1].brief.digest) if visits else None
     return Review(
         person=person,
         today=now.date(),
@@ -87,12 +86,12 @@ def review(
         adherence=adherence,
         work=work_of(shown),
         pain=_pain(shown, first, now.date()),
-        effort=_mean([visit.effort for visit in shown]),
+        effort=_mean([visit.tally.effort for visit in shown]),
         halts=_halts(shown),
         courses=courses,
         eased=_eased(shown),
         hearing=_hearing(shown),
-        devices=_counts(what for visit in shown for _, what in visit.record.devices),
+        devices=_counts(what for visit in shown for what in visit.tally.devices),
         wrong=_wrong(shown, courses),
         proposals=_of_programs(proposals, visits, programs, decisions, unread, now.date()),
         lasting=_of_programs(lasting, visits, programs, decisions, unread, now.date()),
@@ -143,7 +142,7 @@ def _weeks(visits: Sequence[Visit], due: Sequence[date], first: date, today: dat
                 due=asked[number],
                 done=sum(visit.worked for visit in mine),
                 tension_prescribed_s=sum(visit.tension_prescribed_s or 0.0 for visit in known),
-                tension_s=sum(visit.tension_s for visit in known),
+                tension_s=sum(visit.tally.tension_s for visit in known),
                 at_once=hearing.at_once,
                 again=hearing.again,
                 unanswered=hearing.unanswered,
@@ -154,34 +153,32 @@ def _weeks(visits: Sequence[Visit], due: Sequence[date], first: date, today: dat
 
 def work_of(visits: Sequence[Visit]) -> WorkFigures:
     """Return the work of the sessions, summed."""
-    sets = [one for visit in visits for one in visit.record.sets]
-    plans = [planned for visit in visits for planned in visit.record.plan]
+    tallies = [visit.tally for visit in visits]
     known = [visit for visit in visits if visit.tension_prescribed_s is not None]
     return WorkFigures(
-        sets_prescribed=sum(planned.sets for planned in plans),
-        sets_begun=len(sets),
-        sets_in_full=sum(one.in_full for one in sets),
+        sets_prescribed=sum(planned.sets for one in tallies for planned in one.plan),
+        sets_begun=sum(one.sets_begun for one in tallies),
+        sets_in_full=sum(one.sets_in_full for one in tallies),
         amounts=tuple(
-            amount for unit in UNIT_OF.values() if (amount := _amount(unit, plans, sets)).prescribed or amount.counted
+            amount for unit in UNIT_OF.values() if (amount := _amount(unit, tallies)).prescribed or amount.counted
         ),
         tension_prescribed_s=sum(visit.tension_prescribed_s or 0.0 for visit in known),
-        tension_s=sum(visit.tension_s for visit in known),
+        tension_s=sum(visit.tally.tension_s for visit in known),
         tension_unknown=len(visits) - len(known),
         sessions=len(visits),
     )
 
 
-def _amount(unit: str, plans: Sequence[PlanEntry], sets: Sequence[SetRecord]) -> AmountFigures:
-    mine = [one for one in sets if one.unit == unit]
-    stated = [one for one in mine if one.stated is not None]
+def _amount(unit: str, tallies: Sequence[Tally]) -> AmountFigures:
+    mine = [amount for one in tallies for amount in one.amounts if amount.unit == unit]
     return AmountFigures(
         unit,
-        prescribed=sum(planned.sets * prescribed(planned) for planned in plans if planned.unit == unit),
-        counted=sum(one.counted or 0 for one in mine),
-        stated=sum(one.stated or 0 for one in stated),
-        sets_stated=len(stated),
-        counted_where_stated=sum(one.counted or 0 for one in stated),
-        sets_unknown=sum(one.counted is None for one in mine),
+        prescribed=sum(it.sets * it.amount for one in tallies for it in one.plan if it.unit == unit),
+        counted=sum(one.counted for one in mine),
+        stated=sum(one.stated for one in mine),
+        sets_stated=sum(one.sets_stated for one in mine),
+        counted_where_stated=sum(one.counted_where_stated for one in mine),
+        sets_unknown=sum(one.sets_unknown for one in mine),
     )
 
 
@@ -201,25 +198,23 @@ def _pain(visits: Sequence[Visit], first: date, today: date) -> PainFigures:
     return PainFigures(
         first=_mean(early),
         last=_mean(late) if apart else None,
-        highest=worst(*(pain for _, pain in told)),
+        highest=worst(pain for _, pain in told),
         above=sum(pain.high > limits.pain_ease_to for limits, pain in bounded),
         eased=sum(limits.pain_carry_on_to < pain.high <= limits.pain_ease_to for limits, pain in bounded),
         unknown=len(told) - len(bounded),
         told=len(told),
-        unanswered=sum(
-            is_pain(one.question) and not one.answered for visit in visits for one in visit.record.questions
-        ),
+        unanswered=sum(visit.tally.pain_unanswered for visit in visits),
         worse=sum(mornings),
         mornings=len(mornings),
     )
 
 
 def _halts(visits: Sequence[Visit]) -> Halts:
-    halts = [halt for visit in visits for halt in visit.record.halts]
+    halts = [halt for visit in visits for halt in visit.tally.halts]
     return Halts(
         _counts(halt.why or "unexplained" for halt in halts),
         _counts(halt.exercise for halt in halts),
-        sum(bool(visit.record.halts) for visit in visits),
+        sum(bool(visit.tally.halts) for visit in visits),
     )
 
 
@@ -228,72 +223,79 @@ def _counts(names: Iterable[str]) -> tuple[tuple[str, int], ...]:
 
 
 def _courses(visits: Sequence[Visit], programs: Mapping[str, Program]) -> tuple[Course, ...]:
-    keys = dict.fromkeys((visit.record.program, one.exercise) for visit in visits for one in visit.record.sets)
-    return tuple(_course(program, exercise, visits, programs) for program, exercise in keys)
+    done: dict[tuple[str, str], list[tuple[Visit, ExerciseTally]]] = {}
+    mine: dict[str, list[Visit]] = {}
+    for visit in visits:
+        mine.setdefault(visit.brief.program, []).append(visit)
+        for one in visit.tally.exercises:
+            done.setdefault((visit.brief.program, one.exercise), []).append((visit, one))
+    return tuple(_course(*key, mine[key[0]], did, programs) for key, did in done.items())
 
 
-def _course(program: str, exercise: str, visits: Sequence[Visit], programs: Mapping[str, Program]) -> Course:
-    mine = [visit for visit in visits if visit.record.program == program]
-    done = [visit for visit in mine if any(one.exercise == exercise for one in visit.record.sets)]
-    latest = next((programs[v.record.digest] for v in reversed(mine) if v.record.digest in programs), None)
+def _course(
+    program: str,
+    exercise: str,
+    visits: Sequence[Visit],
+    done: Sequence[tuple[Visit, ExerciseTally]],
+    programs: Mapping[str, Program],
+) -> Course:
+    """Return the course of an exercise; `visits` are those of its program, `done` those in which it was done."""
+    latest = next((programs[v.brief.digest] for v in reversed(visits) if v.brief.digest in programs), None)
     known = exercise_of(latest, exercise)
-    sets = [one for visit in done for one in visit.record.sets if one.exercise == exercise]
+    last, its = done[-1]
     return Course(
         program,
         exercise,
-        name=known.name if known else done[-1].record.name_of(exercise),
-        unit=sets[-1].unit,
+        name=known.name if known else last.tally.name_of(exercise),
+        unit=its.unit,
         levels=tuple(level.id for level in known.levels) if known else (),
-        points=tuple(_point(visit, exercise, programs.get(visit.record.digest)) for visit in done),
-        halts=sum(halt.exercise == exercise for visit in mine for halt in visit.record.halts),
+        points=tuple(_point(visit, one, programs.get(visit.brief.digest)) for visit, one in done),
+        halts=sum(halt.exercise == exercise for visit in visits for halt in visit.tally.halts),
         gone=latest is not None and known is None,
     )
 
 
-def _point(visit: Visit, exercise: str, program: Program | None) -> CoursePoint:
-    sets = [one for one in visit.record.sets if one.exercise == exercise]
-    planned = next((one for one in visit.record.plan if one.exercise == exercise), None)
-    known = exercise_of(program, exercise)
+def _point(visit: Visit, done: ExerciseTally, program: Program | None) -> CoursePoint:
+    planned = next((one for one in visit.tally.plan if one.exercise == done.exercise), None)
+    known = exercise_of(program, done.exercise)
     ids = [level.id for level in known.levels] if known else []
-    level = sets[-1].level
     return CoursePoint(
         visit,
-        level,
-        ids.index(level) + 1 if level in ids else None,
-        prescribed(planned) if planned else sets[0].planned_high,
-        tuple(one.counted for one in sets if one.counted is not None),
-        planned.because if planned else "",
+        done.exercise,
+        done.level,
+        ids.index(done.level) + 1 if done.level in ids else None,
+        planned.amount if planned else done.first_high,
+        done.counted,
     )
 
 
 def _eased(visits: Sequence[Visit]) -> tuple[EasedBy, ...]:
     by: dict[tuple[str, str, str], list[Visit]] = {}
     for visit in visits:
-        for step in visit.record.steps:
+        for step in visit.tally.steps:
             by.setdefault((step.because, step.exercise, step.what), []).append(visit)
-    found = [EasedBy(*key, len(seen), len({v.record.session for v in seen}), seen[-1]) for key, seen in by.items()]
+    found = [EasedBy(*key, len(seen), len({v.brief.session for v in seen}), seen[-1]) for key, seen in by.items()]
     return tuple(sorted(found, key=lambda one: (-one.times, one.because, one.exercise, one.what)))
 
 
 def _hearing(visits: Sequence[Visit]) -> HearingFigures:
     ears: dict[str, list[int]] = {}
-    for visit in visits:
-        for one in visit.record.heard:
+    tallies = [visit.tally for visit in visits]
+    for tally in tallies:
+        for one in tally.heard:
             sums = ears.setdefault(one.ear, [0, 0, 0, 0])
             ears[one.ear] = [a + b for a, b in zip(sums, (one.heard, one.used, one.unclear, 1), strict=True)]
-    questions = [one for visit in visits for one in visit.record.questions]
-    put = [one for one in questions if not one.because]
-    answered = [one for one in put if one.answered]
+    asked, at_once, again = (sum(getattr(one, name) for one in tallies) for name in ("asked", "at_once", "again"))
     return HearingFigures(
         tuple(EarFigures(ear, *sums) for ear, sums in sorted(ears.items())),
-        asked=len(put),
-        at_once=sum(one.times <= 1 for one in answered),
-        again=sum(one.times > 1 for one in answered),
-        unanswered=len(put) - len(answered),
-        left_out=len(questions) - len(put),
-        denied=sum(visit.record.denied for visit in visits),
-        holds=sum(visit.record.holds for visit in visits),
-        ladder=sum(visit.record.ladder for visit in visits),
+        asked=asked,
+        at_once=at_once,
+        again=again,
+        unanswered=asked - at_once - again,
+        left_out=sum(one.left_out for one in tallies),
+        denied=sum(one.denied for one in tallies),
+        holds=sum(one.holds for one in tallies),
+        ladder=sum(one.ladder for one in tallies),
         sessions=len(visits),
     )
 
@@ -312,27 +314,24 @@ def _wrong(visits: Sequence[Visit], courses: Sequence[Course]) -> tuple[Wrong, .
         found.setdefault((key, name), []).extend([visit] * times)
 
     for visit in visits:
-        record = visit.record
-        questions = ended_by(visit)
+        tally, why, questions = visit.tally, visit.brief.why, ended_by(visit)
         for asked, said in questions:
             note(f"wrong_screen_{'yes' if said else 'no'}", visit, asked)
-        if record.why not in AS_MEANT and not questions:
-            note("wrong_end", visit, record.why or "missing")
-        for halt in record.halts:
+        if why not in AS_MEANT and not questions:
+            note("wrong_end", visit, why or "missing")
+        for halt in tally.halts:
             if halt.why in ("pain", "unsteady"):
                 note(f"wrong_halt_{halt.why}", visit, halt.exercise)
         if visit.worse:
             note("wrong_morning", visit)
-        unanswered = sum(is_pain(one.question) and not one.answered for one in record.questions)
-        if unanswered:
-            note("wrong_unanswered", visit, times=unanswered)
-        for one in record.sets:
-            if one.stated is not None and one.counted is not None and one.stated < one.counted:
-                note("wrong_fewer", visit, one.exercise)
-        for exercise, why in record.exercise_ends:
-            if why == "cut_sets":
-                note("wrong_cut", visit, exercise)
-        for _, what in record.devices:
+        if tally.pain_unanswered:
+            note("wrong_unanswered", visit, times=tally.pain_unanswered)
+        for one in tally.exercises:
+            if one.fewer:
+                note("wrong_fewer", visit, one.exercise, times=one.fewer)
+        for exercise in tally.cut:
+            note("wrong_cut", visit, exercise)
+        for what in tally.devices:
             if what.endswith("_lost"):
                 note("wrong_device", visit, what)
     for course in courses:

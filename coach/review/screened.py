@@ -18,9 +18,9 @@ def ended_by(visit: Visit) -> tuple[tuple[str, bool], ...]:
     The words are empty for the question about the morning after, which is no program's. A record that has no safety
     signs is compared with the program that it ran, if that was kept.
     """
-    record = visit.record
-    if record.why != "screen":
+    if visit.brief.why != "screen":
         return ()
+    record = visit.record
     signed = tuple((one.asked, one.answer is True) for one in record.signs if one.why == "screen")
     if signed or visit.program is None:
         return signed

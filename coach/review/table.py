@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from io import StringIO
 
 from coach.logbook import SetRecord
+from coach.logbook.pain import span
 from coach.loglines.kinds import Answer
 from coach.review.blocks import shown_pain
 from coach.review.figures import Review, Visit
-from coach.review.sorting import span
 
 Cell = str | int | float | None
 

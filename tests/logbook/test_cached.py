@@ -9,7 +9,8 @@ import shutil
 import stat
 import zipfile
 from collections.abc import Callable
-from datetime import date
+from dataclasses import fields
+from datetime import UTC, date, datetime
 from io import BytesIO
 from pathlib import Path
 from random import Random
@@ -27,8 +28,12 @@ from coach.logbook.forgetting import forget
 from coach.logbook.handover import pack_up
 from coach.logbook.reading import History, read_history
 from coach.logbook.store import Home
+from coach.logbook.tallied import Tally
 from coach.logbook.writing import ENDING
 from coach.program.load import load
+from coach.review.figures import Review
+from coach.review.measures import review
+from coach.review.table import rows
 from coach.testing import SimulatedCourse, write_history
 
 SESSIONS, NEWEST = 9, 4
@@ -104,8 +109,8 @@ def truth(root: Path, *, sound: bool = False) -> History:
 
 
 def told(history: History) -> object:
-    """Return all that a history tells, the whole records too."""
-    return history, history.records
+    """Return all that a history tells, the sums and the whole records too."""
+    return history, [one.tally for one in history.sessions], history.records
 
 
 def forged(root: Path, number: int, change: Callable[[str], str], *, seal: bool = True) -> None:
@@ -124,23 +129,33 @@ def forged(root: Path, number: int, change: Callable[[str], str], *, seal: bool 
 
 def painless(row: str) -> str:
     """Return a row whose person felt nothing."""
-    return "\t".join((painless_brief(row).split("\t")[0], painless_record(row).split("\t")[1]))
+    for change in (painless_brief, painless_tally, painless_record):
+        row = change(row)
+    return row
 
 
 def painless_brief(row: str) -> str:
-    brief, record = map(json.loads, row.split("\t"))
+    brief, *others = map(json.loads, row.split("\t"))
     assert brief[-1]
     for one in brief[-1]:
         one[5] = 0
-    return as_row(brief, record)
+    return as_row(brief, *others)
+
+
+def painless_tally(row: str) -> str:
+    brief, tally, record = map(json.loads, row.split("\t"))
+    at = [field.name for field in fields(Tally)].index("after")
+    assert tally[at] is not None
+    tally[at] = [0, 0]
+    return as_row(brief, tally, record)
 
 
 def painless_record(row: str) -> str:
-    brief, record = map(json.loads, row.split("\t"))
+    brief, tally, record = map(json.loads, row.split("\t"))
     assert record[16]
     for one in record[16]:
         one[14] = 0
-    return as_row(brief, record)
+    return as_row(brief, tally, record)
 
 
 def as_row(*parts: object) -> str:
@@ -166,6 +181,20 @@ def test_no_record_is_unpacked_until_somebody_asks_for_it_and_none_twice(root: P
     assert unpacked == [session.stem for session in sessions(root)[: SESSIONS - NEWEST]]
 
 
+def test_a_review_takes_its_sums_from_the_rows_and_unpacks_no_record(root: Path, unpacked: list[str]) -> None:
+    now = datetime(2027, 3, 1, tzinfo=UTC).astimezone()
+
+    def reviewed(history: History) -> Review:
+        named = tuple((path.name, one) for path, one in zip(history.paths, history.sessions, strict=True))
+        return review("mira", named, programs={}, now=now)
+
+    found = reviewed(read(root))
+    assert unpacked == []
+    assert found == reviewed(truth(root))
+    assert rows(found) == rows(reviewed(truth(root)))
+    assert unpacked == [session.stem for session in sessions(root)[: SESSIONS - NEWEST]]
+
+
 def test_the_plan_looks_into_the_records_of_a_session_that_was_taken_up_alone(root: Path, unpacked: list[str]) -> None:
     first, then = sessions(root)[:2]
     bodies = re.sub(r',"chain":"[^"]*"}', "}", then.read_text("utf-8")).splitlines()
@@ -186,7 +215,7 @@ def test_the_plan_looks_into_the_records_of_a_session_that_was_taken_up_alone(ro
 
 @pytest.mark.parametrize("meanwhile", ["changed", "gone"])
 def test_a_record_that_no_row_and_no_file_holds_any_more_is_reported(root: Path, meanwhile: str) -> None:
-    forged(root, 0, lambda row: row.partition("\t")[0] + "\tnull")
+    forged(root, 0, lambda row: row.partition("\t")[0] + "\tnull\tnull")
     history = read(root)
     path = sessions(root)[0]
     if meanwhile == "gone":
@@ -195,7 +224,9 @@ def test_a_record_that_no_row_and_no_file_holds_any_more_is_reported(root: Path,
         path.write_bytes(path.read_bytes() + b"\n")
 
     with pytest.raises(RecordError, match=re.escape(path.name)):
-        _ = history.records
+        _ = history.sessions[0].record
+    with pytest.raises(RecordError, match=re.escape(path.name)):
+        _ = history.sessions[0].tally
 
 
 def test_a_session_with_a_problem_is_read_again_each_time(root: Path, put_together: list[str]) -> None:
@@ -263,7 +294,7 @@ def test_the_same_bytes_under_another_name_are_another_session(root: Path) -> No
 
 
 @pytest.mark.parametrize("number", [0, SESSIONS - 1])
-@pytest.mark.parametrize("change", [painless, painless_brief, painless_record])
+@pytest.mark.parametrize("change", [painless, painless_brief, painless_tally, painless_record])
 def test_a_row_that_was_changed_by_hand_counts_for_nothing(
     root: Path, number: int, change: Callable[[str], str]
 ) -> None:
@@ -273,7 +304,7 @@ def test_a_row_that_was_changed_by_hand_counts_for_nothing(
 
 
 @pytest.mark.parametrize("number", range(SESSIONS - NEWEST, SESSIONS))
-@pytest.mark.parametrize("change", [painless, painless_brief, painless_record])
+@pytest.mark.parametrize("change", [painless, painless_brief, painless_tally, painless_record])
 def test_a_forged_row_of_a_new_session_does_away_with_all(
     root: Path, number: int, change: Callable[[str], str], put_together: list[str]
 ) -> None:
@@ -297,8 +328,10 @@ def test_a_forged_row_of_a_new_session_does_away_with_all(
         lambda held: held.replace("16000", "true"),
         lambda _: "[[],null]",
         lambda held: held.partition("\t")[0],
-        lambda held: held.partition("\t")[0] + "\tnull",
-        lambda held: held.partition("\t")[0] + "\t" + "[" * 10_000,
+        lambda held: held.rpartition("\t")[0] + "\tnull",
+        lambda held: held.rpartition("\t")[0] + "\t" + "[" * 10_000,
+        lambda held: held.partition("\t")[0] + "\tnull\t" + held.rpartition("\t")[2],
+        lambda held: held.partition("\t")[0] + "\t" + held.rpartition("\t")[2],
         lambda held: held.partition("\t")[0] + held,
         lambda held: held + "\t",
         lambda held: "null\t" + held.partition("\t")[2],

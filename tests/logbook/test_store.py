@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coach.errors import RecordError, UnknownPersonError
-from coach.logbook import files, read_lines
+from coach.logbook import closing, files, read_lines, store
 from coach.logbook.fields import fact
 from coach.logbook.files import UnreadableError
 from coach.logbook.reading import read_history
@@ -250,13 +250,34 @@ def test_a_whole_session_with_remarks_after_its_end_is_left_alone(home: Home, to
     assert store.path.read_bytes() == before
 
 
-def test_a_remark_that_speaks_of_an_end_is_none(home: Home, told: Told) -> None:
+def test_only_sessions_whose_end_the_history_does_not_know_are_looked_at(
+    home: Home, told: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with home.begin("mira") as whole:
+        fill(whole, told)
+    died = fill(home.begin("mira"), told[:5])
+    died.close()
+    (died.path.parent / "folder.jsonl").mkdir()
+    looked_at: list[str] = []
+
+    def closed(path: Path, now: Callable[[], datetime]) -> bool:
+        looked_at.append(path.stem)
+        return closing.closed(path, now)
+
+    monkeypatch.setattr(store, "closed", closed)
+
+    assert home.close_broken("mira", home.history("mira")) == (died.session,)
+    assert looked_at == [died.session, "folder"]
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_a_remark_that_speaks_of_an_end_is_none(home: Home, told: Told, known: bool) -> None:
     store = fill(
         home.begin("mira"), [*told[:5], ("note", 0, {"text": '{"line":"session_ended"}', "by": "a clinician"})]
     )
     store.close()
 
-    assert home.close_broken("mira") == (store.session,)
+    assert home.close_broken("mira", home.history("mira") if known else None) == (store.session,)
 
 
 def test_a_session_that_still_runs_is_left_alone(home: Home, told: Told) -> None:

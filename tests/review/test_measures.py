@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from lived import BUSY, CALM, Files, Lived, ladder, lived
 
 from coach.logbook import SessionRecord
+from coach.logbook.pain import span
 from coach.program_files import shipped
 from coach.review.figures import LeftOut, Review, WorkFigures
-from coach.review.sorting import span
 from coach.testing.histories import SimulatedCourse, TrueSession
 
 CASES = [(program, course) for program in shipped() for course in (BUSY, ladder(BUSY))]
@@ -96,7 +96,8 @@ def test_without_the_kept_program_prescribed_tension_is_known_only_where_every_e
 
 
 def test_pain_after_is_the_last_told_and_pain_during_the_highest_before_it(case: Lived) -> None:
-    for true, found in zip(visits(case), case.review().visits, strict=True):
+    for true, visit in zip(visits(case), case.review().visits, strict=True):
+        found = visit.tally
         told = true.visit.told
         behind = [pain for at_halt, pain in told if not at_halt]
         during = behind[:-1] + [pain for at_halt, pain in told if at_halt]

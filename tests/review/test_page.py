@@ -242,9 +242,8 @@ def test_every_mark_is_drawn_inside_its_plot() -> None:
 def test_a_place_is_drawn_where_the_scale_says() -> None:
     scale = Scale(0.0, 10.0, (0.0, 5.0, 10.0), ("0", "5", "10"))
     figures = Grid("", ("",), ())
-    one = Drawing(
-        "A", "b", (Plot((Marks("after", ((0.0, 0.0), (10.0, 10.0), (5.0, 5.0)), ""),), scale, scale),), figures
-    )
+    marks = Marks("after", ((0.0, 0.0), (10.0, 10.0), (5.0, 5.0)), "")
+    one = Drawing("A", "b", lambda: ((Plot((marks,), scale, scale),), figures))
     (x0, y0), (x1, y1), (x2, y2) = re.findall(r'cx="([\d.]+)" cy="([\d.]+)"', plots.svg(one))
 
     assert float(x2) == pytest.approx((float(x0) + float(x1)) / 2, abs=0.1)

@@ -7,8 +7,8 @@ from pathlib import Path
 from random import Random
 
 from coach.cli.session_setup import prepare
+from coach.logbook.pain import Pain
 from coach.logbook.store import Home
-from coach.review.figures import Pain
 from coach.review.measures import review
 from coach.testing import RandomPerson, StoredRun, begin_in
 
@@ -38,8 +38,8 @@ def test_a_session_that_broke_off_and_was_taken_up_counts_once(tmp_path: Path) -
     assert isinstance(told, int)
     assert (found.adherence.due, found.adherence.done, found.adherence.came) == (1, 1, 1)
     assert visit.record.why == "done"
-    assert visit.before == Pain(told, told)
+    assert visit.tally.before == Pain(told, told)
     assert len(visit.record.sets) == visit.record.sets_planned
     assert visit.tension_prescribed_s is not None
-    assert visit.tension_s < visit.tension_prescribed_s < 2 * visit.tension_s
+    assert visit.tally.tension_s < visit.tension_prescribed_s < 2 * visit.tally.tension_s
     assert found.left_out == ()

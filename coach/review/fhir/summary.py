@@ -56,7 +56,7 @@ def _figures(visits: Sequence[Visit]) -> list[Resource]:
         number("Sets planned", work.sets_prescribed, "sets"),
         number("Sets begun", work.sets_begun, "sets"),
         number("Sets done to their end", work.sets_in_full, "sets"),
-        number(TENSION, round(sum(visit.tension_s for visit in visits), 1), "seconds"),
+        number(TENSION, round(sum(visit.tally.tension_s for visit in visits), 1), "seconds"),
     ]
     for amount in work.amounts:
         parts.append(number(COUNTED_BY_COACH, amount.counted, amount.unit))
@@ -97,7 +97,7 @@ def _pain(session: ExportedSession) -> Resource:
 def _said(session: ExportedSession) -> Iterator[Resource]:
     """Yield what else the person stated in a session, if there is any."""
     visit = session.visit
-    parts = [component(EFFORT, **value(visit.effort))] if visit.effort is not None else []
+    parts = [component(EFFORT, **value(visit.tally.effort))] if visit.tally.effort is not None else []
     parts += [number(STATED, one.stated, one.unit) for one in work_of([visit]).amounts if one.sets_stated]
     parts += [component(session.question(name), valueBoolean=said) for name, said in session.screened()]
     if parts:
