@@ -128,6 +128,7 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
             problems=(*problems, *lost),
             decisions=decided.decisions,
             clears=decided.clears,
+            goals=decided.goals,
             unread=history.unread,
         )
     return found if known else replace(found, proposals=(), lasting=())

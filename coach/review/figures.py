@@ -10,7 +10,7 @@ from coach.logbook.logged import Brief, LoggedSession
 from coach.logbook.pain import Pain, worst
 from coach.logbook.tallied import Tally
 from coach.program.model import Limits, Program
-from coach.session.past import Clear, Decision
+from coach.session.past import Clear, Decision, Goal
 from coach.session.progression import Lasting
 from coach.session.proposals import Proposal
 
@@ -311,6 +311,8 @@ class Review:
     """Trouble with an exercise that has lasted until today."""
     decisions: tuple[Decision, ...]
     clears: tuple[Clear, ...]
+    goals: tuple[Goal, ...]
+    """What the person wants to do again."""
     left_out: tuple[LeftOut, ...]
     review_on: date | None
     """Day by which the last session's program must be reviewed; None: unknown."""

@@ -37,7 +37,7 @@ from coach.review.figures import (
 )  # fmt: skip
 from coach.review.screened import ended_by
 from coach.review.sorting import Files, exercise_of, sort_out
-from coach.session.past import Clear, Decision, PastSession
+from coach.session.past import Clear, Decision, Goal, PastSession
 from coach.session.progression import lasting
 from coach.session.proposals import proposals
 
@@ -58,6 +58,7 @@ def review(
     decisions: Sequence[Decision] = (),
     unread: Sequence[PastSession] = (),
     clears: Sequence[Clear] = (),
+    goals: Sequence[Goal] = (),
 ) -> Review:
     """Return the review of `person` at local time `now`, of the sessions from `since` on.
 
@@ -97,6 +98,7 @@ def review(
         lasting=_of_programs(lasting, visits, programs, decisions, unread, now.date()),
         decisions=tuple(one for one in decisions if one.day >= first),
         clears=tuple(one for one in clears if one.day >= first),
+        goals=tuple(goals),
         left_out=tuple(sorted({*problems, *left_out}, key=lambda one: (one.file, one.line, one.key, one.text))),
         review_on=latest.written_by.review_on if latest else None,
         versions_missing=sum(visit.limits is None for visit in shown),

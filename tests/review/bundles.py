@@ -18,7 +18,7 @@ from coach.review.fhir import VERSIONS, bundle
 from coach.review.fhir.codes import Code
 from coach.review.fhir.parts import Resource
 from coach.review.measures import review
-from coach.session.past import Clear, Decision
+from coach.session.past import Clear, Decision, Goal
 
 Told = list[tuple[str, int, dict[str, Any]]]
 
@@ -38,12 +38,13 @@ def bundle_of(
     programs: dict[str, Program] | None = None,
     decisions: tuple[Decision, ...] = (),
     clears: tuple[Clear, ...] = (),
+    goals: tuple[Goal, ...] = (),
     flaws: dict[str, tuple[str, ...]] | None = None,
 ) -> Resource:
     """Return the bundle of records, validated."""
     person = records[0].person if records else "mira"
     files = tuple((f"{number}.jsonl", one) for number, one in enumerate(records))
-    found = review(person, files, programs=programs or {}, now=MADE, decisions=decisions, clears=clears)
+    found = review(person, files, programs=programs or {}, now=MADE, decisions=decisions, clears=clears, goals=goals)
     return validated(bundle(found, made=MADE, version=version, full=full, flaws=flaws), version)
 
 

@@ -35,7 +35,7 @@ from coach.loglines.safety import SafetySign
 from coach.program_files import read, shipped
 from coach.review.fhir import VERSIONS, bundle, codes, write_bundle
 from coach.review.fhir.parts import Resource
-from coach.session.past import Clear, Decision, Verdict
+from coach.session.past import Clear, Decision, Goal, Verdict
 
 
 @pytest.fixture
@@ -196,7 +196,8 @@ def everything(told: Told) -> list[Resource]:
     stories = (told, hold, rounds, [*told, *unasked], [*told, *banded], [*told, *efforts], unknown)
     records = [assembled(one, f"s{number}") for number, one in enumerate(stories)]
     nothing = replace(records[0], session="nothing", sets=(), questions=(), halts=(), steps=())
-    return both(*records, nothing, decisions=(decision(note="steady for two weeks"),))
+    goals = (Goal("g1", "dig in the garden for an hour"),)
+    return both(*records, nothing, decisions=(decision(note="steady for two weeks"),), goals=goals)
 
 
 def test_every_code_is_in_the_table_and_every_code_of_the_table_is_used(told: Told) -> None:
@@ -367,6 +368,28 @@ def test_a_pause_says_until_when_and_a_clear_names_who_cleared(record: SessionRe
         ("Rowan Hill", "Decided: cleared to go on after the sessions s1, s2"),
     ]
     assert orders[1]["note"][0]["text"] == "seen today"
+
+
+def test_a_goal_is_in_the_persons_words_and_how_near_it_is_what_they_said(told: Told) -> None:
+    rated = {"question": "goal.g1", "value": 4, "ear": "taught", "read_back": True, "attempts": 1}
+    records = assembled(
+        [*told, ("answered", 20, rated), ("answered", 21, rated | {"question": "goal.old", "value": 7})]
+    )
+    goals = (Goal("g1", "dig in the garden for an hour"),)
+
+    for version, by in (("R4", "expressedBy"), ("R5", "source")):
+        short, full = (bundle_of(records, version=version, full=each, goals=goals) for each in (False, True))
+        for one in (short, full):
+            (patient,), (goal,) = resources(one, "Patient"), resources(one, "Goal")
+            assert goal["description"] == {"text": "dig in the garden for an hour"}
+            assert goal[by] == {"reference": f"urn:uuid:{patient['id']}"}
+        near = {part["code"]["text"]: part["valueInteger"] for _, part in walk(short) if "valueInteger" in part
+                and part["code"]["text"].startswith("How near")}  # fmt: skip
+        assert near == {"How near this is, 0-10: dig in the garden for an hour": 4,
+                        "How near this is, 0-10: a goal that was dropped since": 7}  # fmt: skip
+        asked = {one["code"]["text"]: one["valueInteger"] for one in resources(full, "Observation")
+                 if one["code"]["text"].startswith("Asked: How near")}  # fmt: skip
+        assert asked == {f"Asked: {words}": number for words, number in near.items()}
 
 
 def test_nothing_that_leaves_is_an_order_to_carry_out(record: SessionRecord) -> None:

@@ -59,11 +59,14 @@ def bundle(
     session. `flaws` maps a session to the faults of its file; they go into the session's notes.
     """
     person = found.person
-    sessions = [ExportedSession(person, visit, (flaws or {}).get(visit.record.session, ())) for visit in found.visits]
+    sessions = [
+        ExportedSession(person, visit, (flaws or {}).get(visit.record.session, ()), found.goals)
+        for visit in found.visits
+    ]
     told = [one for session in sessions for one in details(session)] if full else list(
         summary(found, sessions, made)
     )  # fmt: skip
-    told += _decisions(found)
+    told += [*_decisions(found), *_goals(found)]
     people = [_patient(person), _coach(found, version), *_practitioners(found)]
     resources = [*people, *told, *_provenance(person, told, made)]
     change = AS_R5 if version == "R5" else {}
@@ -127,6 +130,19 @@ def _decided(found: Review, one: Decision) -> str:
     return f"{found.name_of(one.exercise)}: {one.verdict}, {levels}{until}"
 
 
+def _goals(found: Review) -> Iterator[Resource]:
+    """Yield what the person wants to do again, in their words; how near it is they say in the sessions."""
+    for goal in found.goals:
+        yield resource(
+            "Goal",
+            Place(found.person, "", f"goal {goal.id}"),
+            lifecycleStatus="active",  # it stands until it is dropped, and then it is not here
+            description=text(goal.text),
+            subject=patient_of(found.person).reference,
+            expressedBy=patient_of(found.person).reference,
+        )
+
+
 def _provenance(person: str, told: Iterable[Resource], made: datetime) -> Iterator[Resource]:
     """Yield the statement of how all of this came about; none if there is nothing."""
     targets = [{"reference": f"urn:uuid:{one['id']}"} for one in told]
@@ -157,6 +173,7 @@ def _device_as_r5(one: Resource) -> Resource:
 
 AS_R5: Mapping[str, Callable[[Resource], Resource]] = {
     "Device": _device_as_r5,
+    "Goal": _renamed("expressedBy", "source"),
     "Procedure": _renamed("performedPeriod", "occurrencePeriod"),
     "ServiceRequest": lambda one: one | {"code": {"concept": one["code"]}},
 }

@@ -84,9 +84,10 @@ UNITS: Mapping[str, Code] = {
 
 TEXTS: Mapping[str, str] = {
     "Device.type": "that it is a coach which counts and does not see",
+    "Goal.description": "what the person wants to do again, in their words",
     "Observation.bodySite": "the side that worked in a set: left, right, or both in turn",
     "Observation.code": "a set, a halt, an easing, a question, the period, with exercise, level and side by name",
-    "Observation.component.code": "what a figure is: sets, amounts, time under tension, halts, questions",
+    "Observation.component.code": "what a figure is: sets, amounts, time under tension, halts, questions, goals",
     "Observation.component.valueString": "why a set ended; a pain or an effort told as a band, such as 1-3",
     "Observation.method": "how an answer was given: by which ear, and whether it was read back",
     "Observation.valueCodeableConcept": "an exercise by name",

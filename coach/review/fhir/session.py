@@ -8,6 +8,7 @@ from typing import Any
 
 from coach.logbook import PlanEntry, SessionRecord
 from coach.logbook.pain import is_pain
+from coach.loglines.kinds import Answer
 from coach.program.model import Sides
 from coach.review.fhir.codes import TEST_DATA, Code
 from coach.review.fhir.parts import (
@@ -25,6 +26,8 @@ from coach.review.fhir.parts import (
 )
 from coach.review.figures import Visit
 from coach.review.screened import SCREEN_QUESTION, ended_by
+from coach.session.goals import GOAL
+from coach.session.past import Goal
 from coach.session.plan import NEXT_DAY
 
 STATUS = {"done": "completed", "": "unknown"}
@@ -41,8 +44,9 @@ MORNING_AFTER = "Was the pain worse on the morning after the session before?"
 class ExportedSession:
     """One session, and the resources that are made of it."""
 
-    def __init__(self, person: str, visit: Visit, flaws: tuple[str, ...] = ()) -> None:
+    def __init__(self, person: str, visit: Visit, flaws: tuple[str, ...] = (), goals: Iterable[Goal] = ()) -> None:
         self.person, self.visit, self.flaws = person, visit, flaws
+        self.goals = {f"{GOAL}{goal.id}": goal.text for goal in goals}
         self.record: SessionRecord = visit.record
         self.patient, self.coach = patient_of(person), coach_of(person)
         self.span = period(self.moment(0), self.moment(round(self.record.seconds * self.record.rate)))
@@ -115,11 +119,18 @@ class ExportedSession:
         last = {one.question: one.value for one in self.record.questions if one.question.startswith(SCREEN_QUESTION)}
         return [(name, said) for name, said in last.items() if isinstance(said, bool)]
 
+    def rated(self) -> list[tuple[str, Answer]]:
+        """Return each goal that was rated, by the name of its question, with the answer."""
+        return [(one.question, one.value) for one in self.record.questions
+                if one.question.startswith(GOAL) and one.answered]  # fmt: skip
+
     def question(self, name: str) -> str:
         """Return a question in the words in which it was asked, where the kept program tells them."""
         plain = name.removeprefix(SCREEN_QUESTION)
         if plain == NEXT_DAY:
             return MORNING_AFTER
+        if name.startswith(GOAL):
+            return f"How near this is, 0-10: {self.goals.get(name, 'a goal that was dropped since')}"
         asked = self.visit.program.screen if self.visit.program else ()
         return next((one.ask for one in asked if one.id == plain), name)
 

@@ -100,6 +100,7 @@ def _said(session: ExportedSession) -> Iterator[Resource]:
     parts = [component(EFFORT, **value(visit.tally.effort))] if visit.tally.effort is not None else []
     parts += [number(STATED, one.stated, one.unit) for one in work_of([visit]).amounts if one.sets_stated]
     parts += [component(session.question(name), valueBoolean=said) for name, said in session.screened()]
+    parts += [component(session.question(name), **value(near)) for name, near in session.rated()]
     if parts:
         when = {"effectivePeriod": session.span}
         yield session.stated("said", text("Said by the person in the session"), when, SURVEY, component=parts)
