@@ -16,8 +16,10 @@ from rich.table import Column, Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
+from coach.cli.on_hold import holds_now
 from coach.cli.reading import day_of, home_of
 from coach.errors import CoachError, ProgramError
+from coach.history import holds_of
 from coach.logbook.files import UnreadableError
 from coach.logbook.logged import Brief
 from coach.logbook.reading import uncollected, unreadable
@@ -31,6 +33,7 @@ from coach.review.content import content
 from coach.review.figures import LeftOut, Review
 from coach.review.measures import review
 from coach.review.table import dictionary, rows
+from coach.session.safety_holds import SafetyHold
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -79,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
         _write(args.csv, rows(found))
         _write(args.csv.with_name(f"{args.csv.stem}-columns{args.csv.suffix}"), dictionary(labels))
     if args.fhir:
-        _write_fhir(args, found, labels)
+        _write_fhir(args, home, found, labels)
     if found.left_out:
         print(f"! {labels('review_left_out_short', n=len(found.left_out))}")
     return 0
@@ -94,7 +97,7 @@ def _clinic(args: argparse.Namespace) -> int:
     return show_clinic(args.clinic, wall_clock().astimezone().date(), args.html, args.parquet)
 
 
-def _write_fhir(args: argparse.Namespace, found: Review, labels: Labels) -> None:
+def _write_fhir(args: argparse.Namespace, home: Home, found: Review, labels: Labels) -> None:
     from coach.review.fhir import VERSIONS, bundle, write_bundle
 
     flaws: dict[str, tuple[str, ...]] = {}
@@ -103,8 +106,18 @@ def _write_fhir(args: argparse.Namespace, found: Review, labels: Labels) -> None
         text = labels(one.key, text=one.text) if one.key else one.text
         flaws[session] = (*flaws.get(session, ()), f"{one.file}:{one.line} {text}")
     version, made = args.fhir_version or VERSIONS[0], wall_clock()
-    write_bundle(args.fhir, bundle(found, made=made, version=version, full=args.fhir_details, flaws=flaws))
+    holds = _holds(home, found.person)
+    told = bundle(found, made=made, version=version, full=args.fhir_details, flaws=flaws, holds=holds)
+    write_bundle(args.fhir, told)
     print(args.fhir)
+
+
+def _holds(home: Home, person: str) -> tuple[SafetyHold, ...]:
+    """Return why nothing may begin for a person; what cannot be read has cleared nothing."""
+    try:
+        return holds_now(home, person)
+    except UnreadableError:
+        return holds_of(home.history(person).briefs, Decisions(), home.today())
 
 
 def reviewed(home: Home, person: str, since: date | None = None) -> Review:

@@ -12,6 +12,7 @@ import pytest
 
 from coach.cli import main, parser
 from coach.logbook.store import Home
+from coach.loglines.safety import PlacedOnHold, SafetySign
 from coach.program_files import read, shipped
 from coach.review.fhir import VERSIONS
 from coach.testing import SimulatedCourse, TrueHistory, write_history
@@ -166,6 +167,19 @@ def test_the_bundle_is_a_summary_unless_all_details_are_asked_for(
     assert len(long) > 5 * len(short)
     for entries in (short, long):
         assert all(when in one["resource"] for one in entries if one["resource"]["resourceType"] == "Procedure")
+
+
+def test_a_person_on_hold_is_on_hold_in_the_bundle(tmp_path: Path, shown: Shown, true: TrueHistory) -> None:
+    home, sign = Home(tmp_path), SafetySign("pain", times=1)
+    home.decide(
+        "ada", PlacedOnHold(true.sessions[-1].session, true.sessions[-1].began.isoformat(), "ankle_steady", sign)
+    )
+
+    shown("--fhir", str(tmp_path / "ada.json"))
+
+    flags = [one["resource"] for one in json.loads((tmp_path / "ada.json").read_text("utf-8"))["entry"]
+             if one["resource"]["resourceType"] == "Flag"]  # fmt: skip
+    assert [one["status"] for one in flags] == ["active"]
 
 
 def test_each_version_of_fhir_that_is_written_can_be_asked_for() -> None:

@@ -19,6 +19,7 @@ from coach.review.fhir.codes import Code
 from coach.review.fhir.parts import Resource
 from coach.review.measures import review
 from coach.session.past import Clear, Decision, Goal
+from coach.session.safety_holds import SafetyHold
 
 Told = list[tuple[str, int, dict[str, Any]]]
 
@@ -39,13 +40,14 @@ def bundle_of(
     decisions: tuple[Decision, ...] = (),
     clears: tuple[Clear, ...] = (),
     goals: tuple[Goal, ...] = (),
+    holds: tuple[SafetyHold, ...] = (),
     flaws: dict[str, tuple[str, ...]] | None = None,
 ) -> Resource:
     """Return the bundle of records, validated."""
     person = records[0].person if records else "mira"
     files = tuple((f"{number}.jsonl", one) for number, one in enumerate(records))
     found = review(person, files, programs=programs or {}, now=MADE, decisions=decisions, clears=clears, goals=goals)
-    return validated(bundle(found, made=MADE, version=version, full=full, flaws=flaws), version)
+    return validated(bundle(found, made=MADE, version=version, full=full, flaws=flaws, holds=holds), version)
 
 
 def validated(told: Resource, version: str) -> Resource:

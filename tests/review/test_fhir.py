@@ -7,6 +7,7 @@ from collections import Counter
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from bundles import (
@@ -35,7 +36,9 @@ from coach.loglines.safety import SafetySign
 from coach.program_files import read, shipped
 from coach.review.fhir import VERSIONS, bundle, codes, write_bundle
 from coach.review.fhir.parts import Resource
+from coach.session.goals import MOST_GOALS
 from coach.session.past import Clear, Decision, Goal, Verdict
+from coach.session.safety_holds import SafetyHold
 
 
 @pytest.fixture
@@ -197,7 +200,14 @@ def everything(told: Told) -> list[Resource]:
     records = [assembled(one, f"s{number}") for number, one in enumerate(stories)]
     nothing = replace(records[0], session="nothing", sets=(), questions=(), halts=(), steps=())
     goals = (Goal("g1", "dig in the garden for an hour"),)
-    return both(*records, nothing, decisions=(decision(note="steady for two weeks"),), goals=goals)
+    decisions = (decision(note="steady for two weeks"),)
+    return both(*records, nothing, decisions=decisions, goals=goals, holds=(held(),))
+
+
+def held(**told: Any) -> SafetyHold:
+    began = "2027-01-11T09:30:00.000Z"
+    sign = SafetySign("screen", question="new_injury", asked=ASKED, answer=True)
+    return SafetyHold("s1", began, date(2027, 1, 11), "steadier_ankle", replace(sign, **told))
 
 
 def test_every_code_is_in_the_table_and_every_code_of_the_table_is_used(told: Told) -> None:
@@ -392,6 +402,17 @@ def test_a_goal_is_in_the_persons_words_and_how_near_it_is_what_they_said(told: 
         assert asked == {f"Asked: {words}": number for words, number in near.items()}
 
 
+def test_a_hold_is_a_warning_until_it_is_cleared_and_one_of_the_day_is_not(record: SessionRecord) -> None:
+    holds = (held(), held(asked="", question="next_day"), held(why="pain", asked=""), held(effect="end_day"))
+
+    for version in VERSIONS:
+        flags = resources(bundle_of(record, version=version, holds=holds), "Flag")
+        assert [one["code"]["text"].partition("clears it. ")[2] for one in flags] == [
+            f"{ASKED} yes", "Was the pain worse on the morning after the session before? yes", "pain",
+        ]  # fmt: skip
+        assert {(one["status"], one["period"]["start"]) for one in flags} == {("active", "2027-01-11T09:30:00.000Z")}
+
+
 def test_nothing_that_leaves_is_an_order_to_carry_out(record: SessionRecord) -> None:
     told = bundle_of(record, decisions=(decision(),))
 
@@ -499,9 +520,10 @@ def test_six_weeks_of_a_session_a_day_are_at_most_200_entries(program: str) -> N
         replace(decision(), exercise=exercise.id, to_level=level.id)
         for exercise in one.true.program.exercises for level in exercise.levels[1:]
     )  # fmt: skip
-    found = one.review(decisions=raised)
+    goals = tuple(Goal(f"g{number}", "climb the stairs") for number in range(MOST_GOALS))
+    found = replace(one.review(decisions=raised), goals=goals)
 
-    told = validated(bundle(found, made=MADE), "R4")
+    told = validated(bundle(found, made=MADE, holds=(held(),)), "R4")
 
     assert len(resources(told, "Procedure")) == 7 * WEEKS
     assert sum(item["intent"] == "order" for item in resources(told, "ServiceRequest")) == len(raised)

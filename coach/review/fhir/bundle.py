@@ -25,15 +25,17 @@ from coach.review.fhir.parts import (
     identifier,
     notes,
     patient_of,
+    period,
     practitioner_of,
     resource,
     stamp,
     text,
 )
-from coach.review.fhir.session import ExportedSession
+from coach.review.fhir.session import MORNING_AFTER, ExportedSession
 from coach.review.fhir.summary import summary
 from coach.review.figures import Review
 from coach.session.past import Clear, Decision
+from coach.session.safety_holds import SafetyHold
 
 VERSIONS = ("R4", "R5")
 """Versions of FHIR; the first is written unless the other is asked for."""
@@ -52,11 +54,13 @@ def bundle(
     version: str = VERSIONS[0],
     full: bool = False,
     flaws: Mapping[str, tuple[str, ...]] | None = None,
+    holds: Iterable[SafetyHold] = (),
 ) -> Resource:
     """Return a review as a bundle of type "collection", made at the moment `made`.
 
     `full` gives each set, question, halt and easing of each session; otherwise there are at most four resources a
-    session. `flaws` maps a session to the faults of its file; they go into the session's notes.
+    session. `flaws` maps a session to the faults of its file; they go into the session's notes. `holds`: why nothing
+    may begin now.
     """
     person = found.person
     sessions = [
@@ -66,7 +70,7 @@ def bundle(
     told = [one for session in sessions for one in details(session)] if full else list(
         summary(found, sessions, made)
     )  # fmt: skip
-    told += [*_decisions(found), *_goals(found)]
+    told += [*_decisions(found), *_goals(found), *_flags(person, holds)]
     people = [_patient(person), _coach(found, version), *_practitioners(found)]
     resources = [*people, *told, *_provenance(person, told, made)]
     change = AS_R5 if version == "R5" else {}
@@ -140,6 +144,24 @@ def _goals(found: Review) -> Iterator[Resource]:
             description=text(goal.text),
             subject=patient_of(found.person).reference,
             expressedBy=patient_of(found.person).reference,
+        )
+
+
+def _flags(person: str, holds: Iterable[SafetyHold]) -> Iterator[Resource]:
+    """Yield a warning for each hold that lasts until a clinician clears it."""
+    for hold in holds:
+        if not hold.until_cleared:
+            continue
+        sign = hold.sign
+        told = f"{sign.asked or MORNING_AFTER} {'yes' if sign.answer else 'no'}" if sign.why == "screen" else sign.why
+        yield resource(
+            "Flag",
+            Place(person, hold.session, f"hold {sign.why} {sign.question}"),
+            status="active",
+            code=text(f"On hold: no session begins until a clinician clears it. {told}"),
+            subject=patient_of(person).reference,
+            author=coach_of(person).reference,
+            period=period(local_moment(hold.began), None),
         )
 
 

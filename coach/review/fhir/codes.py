@@ -84,6 +84,7 @@ UNITS: Mapping[str, Code] = {
 
 TEXTS: Mapping[str, str] = {
     "Device.type": "that it is a coach which counts and does not see",
+    "Flag.code": "that the person is on hold, and what was told on which that rests",
     "Goal.description": "what the person wants to do again, in their words",
     "Observation.bodySite": "the side that worked in a set: left, right, or both in turn",
     "Observation.code": "a set, a halt, an easing, a question, the period, with exercise, level and side by name",
