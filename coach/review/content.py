@@ -75,7 +75,8 @@ def _step(review: Review, proposal: Proposal, labels: Wording) -> str:
 
 
 def _clause(clause: Clause, labels: Wording) -> str:
-    return labels(clause.key, **dict(clause.values))
+    told = {name: labels.word("level", str(it)) if name == "level" else it for name, it in clause.values}
+    return labels(clause.key, **told)
 
 
 # -- what went wrong --------------------------------------------------------------------------------------------------

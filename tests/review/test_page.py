@@ -337,3 +337,12 @@ def test_the_reason_of_each_days_amount_is_in_the_same_row() -> None:
 
     assert table.header[-1] == load_pack("en").screens["column_because"]
     assert [row[-1] for row in table.rows] == ["held down for a sore morning"]
+
+
+def test_the_conditions_of_a_step_name_levels_in_words() -> None:
+    review = lived("ankle_steady", CALM).review()
+    decide = content(review, Person("ada", "", Path()), Labels(load_pack("en").screens), "en").parts[0]
+
+    rows = [row for block in decide.blocks if isinstance(block, Grid) for row in block.rows]
+    assert any("both hands" in row[0] for row in rows)
+    assert [row for row in rows if "_" in row[0]] == []
