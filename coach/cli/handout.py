@@ -32,7 +32,10 @@ def run(args: argparse.Namespace) -> int:
     prepared = prepare(args.file, home, args.person or "")
     today = prepared.today.exercises if args.person else ()
     levels = {planned.exercise.id: planned.level for planned in today}
-    sheet = handout(prepared.program, levels, prepared.pack, Labels(prepared.pack.screens))
+    labels = Labels(prepared.pack.screens)
+    absent = prepared.today.left_out if args.person else ()
+    left_out = {one.exercise.id: labels.plain_clause(one.because) for one in absent}
+    sheet = handout(prepared.program, levels, prepared.pack, labels, left_out)
     if args.html:
         write(args.html, page(sheet).encode("utf-8"))
         print(args.html)

@@ -29,6 +29,10 @@ DIGEST_SHOWN = 12
 """Characters of a program's digest shown on paper to distinguish its versions."""
 
 
+NOBODY: Mapping[str, str] = {}
+"""What is left out of a sheet that is written for nobody: nothing."""
+
+
 @dataclass(frozen=True, slots=True)
 class SheetBlock:
     """A titled group of lines."""
@@ -53,8 +57,13 @@ class Sheet:
     """Program, author and date of review."""
 
 
-def handout(program: Program, levels: Mapping[str, int], pack: VoicePack, labels: Wording) -> Sheet:
-    """Return the sheet of `program`; `levels` maps an exercise to its level's index (default: the start level)."""
+def handout(
+    program: Program, levels: Mapping[str, int], pack: VoicePack, labels: Wording, left_out: Mapping[str, str] = NOBODY
+) -> Sheet:
+    """Return the sheet of `program`; `levels` maps an exercise to its level's index (default: the start level).
+
+    `left_out` maps an exercise that is not part of this person's sessions to the reason, in words.
+    """
     schedule = program.schedule
     facts = [_counted(labels, "handout_days", schedule.every_days)]
     if schedule.after_sore_days > schedule.every_days:
@@ -68,7 +77,7 @@ def handout(program: Program, levels: Mapping[str, int], pack: VoicePack, labels
         facts=tuple(facts),
         stop=SheetBlock(labels("handout_stop"), tuple(_stop(program, pack, labels))),
         exercises=tuple(
-            _exercise(program, exercise, number, levels.get(exercise.id), labels)
+            _exercise(program, exercise, number, levels.get(exercise.id), labels, left_out.get(exercise.id, ""))
             for number, exercise in enumerate(program.exercises, start=1)
         ),
         says=SheetBlock(labels("handout_say"), tuple(_says(program, pack, labels))),
@@ -76,11 +85,15 @@ def handout(program: Program, levels: Mapping[str, int], pack: VoicePack, labels
     )
 
 
-def _exercise(program: Program, exercise: Exercise, number: int, index: int | None, labels: Wording) -> SheetBlock:
+def _exercise(
+    program: Program, exercise: Exercise, number: int, index: int | None, labels: Wording, left_out: str
+) -> SheetBlock:
     starts = [level.id for level in exercise.levels].index(exercise.start_level)
     level = exercise.levels[starts if index is None else index]
     rows: list[SheetRow] = []
-    if exercise.joins_after and index is None:
+    if left_out:
+        rows.append((labels("handout_left_out"), left_out))
+    elif exercise.joins_after and index is None:
         other = program.exercise(exercise.joins_after.exercise).name
         joins = "handout_joins_text" if exercise.joins_after.by_itself else "handout_joins_decided"
         waits = labels(joins, exercise=other, n=exercise.joins_after.steady_sessions)

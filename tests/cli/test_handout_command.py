@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from coach.cli import main
+from coach.logbook.store import Home
 
 
 def test_it_is_printed_within_the_width_of_the_terminal(
@@ -31,6 +32,20 @@ def test_html_is_one_file(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
     assert capsys.readouterr().out == f"{path}\n"
     assert path.read_text("utf-8").startswith('<!doctype html>\n<html lang="ko">')
     assert [each.name for each in tmp_path.iterdir()] == ["wall.html"]
+
+
+def test_an_exercise_that_is_left_out_says_so_on_the_persons_sheet(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Home(tmp_path).add_person("ana", "Ana")
+    words = ["decide", "ana", "toe_reach", "withdraw", "--by", "Kim Rivers", "--program", "ankle_steady"]
+    assert main([*words, "--home", str(tmp_path)]) == 0
+
+    assert main(["handout", "ankle_steady", "--person", "ana", "--home", str(tmp_path)]) == 0
+
+    out = capsys.readouterr().out
+    assert "Not now" in out
+    assert "Reaching with the other foot is left out" in " ".join(out.split())
 
 
 @pytest.mark.parametrize(
