@@ -19,11 +19,10 @@ from hypothesis import strategies as st
 from coach.history import broken_off, day_of, past
 from coach.logbook import SessionRecord
 from coach.logbook.fields import fact
-from coach.logbook.logged import brief_of
 from coach.logbook.session_record import HaltRecord
 from coach.logbook.store import Home
 from coach.program_files import read, shipped
-from coach.review.due import due_days
+from coach.review.due import Came, due_days
 from coach.session.plan import due_on, plan
 from coach.testing import RandomPerson, live_in
 
@@ -125,6 +124,13 @@ ANY = st.integers(0, 6 * 366 * 24 * 60).map(
 )
 
 
+def came(record: SessionRecord) -> Came:
+    day = day_of(record)
+    assert day is not None
+    return Came(record.session, record.began, day, record.program, record.why, record.next_in_days, worked=True,
+                sets_planned=1, sets_in_full=1, pain=None, worse=None, asked=0, unheard=0)  # fmt: skip
+
+
 @given(
     zone=st.sampled_from(ZONES),
     moment=NEAR | ANY,
@@ -148,7 +154,7 @@ def test_days_are_those_of_the_place_and_the_schedule_counts_calendar_days(
         assert due is not None
         assert (due - days[-1]).days == said
         assert plan(ANKLE, sessions, due).due == due
-        over = due_days(map(brief_of, records), {}, days[-1])
+        over = due_days([came(one) for one in records], days[-1])
         assert list(over) == sorted(set(over))
         assert all(day <= days[-1] for day in over)
         assert over[0] == days[0]

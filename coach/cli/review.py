@@ -33,6 +33,7 @@ from coach.review.content import content
 from coach.review.figures import LeftOut, Review
 from coach.review.measures import review
 from coach.review.table import dictionary, rows
+from coach.review.urgency import Need
 from coach.session.safety_holds import SafetyHold
 
 
@@ -130,7 +131,7 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
     programs, lost = kept_programs(home, person, history.briefs)
     problems = [LeftOut(one.path.name, one.line, "", one.text) for one in (*history.problems, *decided.problems)]
     files = tuple((path.name, one) for path, one in zip(history.paths, history.sessions, strict=True))
-    now = wall_clock().astimezone()
+    now = home.now()
     with uncollected():
         found = review(
             person,
@@ -143,8 +144,12 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
             clears=decided.clears,
             goals=decided.goals,
             unread=history.unread,
+            holds=holds_of(home.history(person).briefs, decided, now.date()),
         )
-    return found if known else replace(found, proposals=(), lasting=())
+    if known:
+        return found
+    sure = tuple(one for one in found.reasons if one.need not in (Need.STEP_UP, Need.LASTING))
+    return replace(found, proposals=(), lasting=(), reasons=sure)
 
 
 def kept_programs(home: Home, person: str, sessions: Iterable[Brief]) -> tuple[Mapping[str, Program], list[LeftOut]]:

@@ -2,65 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from datetime import date
-from enum import IntEnum
+from datetime import date, timedelta
+from itertools import groupby
+from typing import Any
 
-from coach.review.asks import PAIN_RISE, STOPPED_AFTER
+from coach.loglines.safety import SafetySign
 from coach.review.columns import Clinic, ask
+from coach.review.due import Came, adherence, due_days
 from coach.review.logbooks import EPOCH, NotCounted
-from coach.review.steps_up import steps_up
+from coach.review.steps_up import ProgramAsks, asked_of_programs
+from coach.review.urgency import Beside, Need, Reason, reasons
+from coach.session.safety_holds import SafetyHold, SafetyOccasion, safety_holds
 
-PAIN_BEFORE = 3
-"""Earlier sessions with a stated pain that are needed to compare the last three with."""
-WORSE = 2
-"""Worse mornings in the last 28 days from which on they are a need. Our own choice."""
 STRIP_DAYS = 56
 """Days covered by days.sql."""
-
-FOR_SAFETY = ("pain", "unsteady", "halts", "no_answer_halt", "screen", "tired")
-"""Ends of a session that somebody should look at before the next session."""
-OF_MACHINE = ("not_heard", "deaf", "mute", "interrupted", "told_to_end", "no_answer")
-"""Ends of a session caused by the machine, the room or the hearing."""
-
-
-class Need(IntEnum):
-    """Why somebody should look, the most urgent first."""
-
-    SAFETY = 0
-    """The last session ended for safety."""
-    PAIN = 1
-    """Pain is rising."""
-    WORSE = 2
-    """Pain was worse on mornings after sessions."""
-    STOPPED = 3
-    """The person has stopped coming."""
-    STEP_UP = 4
-    """A step up is proposed and waits for a decision."""
-    MACHINE = 5
-    """The last session ended because of the machine, the room or the hearing."""
-    UNREAD = 6
-    """Some of their session files cannot be read."""
-    NOT_BEGUN = 7
-    """There is no session yet."""
+RECENT = 28
+"""Days that count as recent on the page, today included."""
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One person's status; the fields up to `recent_worse` are the columns of people.sql."""
+    """One person's status; the fields up to `recent_halts` are the columns of people.sql."""
 
     person: str
     sessions: int
-    program: str | None
-    last_session: str | None
     last_day: int | None
     """Day number of the last session."""
-    last_why: str | None
-    next_due: int | None
-    missed_now: int | None
-    """Sessions due since the last one, without today's."""
-    recent_done: int | None
-    recent_due: int | None
     recent_sets_in_full: int | None
     recent_sets_planned: int | None
     recent_tension_s: float | None
@@ -68,51 +37,29 @@ class Standing:
     pain_now: float | None
     """Mean of the highest pain in each of the last three sessions with a stated pain."""
     pain_now_of: int | None
-    pain_before: float | None
-    """The same mean of the six sessions (or fewer) before those."""
-    pain_before_of: int | None
     pain_banded: int
     """1: some of these pains are the upper end of a band; else 0."""
-    recent_pain_untold: int | None
     recent_halts: int
-    recent_mornings: int
-    """Answers about the morning after."""
-    recent_worse: int
+    recent_done: int | None = None
+    """Sessions with work in the last 28 days; None: there is no session yet."""
+    recent_due: int | None = None
     name: str = ""
-    unread: bool = False
-    """True: some or all of their session files cannot be read."""
-    steps_up: int | None = None
-    """Step-ups that wait for a decision; None: not known."""
+    reasons: tuple[Reason, ...] = ()
+    """Why somebody should look, most urgent first; empty: no reason is known."""
+    holds: tuple[SafetyHold, ...] = ()
+    """Why nothing may begin for them today."""
     days: tuple[tuple[int, bool, int | None], ...] = ()
     """For each of the last 56 days with a session: day (0: today, -1: yesterday), whether work began, highest pain."""
 
     @property
     def needs(self) -> tuple[Need, ...]:
-        """Why somebody should look, most urgent first; empty: no reason is known."""
-        found = {
-            Need.SAFETY: self.last_why in FOR_SAFETY,
-            Need.PAIN: self.pain_rise >= PAIN_RISE,
-            Need.WORSE: self.recent_worse >= WORSE,
-            Need.STOPPED: (self.missed_now or 0) >= STOPPED_AFTER,
-            Need.STEP_UP: bool(self.steps_up),
-            Need.MACHINE: self.last_why in OF_MACHINE,
-            Need.UNREAD: self.unread,
-            Need.NOT_BEGUN: not self.sessions and not self.unread,
-        }
-        return tuple(need for need in Need if found[need])
+        """Why somebody should look, most urgent first."""
+        return tuple(one.need for one in self.reasons)
 
     @property
-    def pain_rise(self) -> float:
-        """Rise in pain, in points; 0 if too few pains were stated."""
-        if self.pain_now is None or self.pain_before is None or (self.pain_before_of or 0) < PAIN_BEFORE:
-            return 0.0
-        return self.pain_now - self.pain_before
-
-    @property
-    def urgency(self) -> tuple[int, float, int, str]:
-        """Sort key: the most urgent need, then the rise in pain, the sessions missed and the id."""
-        first = min(self.needs, default=len(Need))
-        return first, -self.pain_rise, -(self.missed_now or 0), self.person
+    def urgency(self) -> tuple[int, int, str]:
+        """Sort key: the most urgent need, then how many there are, and the id."""
+        return min(self.needs, default=len(Need)), -len(self.needs), self.person
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,18 +85,29 @@ def look(clinic: Clinic, today: date) -> ClinicReview:
     days: dict[str, list[tuple[int, bool, int | None]]] = {}
     for row in ask(engine, "days"):
         days.setdefault(row["person"], []).append((row["day"], bool(row["worked"]), row["pain"]))
-    waiting = steps_up(clinic, today)
+    came = _by_person(ask(engine, "came"))
+    signs = _by_person(ask(engine, "signs"))
+    asked = asked_of_programs(clinic, today)
     columns = {one.name for one in fields(Standing)}
-    people = [
-        Standing(
-            **{name: value for name, value in row.items() if name in columns},
-            name=clinic.members[row["person"]].at_home.name if row["person"] in clinic.members else "",
-            unread=row["person"] in clinic.unread,
-            steps_up=waiting.get(row["person"]),
-            days=tuple(days.get(row["person"], ())),
+    people = []
+    for row in ask(engine, "people"):
+        person = row["person"]
+        sessions = [_came(one) for one in came.get(person, ())]
+        holds = _holds(signs.get(person, ()), today)
+        program = asked.get(person, ProgramAsks(None, None, None))
+        beside = Beside(holds, program.steps_up, program.lasting, program.review_on, person in clinic.unread)
+        kept = adherence(sessions, due_days(sessions, today), today - timedelta(days=RECENT - 1))
+        people.append(
+            Standing(
+                **{name: value for name, value in row.items() if name in columns},
+                recent_done=kept.done if sessions else None,
+                recent_due=kept.due if sessions else None,
+                name=clinic.members[person].at_home.name if person in clinic.members else "",
+                reasons=reasons(sessions, beside, today),
+                holds=holds,
+                days=tuple(days.get(person, ())),
+            )
         )
-        for row in ask(engine, "people")
-    ]
     left_out = [
         NotCounted(*row) for row in engine.execute("SELECT file, line, text FROM left_out ORDER BY ALL").fetchall()
     ]
@@ -165,3 +123,53 @@ def look(clinic: Clinic, today: date) -> ClinicReview:
         counts["sets"],
         tuple(left_out),
     )
+
+
+Row = dict[str, Any]
+
+
+def _by_person(rows: Iterable[Row]) -> dict[str, list[Row]]:
+    return {str(person): list(some) for person, some in groupby(rows, lambda row: row["person"])}
+
+
+def _day(number: int | None) -> date | None:
+    return None if number is None else date.fromordinal(number + EPOCH)
+
+
+def _came(row: Row) -> Came:
+    """Return a session from a row of came.sql."""
+    return Came(
+        session=row["session"],
+        began=row["began"],
+        day=date.fromordinal(row["day_number"] + EPOCH),
+        program=row["program"] or "",
+        why=row["why"] or "",
+        next_in_days=row["next_in_days"],
+        worked=row["sets_begun"] > 0,
+        sets_planned=row["sets_planned"],
+        sets_in_full=row["sets_in_full"],
+        pain=row["pain"],
+        worse=row["worse"],
+        asked=row["asked"],
+        unheard=row["unheard"],
+    )
+
+
+def _holds(rows: Iterable[Row], today: date) -> tuple[SafetyHold, ...]:
+    """Return why nothing may begin for a person, from their rows of signs.sql."""
+    told: list[SafetyOccasion] = []
+    kept: list[SafetyHold] = []
+    cleared = set()
+    for row in rows:
+        sign = SafetySign(
+            row["why"], row["times"], row["days"], row["effect"], row["question"], row["asked"], row["answer"],
+            row["call"],
+        )  # fmt: skip
+        day, program = _day(row["day_number"]), row["program"] or ""
+        if row["kept"]:
+            kept.append(SafetyHold(row["session"], row["began"], day, program, sign))
+        else:
+            told.append(SafetyOccasion(row["session"], row["whole"], row["began"], day, program, (sign,)))
+        if row["cleared"]:
+            cleared.add(row["session"])
+    return safety_holds(told, kept, cleared, today)

@@ -4,10 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coach.review.asks import PAIN_RISE, STOPPED_AFTER
+from coach.review.asks import why
 from coach.review.blocks import Wording
-from coach.review.clinic import PAIN_BEFORE, WORSE, ClinicReview, Need, Standing
+from coach.review.clinic import ClinicReview, Standing
+from coach.review.hold_words import hold_words
 from coach.review.logbooks import EPOCH
+from coach.review.urgency import (
+    FORTNIGHT,
+    LEAST_DUE,
+    MORNINGS,
+    PAIN_CREEP,
+    PAIN_RISE,
+    PAINS,
+    SHARE_LESS,
+    STOPPED_AFTER,
+    Need,
+    Reason,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +42,7 @@ def said(one: Standing, review: ClinicReview, labels: Wording) -> Said:
     """Return a person's row in words; a dash means unknown."""
     return Said(
         person=f"{one.person} ({one.name})" if one.name else one.person,
-        needs=tuple((_need(need, labels), _why(need, one, labels)) for need in one.needs),
+        needs=tuple((_need(each.need, labels), _why(each, one, labels)) for each in one.reasons),
         last=_days_ago(one, review, labels),
         done=_of(one.recent_done, one.recent_due),
         in_full=_of(one.recent_sets_in_full, one.recent_sets_planned),
@@ -55,10 +68,12 @@ def summary(review: ClinicReview, labels: Wording) -> str:
 def how_counted(labels: Wording, *, proven: bool) -> tuple[str, ...]:
     """Return the sentences that explain the page's terms."""
     return (
-        labels("clinic_how_safety"),
-        labels("clinic_how_pain", points=f"{PAIN_RISE:g}", least=PAIN_BEFORE),
-        labels("clinic_how_worse", n=WORSE),
+        labels("clinic_how_safety", days=FORTNIGHT),
+        labels("clinic_how_worsening", points=f"{PAIN_CREEP:g}", n=MORNINGS, share=f"{SHARE_LESS:.0%}"),
+        labels("clinic_how_pain", points=f"{PAIN_RISE:g}", least=PAINS),
+        labels("clinic_how_mornings", n=MORNINGS, days=FORTNIGHT),
         labels("clinic_how_stopped", n=STOPPED_AFTER),
+        labels("clinic_how_seldom", n=LEAST_DUE),
         labels("clinic_how_recent"),
         *((labels("clinic_how_steps"), labels("clinic_how_seals")) if proven else (labels("clinic_how_columns"),)),
     )
@@ -68,26 +83,12 @@ def _need(need: Need, labels: Wording) -> str:
     return labels(f"clinic_need_{need.name.lower()}")
 
 
-def _why(need: Need, one: Standing, labels: Wording) -> str:
-    match need:
-        case Need.SAFETY | Need.MACHINE:
-            values = {"why": labels(f"end_{one.last_why}")}
-        case Need.PAIN:
-            values = {
-                "before": _one(one.pain_before),
-                "of": str(one.pain_before_of),
-                "now": _one(one.pain_now),
-                "now_of": str(one.pain_now_of),
-            }
-        case Need.WORSE:
-            values = {"n": str(one.recent_worse), "of": str(one.recent_mornings)}
-        case Need.STOPPED:
-            values = {"n": str(one.missed_now)}
-        case Need.STEP_UP:
-            values = {"n": str(one.steps_up)}
-        case _:
-            values = {}
-    return labels(f"clinic_why_{need.name.lower()}", **values)
+def _why(reason: Reason, one: Standing, labels: Wording) -> str:
+    """Return the figures of a reason; of a hold what was told, and the command that clears it."""
+    if reason.need is not Need.HOLD:
+        return why(reason, labels)
+    _, *told = hold_words(one.holds, labels, one.person.rpartition("/")[2])
+    return " ".join(told)
 
 
 def _days_ago(one: Standing, review: ClinicReview, labels: Wording) -> str:

@@ -7,7 +7,7 @@ import os
 import re
 import weakref
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path
@@ -16,17 +16,18 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from coach.errors import CoachError
-from coach.logbook.files import make_folder
+from coach.logbook.decisions import DecisionLines
+from coach.logbook.files import UnreadableError, make_folder
 from coach.loglines.kinds import KINDS
 from coach.outputs import output
-from coach.review.logbooks import Logbook, Member, NotCounted, logbooks, members, recheck
+from coach.review.logbooks import EPOCH, Logbook, Member, NotCounted, logbooks, members, recheck
 from coach.session.past import PastSession
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
 SQL = Path(__file__).parent / "sql"
-TABLES = ("people", "sessions", "sets", "answers", "halts", "eased", "planned", "left_out")
+TABLES = ("people", "sessions", "sets", "answers", "halts", "eased", "planned", "signs", "left_out")
 
 MARK = "written_together"
 """Metadata key of the Parquet files; files written together have the same value."""
@@ -46,11 +47,13 @@ FIELDS = {
     "kind": "VARCHAR", "planned_low": "INTEGER", "planned_high": "INTEGER", "tension_planned_s": "DOUBLE",
     "counted": "INTEGER", "tension_s": "DOUBLE", "why": "VARCHAR", "next_in_days": "INTEGER", "question": "VARCHAR",
     "value": "JSON", "pain": "JSON", "what": "VARCHAR", "from": "JSON", "to": "JSON", "because": "VARCHAR",
+    "attempts": "INTEGER", "prompts": "INTEGER", "times": "INTEGER", "days": "INTEGER", "effect": "VARCHAR",
+    "asked": "VARCHAR", "answer": "BOOLEAN", "call": "VARCHAR",
 }  # fmt: skip
 """Fields read from a line, with their types: the union over all kinds of line that a table needs."""
 
 NEEDED = ("session_begun", "session_ended", "set_begun", "set_ended", "answered", "unanswered", "halted", "halt_why",
-          "ready", "resumed", "eased")  # fmt: skip
+          "ready", "resumed", "eased", "safety_sign")  # fmt: skip
 PASSED_OVER = tuple(kind for kind in KINDS if kind not in NEEDED)
 """Kinds of line that no table needs. An unknown kind is not among them: its file is checked in full."""
 
@@ -63,6 +66,7 @@ MUST_HAVE = {
     "unanswered": ("question",),
     "halt_why": ("why",),
     "eased": ("exercise", "what", "because"),
+    "safety_sign": ("why",),
 }
 """Fields a line of each kind must have; the file of a line without them is checked in full."""
 
@@ -77,6 +81,8 @@ class Clinic(NamedTuple):
     """True: the logbooks were read and their checksums checked; False: columns made from them were read."""
     unread: dict[str, list[PastSession]]
     """Person to the sessions that may be in their unreadable files."""
+    decided: dict[str, DecisionLines]
+    """Person to what was decided; without those whose file cannot be read. Empty if opened from columns."""
 
 
 def open_clinic(folder: Path) -> Clinic:
@@ -87,7 +93,7 @@ def open_clinic(folder: Path) -> Clinic:
     engine = _engine()
     if (folder / "sessions.parquet").is_file():
         _open_columns(engine, folder)
-        return Clinic(engine, {}, proven=False, unread={})
+        return Clinic(engine, {}, proven=False, unread={}, decided={})
     left_out: list[NotCounted] = []
     everybody = members(folder, left_out)
     for statement in statements("tables"):
@@ -95,7 +101,12 @@ def open_clinic(folder: Path) -> Clinic:
     engine.execute("INSERT INTO people SELECT unnest(?::VARCHAR[])", [[one.person for one in everybody]])
     unread: dict[str, list[PastSession]] = {}
     _load(engine, folder, everybody, left_out, unread)
-    return Clinic(engine, {one.person: one for one in everybody}, proven=True, unread=unread)
+    decided: dict[str, DecisionLines] = {}
+    for one in everybody:
+        with suppress(UnreadableError):
+            decided[one.person] = one.home.decisions(one.at_home.id)
+    _load_holds(engine, decided)
+    return Clinic(engine, {one.person: one for one in everybody}, proven=True, unread=unread, decided=decided)
 
 
 def write_columns(clinic: Clinic, folder: Path) -> None:
@@ -200,6 +211,23 @@ def _load(
         "INSERT INTO left_out SELECT unnest(?::VARCHAR[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])",
         [[one.file for one in left_out], [one.line for one in left_out], [one.text for one in left_out]],
     )
+
+
+def _load_holds(engine: DuckDBPyConnection, decided: dict[str, DecisionLines]) -> None:
+    """Put the holds that stand beside the decisions among the signs, and mark what was cleared."""
+    for person, one in decided.items():
+        for hold in one.holds:
+            sign, day = hold.sign, None if hold.day is None else hold.day.toordinal() - EPOCH
+            engine.execute(
+                "INSERT INTO signs VALUES (?, ?, ?, ?, ?, ?, true, false, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [person, hold.session, hold.session, hold.began, day, hold.program, sign.why, sign.times, sign.days,
+                 sign.effect, sign.question, sign.asked, sign.answer, sign.call],
+            )  # fmt: skip
+        if one.cleared:
+            engine.execute(
+                "UPDATE signs SET cleared = true WHERE person = ? AND list_contains(?::VARCHAR[], session)",
+                [person, sorted(one.cleared)],
+            )
 
 
 def _readable(

@@ -50,7 +50,7 @@ def content(review: Review, person: Person, labels: Wording, language: str) -> C
 
 def _decide(review: Review, labels: Wording) -> Iterator[ReviewBlock]:
     due = [one for one in review.proposals if one.due]
-    lines = [labels(ask.key, **dict(ask.values)) for ask in asks(review)]
+    lines = list(asks(review, labels))
     lines += [_clause(one.taken_out, labels) for one in review.proposals if one.taken_out]
     lines += [_step(review, one, labels) for one in due]
     yield Sentences(tuple(lines) or (labels("review_nothing_to_decide"),))
@@ -136,7 +136,7 @@ def _named(visits: Sequence[Visit], labels: Wording) -> str:
 
 def short(review: Review, labels: Wording) -> tuple[str, ...]:
     """Return a review in a few sentences for the family: how often, and what the clinician should look at."""
-    return (*_kept_days(review, labels), *(labels(ask.key, **dict(ask.values)) for ask in asks(review)))
+    return (*_kept_days(review, labels), *asks(review, labels, at_home=True))
 
 
 def _kept_days(review: Review, labels: Wording) -> list[str]:

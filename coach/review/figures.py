@@ -10,9 +10,12 @@ from coach.logbook.logged import Brief, LoggedSession
 from coach.logbook.pain import Pain, worst
 from coach.logbook.tallied import Tally
 from coach.program.model import Limits, Program
+from coach.review.due import Adherence, Came
+from coach.review.urgency import Reason
 from coach.session.past import Clear, Decision, Goal
 from coach.session.progression import Lasting
 from coach.session.proposals import Proposal
+from coach.session.safety_holds import SafetyHold
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +82,26 @@ class Visit:
         """Highest pain stated."""
         return worst((self.tally.before, self.tally.during, self.tally.after))
 
+    @property
+    def came(self) -> Came:
+        """The session as the rules of urgency ask for it."""
+        brief, tally = self.brief, self.tally
+        return Came(
+            session=brief.session,
+            began=brief.began,
+            day=self.day,
+            program=brief.program,
+            why=brief.why,
+            next_in_days=brief.next_in_days,
+            worked=self.worked,
+            sets_planned=sum(one.sets for one in tally.plan),
+            sets_in_full=tally.sets_in_full,
+            pain=self.highest.high if self.highest else None,
+            worse=brief.next_day_worse,
+            asked=tally.asked,
+            unheard=tally.asked - tally.at_once,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Week:
@@ -95,22 +118,6 @@ class Week:
     """Questions answered at the first asking."""
     again: int
     unanswered: int
-
-
-@dataclass(frozen=True, slots=True)
-class Adherence:
-    """Sessions compared with the program's schedule."""
-
-    due: int
-    """Days with a due session, until the day before the review; the review's day counts only if it was done."""
-    done: int
-    """Sessions in which work began."""
-    came: int
-    """Sessions that were started, with or without work."""
-    last: date | None
-    """Day of the last session, also before the period of the review."""
-    missed_since: int
-    """Days with a due session after it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,13 +316,15 @@ class Review:
     proposals: tuple[Proposal, ...]
     lasting: tuple[Lasting, ...]
     """Trouble with an exercise that has lasted until today."""
+    holds: tuple[SafetyHold, ...]
+    """Why nothing may begin today."""
+    reasons: tuple[Reason, ...]
+    """Why somebody should look, by all sessions."""
     decisions: tuple[Decision, ...]
     clears: tuple[Clear, ...]
     goals: tuple[Goal, ...]
     """What the person wants to do again."""
     left_out: tuple[LeftOut, ...]
-    review_on: date | None
-    """Day by which the last session's program must be reviewed; None: unknown."""
     versions_missing: int
     """Sessions whose program version was not kept."""
 

@@ -16,9 +16,8 @@ from coach.history import past
 from coach.logbook.pain import worst
 from coach.logbook.tallied import ExerciseTally, Tally
 from coach.program.model import UNIT_OF, Program
-from coach.review.due import due_days
+from coach.review.due import adherence, due_days
 from coach.review.figures import (
-    Adherence,
     AmountFigures,
     Course,
     CoursePoint,
@@ -37,9 +36,11 @@ from coach.review.figures import (
 )  # fmt: skip
 from coach.review.screened import ended_by
 from coach.review.sorting import Files, exercise_of, sort_out
+from coach.review.urgency import Beside, reasons
 from coach.session.past import Clear, Decision, Goal, PastSession
 from coach.session.progression import lasting
 from coach.session.proposals import proposals
+from coach.session.safety_holds import SafetyHold
 
 Found = TypeVar("Found")
 
@@ -59,6 +60,7 @@ def review(
     unread: Sequence[PastSession] = (),
     clears: Sequence[Clear] = (),
     goals: Sequence[Goal] = (),
+    holds: tuple[SafetyHold, ...] = (),
 ) -> Review:
     """Return the review of `person` at local time `now`, of the sessions from `since` on.
 
@@ -66,25 +68,29 @@ def review(
     sessions that may be in unreadable files, and no step up is proposed past them. The order of `files` is irrelevant.
     """
     visits, left_out = sort_out(person, files, programs, now)
-    due = due_days([visit.brief for visit in visits], programs, now.date())
+    came = [visit.came for visit in visits]
+    due = due_days(came, now.date())
     first = since or min((visit.day for visit in visits), default=now.date())
     shown = tuple(visit for visit in visits if visit.day >= first)
     courses = _courses(shown, programs)
-    adherence = Adherence(
-        due=sum(day >= first for day in due),
-        done=sum(visit.worked for visit in shown),
-        came=len(shown),
-        last=visits[-1].day if visits else None,
-        missed_since=sum(day > visits[-1].day for day in due) if visits else 0,
-    )
+    steps_up = _of_programs(proposals, visits, programs, decisions, unread, now.date())
+    troubled = _of_programs(lasting, visits, programs, decisions, unread, now.date())
     latest = programs.get(visits[-1].brief.digest) if visits else None
+    in_use = latest.id if latest else ""
+    beside = Beside(
+        holds,
+        steps_up=tuple(one.rests_on for program, one in steps_up if one.due and program == in_use),
+        lasting=sum(program == in_use for program, _ in troubled),
+        review_on=latest.written_by.review_on if latest else None,
+        unread=bool(unread),
+    )
     return Review(
         person=person,
         today=now.date(),
         since=since,
         visits=shown,
         weeks=_weeks(shown, [day for day in due if day >= first], first, now.date()),
-        adherence=adherence,
+        adherence=adherence(came, due, first),
         work=work_of(shown),
         pain=_pain(shown, first, now.date()),
         effort=_mean([visit.tally.effort for visit in shown]),
@@ -94,13 +100,14 @@ def review(
         hearing=_hearing(shown),
         devices=_counts(what for visit in shown for what in visit.tally.devices),
         wrong=_wrong(shown, courses),
-        proposals=_of_programs(proposals, visits, programs, decisions, unread, now.date()),
-        lasting=_of_programs(lasting, visits, programs, decisions, unread, now.date()),
+        proposals=tuple(one for _, one in steps_up),
+        lasting=tuple(one for _, one in troubled),
+        holds=holds,
+        reasons=reasons(came, beside, now.date()),
         decisions=tuple(one for one in decisions if one.day >= first),
         clears=tuple(one for one in clears if one.day >= first),
         goals=tuple(goals),
         left_out=tuple(sorted({*problems, *left_out}, key=lambda one: (one.file, one.line, one.key, one.text))),
-        review_on=latest.written_by.review_on if latest else None,
         versions_missing=sum(visit.limits is None for visit in shown),
     )
 
@@ -112,12 +119,12 @@ def _of_programs(
     decisions: Sequence[Decision],
     unread: Sequence[PastSession],
     today: date,
-) -> tuple[Found, ...]:
-    """Return what `found_in` finds by the latest kept version of each program, independent of `since`."""
+) -> tuple[tuple[str, Found], ...]:
+    """Return what `found_in` finds by the latest kept version of each program, with its id, independent of `since`."""
     sessions = [visit.session for visit in visits]
     latest = {one.brief.program: programs[one.brief.digest] for one in sessions if one.brief.digest in programs}
     return tuple(
-        found
+        (name, found)
         for name, program in latest.items()
         for found in found_in(
             program, past(sessions, name, unread), tuple(one for one in decisions if one.program == name), today

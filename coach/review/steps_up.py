@@ -1,12 +1,12 @@
-"""Find the steps up that wait for a clinician's decision, of everybody in a clinic."""
+"""Find what the programs of everybody in a clinic ask: steps up, trouble that lasts, a day of review."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 from coach.errors import ProgramError
 from coach.logbook.files import UnreadableError
@@ -15,14 +15,24 @@ from coach.program_files import read, shipped
 from coach.review.columns import Clinic, ask
 from coach.review.logbooks import EPOCH, Member
 from coach.session.past import PastExercise, PastSession
-from coach.session.progression import alarming
+from coach.session.progression import alarming, lasting
 from coach.session.proposals import proposals
 
 Rows = Iterable[dict[str, Any]]
 
 
-def steps_up(clinic: Clinic, today: date) -> dict[str, int]:
-    """Return the number of waiting step-ups by person; people without a kept program file here are left out."""
+class ProgramAsks(NamedTuple):
+    """What the program of a person's last session asks."""
+
+    steps_up: tuple[int, ...] | None
+    """Of each step up that waits, the sessions that it rests on; None: not known."""
+    lasting: int | None
+    """Exercises in trouble that lasts; None: not known."""
+    review_on: date | None
+
+
+def asked_of_programs(clinic: Clinic, today: date) -> dict[str, ProgramAsks]:
+    """Return it by person; people without a kept program file here are left out."""
     if not clinic.members:
         return {}
     programs: dict[str, Program | None] = {}
@@ -35,9 +45,14 @@ def steps_up(clinic: Clinic, today: date) -> dict[str, int]:
         program = programs[digest]
         if program is not None:
             history = (*past(known), *clinic.unread.get(person, ()))
-            with suppress(UnreadableError):  # unreadable decisions may have changed the level: count nothing
-                decisions = member.home.decisions(member.at_home.id).decisions
-                waiting[person] = sum(one.due for one in proposals(program, history, decisions, today))
+            on = program.written_by.review_on
+            decided = clinic.decided.get(person)
+            if decided is None:  # an unreadable decision may have been made since
+                waiting[person] = ProgramAsks(None, None, on)
+                continue
+            due = [one for one in proposals(program, history, decided.decisions, today) if one.due]
+            troubled = lasting(program, history, decided.decisions, today)
+            waiting[person] = ProgramAsks(tuple(one.rests_on for one in due), len(troubled), on)
     return waiting
 
 
@@ -74,7 +89,7 @@ def _kept(member: Member, name: str, digest: str) -> Program | None:
     """Return the program version with that digest, kept or shipped."""
     try:
         path = member.home.kept(member.at_home.id, name, digest) or shipped().get(name)
-        program = None if path is None else read(path)
+        program = None if path is None else replace(read(path), id=name)  # a copy's own name holds its digest
     except (ProgramError, UnreadableError):
         return None
     return program if program is not None and program.digest == digest else None

@@ -35,6 +35,15 @@ class Proposal:
         """Whether all clauses are met: it now waits for the clinician."""
         return bool(self.clauses) and all(clause.met for clause in self.clauses)
 
+    @property
+    def rests_on(self) -> int:
+        """How many sessions it rests on."""
+        return _rests_on(self.clauses)
+
+
+def _rests_on(clauses: tuple[Clause, ...]) -> int:
+    return next((int(dict(one.values)["found"]) for one in clauses if one.key == "step_sessions"), 0)
+
 
 def proposals(
     program: Program,

@@ -80,7 +80,7 @@ def safety_holds(
         or (sign.times and len(_same(sign.why, open_ones, one.day, sign.days)) >= sign.times)
     ]
     found: dict[tuple[str, SignWhy, str], SafetyHold] = {}
-    for hold in sorted((*kept, *told), key=lambda one: (not one.until_cleared, one.began, one.session)):
+    for hold in sorted((*kept, *told), key=lambda one: (not one.until_cleared, one.began, one.key)):
         if hold.session not in cleared if hold.until_cleared else hold.day == today:
             found.setdefault(hold.key, hold)
     return tuple(found.values())

@@ -58,6 +58,20 @@ class SimulatedCourse:
     """Whether their numbers are not heard well, so the yes/no ladder asks about pain."""
 
 
+def random_course(chance: Random, days: int) -> SimulatedCourse:
+    """Return any course of so many days: calm or not, heard well or not, seen to or not."""
+    return SimulatedCourse(
+        days=days,
+        adherence=chance.choice((0.2, 0.4, 0.7, 0.9, 1.0)),
+        pain=(chance.randint(0, 4), chance.choice((0, 1, 2, 4, 6))),
+        flare=(chance.randrange(days), chance.choice((0, 3, 10)), chance.choice((1, 3, 5))),
+        halts=chance.choice((0.0, 0.1, 0.5)),
+        trouble=chance.choice((0.0, 0.1, 0.6)),
+        decides=chance.random() < 0.5,
+        ladder=chance.random() < 0.3,
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class TrueSession:
     """One session and its true facts."""

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 from clinics import TODAY, make_clinic
 
-from coach.review.clinic import ClinicReview, Need, Standing, look
+from coach.review.clinic import ClinicReview, Standing, look
 from coach.review.columns import open_clinic, write_columns
+from coach.review.urgency import Need
 from coach.testing.histories import TrueHistory
 
 RECENT = 28
@@ -67,19 +68,15 @@ def test_sets_tension_and_halts_are_the_true_ones(
     assert one.recent_tension_s == pytest.approx(sum(each.tension_s for each in sets))
     assert one.recent_tension_planned_s == pytest.approx(sum(each.tension_planned_s for each in sets))
     assert one.recent_halts == sum(len(visit.halts) for visit in visits)
-    assert one.recent_worse == sum(visit.worse is True for visit in visits)
 
 
 @pytest.mark.parametrize("who", ["ana", "cy", "dot", "eli"])
-def test_pain_now_and_before_are_the_true_means(
-    who: str, truth: tuple[Path, dict[str, TrueHistory]], review: ClinicReview
-) -> None:
+def test_pain_now_is_the_true_mean(who: str, truth: tuple[Path, dict[str, TrueHistory]], review: ClinicReview) -> None:
     one = person(review, who)
     told = [visit.highest for session in truth[1][who].sessions if (visit := session.visit).highest is not None]
 
     assert one.pain_now == pytest.approx(sum(told[-3:]) / 3)
-    assert one.pain_before == pytest.approx(sum(told[-9:-3]) / 6)
-    assert (one.pain_now_of, one.pain_before_of, one.pain_banded) == (3, 6, 0)
+    assert (one.pain_now_of, one.pain_banded) == (3, 0)
 
 
 def test_a_band_counts_by_its_upper_end_and_says_so(
@@ -132,7 +129,8 @@ def test_columns_give_the_same(
     again = look(open_clinic(tmp_path), TODAY)
 
     def known(one: Standing) -> Standing:
-        return replace(one, name="", steps_up=None)
+        of_programs = (Need.STEP_UP, Need.LASTING, Need.REVIEW_ON)
+        return replace(one, name="", reasons=tuple(each for each in one.reasons if each.need not in of_programs))
 
     assert sorted(map(known, review.people), key=repr) == sorted(again.people, key=repr)
     assert (again.sessions, again.sets) == (review.sessions, review.sets)
@@ -171,13 +169,3 @@ def test_sessions_of_a_clock_that_ran_ahead_are_listed_and_not_counted(
     late = [one for one in early.left_out if "began after today" in one.text]
     assert late
     assert early.sessions + len(late) == all_of_them.sessions
-
-
-def test_an_unstated_pain_is_not_a_pain_of_zero() -> None:
-    one = Standing("x", 3, "p", "s", 0, "done", 1, 0, 3, 3, 9, 9, None, None, None, 0, None, 0, 0, 3, 0, 0, 0)
-
-    assert one.pain_rise == 0.0
-    assert Need.PAIN not in one.needs
-    few = replace(one, pain_now=6.0, pain_now_of=1, pain_before=1.0, pain_before_of=2)
-    assert Need.PAIN not in few.needs
-    assert Need.PAIN in replace(few, pain_before_of=3).needs

@@ -4,26 +4,45 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from clinics import TODAY
 
 from coach.cli.labels import Labels
+from coach.loglines.safety import SafetySign
 from coach.review.clinic import ClinicReview, Standing
 from coach.review.clinic_page import page
 from coach.review.clinic_words import said, summary
 from coach.review.logbooks import EPOCH, NotCounted
+from coach.review.urgency import Need, Reason
+from coach.session.safety_holds import SafetyHold
 from coach.voice.pack import load_pack
 
 DAY = TODAY.toordinal() - EPOCH
 GOING = Standing(
-    person="p01", sessions=30, program="ankle_steady", last_session="s", last_day=DAY - 1, last_why="done",
-    next_due=DAY, missed_now=0, recent_done=12, recent_due=14, recent_sets_in_full=60, recent_sets_planned=72,
-    recent_tension_s=900.0, recent_tension_planned_s=1200.0, pain_now=1.0, pain_now_of=3, pain_before=1.5,
-    pain_before_of=6, pain_banded=0, recent_pain_untold=0, recent_halts=2, recent_mornings=11, recent_worse=0,
-    days=((-3, True, 2), (-2, False, None), (-1, True, None), (0, True, 0)),
+    person="p01", sessions=30, last_day=DAY - 1, recent_done=12, recent_due=14, recent_sets_in_full=60,
+    recent_sets_planned=72, recent_tension_s=900.0, recent_tension_planned_s=1200.0, pain_now=1.0, pain_now_of=3,
+    pain_banded=0, recent_halts=2, days=((-3, True, 2), (-2, False, None), (-1, True, None), (0, True, 0)),
 )  # fmt: skip
-ENDED = replace(GOING, person="p02", name="Jo", last_why="pain", pain_now=5.0, recent_worse=3)
+FELL = SafetySign("screen", question="fell", asked="Have you fallen?", answer=True, call="Call the clinic.")
+HOLD = SafetyHold("s", "2027-02-28T09:00:00Z", date(2027, 2, 28), "ankle_steady", FELL)
+WHY = (
+    Reason(Need.SAFETY, (("n", 2), ("of", 9), ("days", 14), ("last", "2027-02-28"), ("why", "pain"))),
+    Reason(Need.WORSENING, (("days", 14),), (("pain", "1.5", "2.6"), ("amount", "100%", "80%"))),
+    Reason(Need.PAIN, (("before", "1.5"), ("now", "5.0"), ("n", 9))),
+    Reason(Need.MORNINGS, (("n", 3), ("of", 11), ("days", 14))),
+    Reason(Need.LASTING, (("n", 2),)),
+    Reason(Need.STOPPED, (("last", "2027-02-20"), ("n", 4))),
+    Reason(Need.SELDOM, (("done", 4), ("due", 28), ("days", 28))),
+    Reason(Need.REVIEW_ON, (("on", "2027-02-08"),)),
+    Reason(Need.STEP_UP, (("n", 1), ("least", 2))),
+    Reason(Need.NOT_HEARD, (("n", 9), ("of", 20), ("days", 14))),
+    Reason(Need.MACHINE, (("why", "deaf"),)),
+    Reason(Need.UNREAD),
+    Reason(Need.NOT_BEGUN),
+)
+ENDED = replace(GOING, person="p02", name="Jo", pain_now=5.0, reasons=WHY[:3])
 REVIEW = ClinicReview(TODAY, (ENDED, GOING), 60, 480, (NotCounted("people/p01/sessions/x.jsonl", 4, "was changed"),))
 
 
@@ -36,11 +55,31 @@ def drawn(review: ClinicReview = REVIEW, language: str = "en", *, proven: bool =
 
 
 def test_every_need_says_why() -> None:
-    assert said(ENDED, REVIEW, labels()).needs == (
-        ("Ended for safety", "last session: pain above the limit"),
-        ("Pain rises", "1.5 in the 6 sessions before, 5.0 in the last 3"),
-        ("Worse mornings", "3 of 11 reported"),
+    assert said(replace(ENDED, reasons=WHY), REVIEW, labels()).needs == (
+        ("Ended for safety", "2 of 9 sessions in 14 days, the last on 2027-02-28 (pain above the limit)"),
+        ("Getting worse", "the last 14 days against earlier ones: pain 1.5 > 2.6; sets in full 100% > 80%"),
+        ("Pain rises", "mean of the highest pain 1.5 in earlier weeks, 5.0 in the last 9 sessions"),
+        ("Worse mornings", "3 of 11 reported in 14 days"),
+        ("Trouble that lasts", "exercises: 2"),
+        ("Stopped coming", "no session since 2027-02-20; due sessions in a row missed: 4"),
+        ("Comes seldom", "4 of 28 due sessions in 28 days"),
+        ("Program to be reviewed", "it was to be reviewed on 2027-02-08"),
+        ("Step up waits", "1, resting on 2 sessions or more"),
+        ("Words not heard", "9 of 20 questions in 14 days were put again, or never answered"),
+        ("Not heard, or machine", "last session: no microphone"),
+        ("Files not read", "some of their files cannot be read: see what is left out"),
+        ("Not begun", "no session yet"),
     )
+
+
+def test_a_hold_says_what_was_told_whom_to_call_and_the_command_that_clears_it() -> None:
+    held = replace(ENDED, person="north/p02", reasons=(Reason(Need.HOLD, (("day", "2027-02-28"),)),), holds=(HOLD,))
+
+    ((need, why),) = said(held, REVIEW, labels()).needs
+
+    assert need == "On hold"
+    assert why.startswith('On 2027-02-28 the answer to "Have you fallen?" was yes. Call the clinic.')
+    assert why.endswith("The clinician clears it with: coach decide p02 clear --by NAME")
 
 
 @pytest.mark.parametrize(
@@ -69,7 +108,7 @@ def test_an_unknown_value_is_a_dash() -> None:
 
 def test_the_summary_counts_people_by_need() -> None:
     assert summary(REVIEW, labels()) == (
-        "2 people, 60 sessions, 480 sets. To look at: Ended for safety: 1, Pain rises: 1, Worse mornings: 1."
+        "2 people, 60 sessions, 480 sets. To look at: Ended for safety: 1, Getting worse: 1, Pain rises: 1."
     )
 
 

@@ -14,7 +14,7 @@ from coach.review.columns import TABLES, open_clinic, statements, write_columns
 from coach.review.logbooks import EPOCH
 
 pytestmark = pytest.mark.distributed
-QUERIES = ("people", "days", "later", "counts", "past")
+QUERIES = ("people", "came", "days", "later", "counts", "past", "signs")
 
 
 @pytest.fixture(scope="module")

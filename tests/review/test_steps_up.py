@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from random import Random
 
@@ -17,13 +17,16 @@ from coach.cli.session_setup import prepare
 from coach.history import past as past_of_records
 from coach.logbook.fields import fact
 from coach.logbook.store import Home
+from coach.loglines.changes import Decided
 from coach.program_files import read, shipped
-from coach.review.clinic import Need, look
+from coach.review.clinic import look
 from coach.review.columns import Clinic, ask, open_clinic, write_columns
 from coach.review.logbooks import EPOCH
-from coach.review.steps_up import past, steps_up
+from coach.review.steps_up import ProgramAsks, asked_of_programs, past
+from coach.review.urgency import Need
 from coach.session.proposals import proposals
 from coach.testing import RandomPerson, live_in
+from coach.testing.histories import SimulatedCourse, write_history
 
 
 @pytest.fixture(scope="module")
@@ -38,6 +41,13 @@ def opened(folder: Path, today: int = 0) -> Clinic:
     day = TODAY.toordinal() - EPOCH + today
     clinic.engine.execute(f"CREATE OR REPLACE TEMPORARY VIEW today AS SELECT {day} AS day_number")
     return clinic
+
+
+def steps_up(clinic: Clinic, today: date) -> dict[str, int | None]:
+    def waiting(asked: ProgramAsks) -> int | None:
+        return None if asked.steps_up is None else len(asked.steps_up)
+
+    return {person: waiting(asked) for person, asked in asked_of_programs(clinic, today).items()}
 
 
 @pytest.mark.parametrize("person", COURSES)
@@ -82,7 +92,7 @@ def test_no_step_up_waits_past_a_session_or_decisions_that_cannot_be_read(root: 
     kept = tmp_path / "kept"
     shutil.copytree(root, kept)
     broken(Home(kept).person(person).decisions, "dangling")
-    assert person not in steps_up(opened(kept), TODAY)
+    assert steps_up(opened(kept), TODAY)[person] is None
 
 
 def test_unsteadiness_outside_of_any_exercise_counts_in_the_tables_for_each_as_in_the_records(tmp_path: Path) -> None:
@@ -124,10 +134,23 @@ def test_a_step_up_that_waits_is_a_need(root: Path) -> None:
     review = look(open_clinic(root), TODAY)
 
     assert review.of(Need.STEP_UP)
-    assert all(one.steps_up for one in review.of(Need.STEP_UP))
 
 
 def test_from_columns_step_ups_are_not_known(root: Path, tmp_path: Path) -> None:
     write_columns(open_clinic(root), tmp_path)
 
-    assert {one.steps_up for one in look(open_clinic(tmp_path), TODAY).people} == {None}
+    assert look(open_clinic(tmp_path), TODAY).of(Need.STEP_UP) == ()
+
+
+def test_a_step_up_that_was_decided_waits_no_more_though_its_program_is_a_kept_copy(tmp_path: Path) -> None:
+    home = Home(tmp_path, now=lambda: datetime.combine(TODAY, time(8), UTC))
+    path = shipped()["ankle_steady"]
+    well = SimulatedCourse(days=28, adherence=1.0, halts=0.0, trouble=0.0, fewer=0.0, pain=(1, 0))
+    begins = TODAY - timedelta(days=28)
+    write_history(home, "ana", read(path), well, seed=3, begins=begins, source=path.read_bytes())
+    before = steps_up(opened(tmp_path), TODAY)["ana"]
+    program = read(path)
+    home.decide("ana", Decided(program.id, program.digest, "heel_lowering", "stay", "both_hands", "both_hands", "Kim"))
+
+    assert before
+    assert steps_up(opened(tmp_path), TODAY)["ana"] == before - 1

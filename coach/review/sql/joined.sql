@@ -37,6 +37,9 @@ FROM parts p WHERE p.person = halts.person AND p.session = halts.session;
 UPDATE eased SET session = p.whole, line = line + 1000000 * p.part
 FROM parts p WHERE p.person = eased.person AND p.session = eased.session;
 
+UPDATE signs SET whole = p.whole
+FROM parts p WHERE p.person = signs.person AND p.session = signs.session;
+
 UPDATE sessions SET why = p.why, next_in_days = p.next_in_days
 FROM parts p WHERE p.back = 1 AND p.person = sessions.person AND p.whole = sessions.session;
 

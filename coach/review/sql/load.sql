@@ -25,7 +25,8 @@ INSERT INTO answers
 SELECT
     person, book, n, question, coalesce(set_id, 0), line = 'answered', number, yes, word,
     CASE WHEN is_pain THEN coalesce(number, if(word = 'none', 0, TRY_CAST(split_part(word, '-', 1) AS INTEGER))) END,
-    CASE WHEN is_pain THEN coalesce(number, if(word = 'none', 0, TRY_CAST(split_part(word, '-', -1) AS INTEGER))) END
+    CASE WHEN is_pain THEN coalesce(number, if(word = 'none', 0, TRY_CAST(split_part(word, '-', -1) AS INTEGER))) END,
+    if(coalesce(because, '') <> '', 0, coalesce(attempts, prompts))
 FROM (
     SELECT
         *,
@@ -92,6 +93,16 @@ FROM (
 )
 WHERE line IN ('halted', 'halt_why')
 GROUP BY person, book, halt;
+
+INSERT INTO signs
+SELECT
+    l.person, l.book, l.book, b.began, b.day_number, begun.program, false, false, l.why, coalesce(l.times, 1),
+    coalesce(l.days, 1), coalesce(l.effect, 'hold'), coalesce(l.question, ''), coalesce(l.asked, ''), l.answer,
+    coalesce(l.call, '')
+FROM lines l
+JOIN books b ON b.person = l.person AND b.book = l.book
+LEFT JOIN begins begun ON begun.person = l.person AND begun.book = l.book
+WHERE l.line = 'safety_sign';
 
 INSERT INTO eased
 SELECT person, book, n, exercise, what, "from" ->> '$', "to" ->> '$', because

@@ -51,7 +51,8 @@ CREATE TABLE answers (
     yes BOOLEAN,                  -- the answer, if it was yes or no
     word VARCHAR,                 -- the answer, if it was a word: a band of pain
     pain_low INTEGER,             -- a pain of 0-10, or the ends of its band; null: not a pain, or not answered
-    pain_high INTEGER
+    pain_high INTEGER,
+    times INTEGER                 -- how often it was put; 0: not at all
 );
 
 CREATE TABLE halts (
@@ -84,6 +85,25 @@ CREATE TABLE planned (
     level VARCHAR,
     sets INTEGER,
     target INTEGER
+);
+
+CREATE TABLE signs (              -- what was told on which a hold rests
+    person VARCHAR,
+    session VARCHAR,              -- the session, or the part of one, in which it was told
+    whole VARCHAR,                -- the session that this is a part of
+    began VARCHAR,
+    day_number INTEGER,
+    program VARCHAR,
+    kept BOOLEAN,                 -- a hold that stands beside the decisions
+    cleared BOOLEAN,              -- a clear names the session
+    why VARCHAR,                  -- "screen", "pain", "unsteady"
+    times INTEGER,                -- in how many sessions within days it holds; 0: it only counts
+    days INTEGER,
+    effect VARCHAR,               -- "hold", "end_day"
+    question VARCHAR,
+    asked VARCHAR,
+    answer BOOLEAN,
+    call VARCHAR                  -- whom to call
 );
 
 CREATE TABLE left_out (
