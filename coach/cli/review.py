@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from hashlib import sha256
 from pathlib import Path
 
@@ -16,7 +16,6 @@ from rich.table import Column, Table
 from rich.text import Text
 
 from coach.cli.labels import Labels, shown
-from coach.cli.on_hold import holds_now
 from coach.cli.reading import day_of, home_of
 from coach.errors import CoachError, ProgramError
 from coach.history import holds_of
@@ -34,7 +33,6 @@ from coach.review.figures import LeftOut, Review
 from coach.review.measures import review
 from coach.review.table import dictionary, rows
 from coach.review.urgency import Need
-from coach.session.safety_holds import SafetyHold
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -83,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         _write(args.csv, rows(found))
         _write(args.csv.with_name(f"{args.csv.stem}-columns{args.csv.suffix}"), dictionary(labels))
     if args.fhir:
-        _write_fhir(args, home, found, labels)
+        _write_fhir(args, found, labels)
     if found.left_out:
         print(f"! {labels('review_left_out_short', n=len(found.left_out))}")
     return 0
@@ -98,7 +96,7 @@ def _clinic(args: argparse.Namespace) -> int:
     return show_clinic(args.clinic, wall_clock().astimezone().date(), args.html, args.parquet)
 
 
-def _write_fhir(args: argparse.Namespace, home: Home, found: Review, labels: Labels) -> None:
+def _write_fhir(args: argparse.Namespace, found: Review, labels: Labels) -> None:
     from coach.review.fhir import VERSIONS, bundle, write_bundle
 
     flaws: dict[str, tuple[str, ...]] = {}
@@ -107,22 +105,13 @@ def _write_fhir(args: argparse.Namespace, home: Home, found: Review, labels: Lab
         text = labels(one.key, text=one.text) if one.key else one.text
         flaws[session] = (*flaws.get(session, ()), f"{one.file}:{one.line} {text}")
     version, made = args.fhir_version or VERSIONS[0], wall_clock()
-    holds = _holds(home, found.person)
-    told = bundle(found, made=made, version=version, full=args.fhir_details, flaws=flaws, holds=holds)
+    told = bundle(found, made=made, version=version, full=args.fhir_details, flaws=flaws, holds=found.holds)
     write_bundle(args.fhir, told)
     print(args.fhir)
 
 
-def _holds(home: Home, person: str) -> tuple[SafetyHold, ...]:
-    """Return why nothing may begin for a person; what cannot be read has cleared nothing."""
-    try:
-        return holds_now(home, person)
-    except UnreadableError:
-        return holds_of(home.history(person).briefs, Decisions(), home.today())
-
-
-def reviewed(home: Home, person: str, since: date | None = None) -> Review:
-    """Return a person's review over the sessions since a day."""
+def reviewed(home: Home, person: str, since: date | None = None, now: datetime | None = None) -> Review:
+    """Return a person's review over the sessions since a day, as of `now`."""
     history = home.history(person, sound=True)
     try:
         decided, known = home.decisions(person), True
@@ -131,7 +120,7 @@ def reviewed(home: Home, person: str, since: date | None = None) -> Review:
     programs, lost = kept_programs(home, person, history.briefs)
     problems = [LeftOut(one.path.name, one.line, "", one.text) for one in (*history.problems, *decided.problems)]
     files = tuple((path.name, one) for path, one in zip(history.paths, history.sessions, strict=True))
-    now = home.now()
+    now = (now or wall_clock()).astimezone()
     with uncollected():
         found = review(
             person,

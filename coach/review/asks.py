@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from coach.review.blocks import Wording
 from coach.review.figures import Review
 from coach.review.hold_words import hold_words
-from coach.review.urgency import Need, Reason
+from coach.review.urgency import Need, WhyLook
 from coach.session.progression import Lasting
 
 ELSEWHERE = (Need.STEP_UP, Need.LASTING, Need.HOLD, Need.NOT_BEGUN)
@@ -25,11 +25,11 @@ def asks(review: Review, labels: Wording, *, at_home: bool = False) -> Iterator[
     yield from (labels("ask_gone", name=wrong.name) for wrong in review.wrong if wrong.key == "wrong_gone")
 
 
-def _need(one: Reason, labels: Wording) -> str:
+def _need(one: WhyLook, labels: Wording) -> str:
     return labels(f"clinic_need_{one.need.name.lower()}")
 
 
-def why(one: Reason, labels: Wording) -> str:
+def why(one: WhyLook, labels: Wording) -> str:
     """Return the figures of a reason in words, the same for a person's review and the clinic's page."""
     values = {name: labels.word("end", str(value)) if name == "why" else value for name, value in one.values}
     worse = "; ".join(labels(f"worse_{measure}", then=then, now=now) for measure, then, now in one.worse)

@@ -13,7 +13,7 @@ from coach.review.columns import Clinic, ask
 from coach.review.due import Came, adherence, due_days
 from coach.review.logbooks import EPOCH, NotCounted
 from coach.review.steps_up import ProgramAsks, asked_of_programs
-from coach.review.urgency import Beside, Need, Reason, reasons
+from coach.review.urgency import Beside, Need, WhyLook, reasons
 from coach.session.safety_holds import SafetyHold, SafetyOccasion, safety_holds
 
 STRIP_DAYS = 56
@@ -44,7 +44,7 @@ class Standing:
     """Sessions with work in the last 28 days; None: there is no session yet."""
     recent_due: int | None = None
     name: str = ""
-    reasons: tuple[Reason, ...] = ()
+    reasons: tuple[WhyLook, ...] = ()
     """Why somebody should look, most urgent first; empty: no reason is known."""
     holds: tuple[SafetyHold, ...] = ()
     """Why nothing may begin for them today."""
@@ -125,10 +125,10 @@ def look(clinic: Clinic, today: date) -> ClinicReview:
     )
 
 
-Row = dict[str, Any]
+_Row = dict[str, Any]
 
 
-def _by_person(rows: Iterable[Row]) -> dict[str, list[Row]]:
+def _by_person(rows: Iterable[_Row]) -> dict[str, list[_Row]]:
     return {str(person): list(some) for person, some in groupby(rows, lambda row: row["person"])}
 
 
@@ -136,7 +136,7 @@ def _day(number: int | None) -> date | None:
     return None if number is None else date.fromordinal(number + EPOCH)
 
 
-def _came(row: Row) -> Came:
+def _came(row: _Row) -> Came:
     """Return a session from a row of came.sql."""
     return Came(
         session=row["session"],
@@ -155,7 +155,7 @@ def _came(row: Row) -> Came:
     )
 
 
-def _holds(rows: Iterable[Row], today: date) -> tuple[SafetyHold, ...]:
+def _holds(rows: Iterable[_Row], today: date) -> tuple[SafetyHold, ...]:
     """Return why nothing may begin for a person, from their rows of signs.sql."""
     told: list[SafetyOccasion] = []
     kept: list[SafetyHold] = []

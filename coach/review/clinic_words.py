@@ -15,11 +15,11 @@ from coach.review.urgency import (
     MORNINGS,
     PAIN_CREEP,
     PAIN_RISE,
-    PAINS,
+    PAINS_TOLD,
     SHARE_LESS,
     STOPPED_AFTER,
     Need,
-    Reason,
+    WhyLook,
 )
 
 
@@ -70,7 +70,7 @@ def how_counted(labels: Wording, *, proven: bool) -> tuple[str, ...]:
     return (
         labels("clinic_how_safety", days=FORTNIGHT),
         labels("clinic_how_worsening", points=f"{PAIN_CREEP:g}", n=MORNINGS, share=f"{SHARE_LESS:.0%}"),
-        labels("clinic_how_pain", points=f"{PAIN_RISE:g}", least=PAINS),
+        labels("clinic_how_pain", points=f"{PAIN_RISE:g}", least=PAINS_TOLD),
         labels("clinic_how_mornings", n=MORNINGS, days=FORTNIGHT),
         labels("clinic_how_stopped", n=STOPPED_AFTER),
         labels("clinic_how_seldom", n=LEAST_DUE),
@@ -83,7 +83,7 @@ def _need(need: Need, labels: Wording) -> str:
     return labels(f"clinic_need_{need.name.lower()}")
 
 
-def _why(reason: Reason, one: Standing, labels: Wording) -> str:
+def _why(reason: WhyLook, one: Standing, labels: Wording) -> str:
     """Return the figures of a reason; of a hold what was told, and the command that clears it."""
     if reason.need is not Need.HOLD:
         return why(reason, labels)

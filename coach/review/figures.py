@@ -11,7 +11,7 @@ from coach.logbook.pain import Pain, worst
 from coach.logbook.tallied import Tally
 from coach.program.model import Limits, Program
 from coach.review.due import Adherence, Came
-from coach.review.urgency import Reason
+from coach.review.urgency import WhyLook
 from coach.session.past import Clear, Decision, Goal
 from coach.session.progression import Lasting
 from coach.session.proposals import Proposal
@@ -318,7 +318,7 @@ class Review:
     """Trouble with an exercise that has lasted until today."""
     holds: tuple[SafetyHold, ...]
     """Why nothing may begin today."""
-    reasons: tuple[Reason, ...]
+    reasons: tuple[WhyLook, ...]
     """Why somebody should look, by all sessions."""
     decisions: tuple[Decision, ...]
     clears: tuple[Clear, ...]

@@ -20,7 +20,7 @@ PAIN_RISE = 2.0
 """Points by which pain must rise to be a reason by itself: a change of 2 on the 0-10 scale matters (Farrar 2001)."""
 PAIN_CREEP = 1.0
 """Points by which pain must rise to count beside another measure that got worse. Our own choice."""
-PAINS = 3
+PAINS_TOLD = 3
 """Sessions with a stated pain that a mean must rest on to be compared. Our own choice."""
 MORNINGS = 2
 """Worse mornings of late from which on they are a reason; so many more count as got worse. Our own choice."""
@@ -82,7 +82,7 @@ Figure = str | int
 
 
 @dataclass(frozen=True, slots=True)
-class Reason:
+class WhyLook:
     """One need, and the figures that it rests on."""
 
     need: Need
@@ -105,7 +105,7 @@ class Beside:
     unread: bool = False
 
 
-def reasons(sessions: Sequence[Came], beside: Beside, today: date) -> tuple[Reason, ...]:
+def reasons(sessions: Sequence[Came], beside: Beside, today: date) -> tuple[WhyLook, ...]:
     """Return why somebody should look at a person `today`, the most urgent first; sessions come in any order."""
     ordered = sorted(sessions, key=lambda one: (one.began, one.session))
     last = ordered[-1] if ordered else None
@@ -113,23 +113,23 @@ def reasons(sessions: Sequence[Came], beside: Beside, today: date) -> tuple[Reas
     kept = adherence(ordered, due, today)
     waits = [hold for hold in beside.holds if hold.until_cleared]
     found = [
-        *(Reason(Need.HOLD, (("day", str(hold.day or "-")),)) for hold in waits[:1]),
+        *(WhyLook(Need.HOLD, (("day", str(hold.day or "-")),)) for hold in waits[:1]),
         *_body(ordered, today),
         *(() if waits else _coming(ordered, due, kept, today)),
     ]
     if beside.lasting:
-        found.append(Reason(Need.LASTING, (("n", beside.lasting),)))
+        found.append(WhyLook(Need.LASTING, (("n", beside.lasting),)))
     if beside.review_on is not None and beside.review_on <= today:
-        found.append(Reason(Need.REVIEW_ON, (("on", str(beside.review_on)),)))
+        found.append(WhyLook(Need.REVIEW_ON, (("on", str(beside.review_on)),)))
     if beside.steps_up:
-        found.append(Reason(Need.STEP_UP, (("n", len(beside.steps_up)), ("least", min(beside.steps_up)))))
+        found.append(WhyLook(Need.STEP_UP, (("n", len(beside.steps_up)), ("least", min(beside.steps_up)))))
     found += _heard(ordered, today)
     if last is not None and last.why in OF_MACHINE:
-        found.append(Reason(Need.MACHINE, (("why", last.why),)))
+        found.append(WhyLook(Need.MACHINE, (("why", last.why),)))
     if beside.unread:
-        found.append(Reason(Need.UNREAD))
+        found.append(WhyLook(Need.UNREAD))
     if last is None and not beside.unread:
-        found.append(Reason(Need.NOT_BEGUN))
+        found.append(WhyLook(Need.NOT_BEGUN))
     return tuple(sorted(found, key=lambda one: one.need))
 
 
@@ -138,12 +138,12 @@ def within(sessions: Iterable[Came], until: date, days: int = FORTNIGHT) -> list
     return [one for one in sessions if until - timedelta(days=days) < one.day <= until]
 
 
-def _body(sessions: Sequence[Came], today: date) -> Iterable[Reason]:
+def _body(sessions: Sequence[Came], today: date) -> Iterable[WhyLook]:
     """Yield what endings, pain and mornings tell."""
     lately = within(sessions, today)
     ended = [one for one in lately if one.why in FOR_SAFETY]
     if ended:
-        yield Reason(
+        yield WhyLook(
             Need.SAFETY,
             (("n", len(ended)), ("of", len(lately)), ("days", FORTNIGHT), ("last", str(ended[-1].day)),
              ("why", ended[-1].why)),
@@ -153,25 +153,25 @@ def _body(sessions: Sequence[Came], today: date) -> Iterable[Reason]:
         then.append(within(sessions, sessions[0].day + timedelta(days=FORTNIGHT - 1)))
     worse = max((_got_worse(lately, before) for before in then), key=len)
     if len(worse) > 1:
-        yield Reason(Need.WORSENING, (("days", FORTNIGHT),), worse)
+        yield WhyLook(Need.WORSENING, (("days", FORTNIGHT),), worse)
     yield from _rise(lately, then)
     mornings = [one.worse for one in lately if one.worse is not None]
     if sum(mornings) >= MORNINGS:
-        yield Reason(Need.MORNINGS, (("n", sum(mornings)), ("of", len(mornings)), ("days", FORTNIGHT)))
+        yield WhyLook(Need.MORNINGS, (("n", sum(mornings)), ("of", len(mornings)), ("days", FORTNIGHT)))
 
 
-def _rise(lately: Sequence[Came], then: Iterable[Sequence[Came]]) -> Iterable[Reason]:
+def _rise(lately: Sequence[Came], then: Iterable[Sequence[Came]]) -> Iterable[WhyLook]:
     """Yield by how much pain rose at most: in the fortnight, or in its last few sessions."""
     told = [one for one in lately if one.pain is not None]
     found = [
         (now - before, before, now, len(some))
-        for some in (told, told[-PAINS:])
+        for some in (told, told[-PAINS_TOLD:])
         for each in then
         if (before := _pain(each)) is not None and (now := _pain(some)) is not None
     ]
     rise, before, now, n = max(found, default=(0.0, 0.0, 0.0, 0))
     if rise >= PAIN_RISE:
-        yield Reason(Need.PAIN, (("before", f"{before:.1f}"), ("now", f"{now:.1f}"), ("n", n)))
+        yield WhyLook(Need.PAIN, (("before", f"{before:.1f}"), ("now", f"{now:.1f}"), ("n", n)))
 
 
 def _got_worse(now: Sequence[Came], then: Sequence[Came]) -> tuple[tuple[str, str, str], ...]:
@@ -195,7 +195,7 @@ def _got_worse(now: Sequence[Came], then: Sequence[Came]) -> tuple[tuple[str, st
 def _pain(sessions: Sequence[Came]) -> float | None:
     """Return the mean of the highest pains; None: too few were stated."""
     pains = [one.pain for one in sessions if one.pain is not None]
-    return fmean(pains) if len(pains) >= PAINS else None
+    return fmean(pains) if len(pains) >= PAINS_TOLD else None
 
 
 def _share(sessions: Sequence[Came]) -> float | None:
@@ -205,10 +205,10 @@ def _share(sessions: Sequence[Came]) -> float | None:
     return sum(one.sets_in_full for one in worked) / planned if planned else None
 
 
-def _coming(sessions: Sequence[Came], due: Sequence[date], kept: Adherence, today: date) -> Iterable[Reason]:
+def _coming(sessions: Sequence[Came], due: Sequence[date], kept: Adherence, today: date) -> Iterable[WhyLook]:
     """Yield how the person comes: not at all any more, or for four weeks to fewer than half of the due sessions."""
     if kept.last is not None and kept.missed_since >= STOPPED_AFTER:
-        yield Reason(Need.STOPPED, (("last", str(kept.last)), ("n", kept.missed_since)))
+        yield WhyLook(Need.STOPPED, (("last", str(kept.last)), ("n", kept.missed_since)))
         return
     stretches = []
     for until in (today, today - timedelta(days=FORTNIGHT)):
@@ -216,11 +216,11 @@ def _coming(sessions: Sequence[Came], due: Sequence[date], kept: Adherence, toda
         stretches.append((sum(one.worked for one in within(sessions, until)), asked))
     if all(asked >= LEAST_DUE and done < LOW * asked for done, asked in stretches):
         done, asked = map(sum, zip(*stretches, strict=True))
-        yield Reason(Need.SELDOM, (("done", done), ("due", asked), ("days", 2 * FORTNIGHT)))
+        yield WhyLook(Need.SELDOM, (("done", done), ("due", asked), ("days", 2 * FORTNIGHT)))
 
 
-def _heard(sessions: Sequence[Came], today: date) -> Iterable[Reason]:
+def _heard(sessions: Sequence[Came], today: date) -> Iterable[WhyLook]:
     lately = within(sessions, today)
     asked, unheard = sum(one.asked for one in lately), sum(one.unheard for one in lately)
     if asked >= LEAST_ASKED and unheard >= UNHEARD * asked:
-        yield Reason(Need.NOT_HEARD, (("n", unheard), ("of", asked), ("days", FORTNIGHT)))
+        yield WhyLook(Need.NOT_HEARD, (("n", unheard), ("of", asked), ("days", FORTNIGHT)))

@@ -38,11 +38,8 @@ class Proposal:
     @property
     def rests_on(self) -> int:
         """How many sessions it rests on."""
-        return _rests_on(self.clauses)
-
-
-def _rests_on(clauses: tuple[Clause, ...]) -> int:
-    return next((int(dict(one.values)["found"]) for one in clauses if one.key == "step_sessions"), 0)
+        in_a_row = next((one for one in self.clauses if one.key in ("step_sessions", "join_sessions")), clause(""))
+        return int(dict(in_a_row.values).get("found", 0))
 
 
 def proposals(

@@ -15,7 +15,7 @@ from coach.review.clinic import ClinicReview, Standing
 from coach.review.clinic_page import page
 from coach.review.clinic_words import said, summary
 from coach.review.logbooks import EPOCH, NotCounted
-from coach.review.urgency import Need, Reason
+from coach.review.urgency import Need, WhyLook
 from coach.session.safety_holds import SafetyHold
 from coach.voice.pack import load_pack
 
@@ -28,19 +28,19 @@ GOING = Standing(
 FELL = SafetySign("screen", question="fell", asked="Have you fallen?", answer=True, call="Call the clinic.")
 HOLD = SafetyHold("s", "2027-02-28T09:00:00Z", date(2027, 2, 28), "ankle_steady", FELL)
 WHY = (
-    Reason(Need.SAFETY, (("n", 2), ("of", 9), ("days", 14), ("last", "2027-02-28"), ("why", "pain"))),
-    Reason(Need.WORSENING, (("days", 14),), (("pain", "1.5", "2.6"), ("amount", "100%", "80%"))),
-    Reason(Need.PAIN, (("before", "1.5"), ("now", "5.0"), ("n", 9))),
-    Reason(Need.MORNINGS, (("n", 3), ("of", 11), ("days", 14))),
-    Reason(Need.LASTING, (("n", 2),)),
-    Reason(Need.STOPPED, (("last", "2027-02-20"), ("n", 4))),
-    Reason(Need.SELDOM, (("done", 4), ("due", 28), ("days", 28))),
-    Reason(Need.REVIEW_ON, (("on", "2027-02-08"),)),
-    Reason(Need.STEP_UP, (("n", 1), ("least", 2))),
-    Reason(Need.NOT_HEARD, (("n", 9), ("of", 20), ("days", 14))),
-    Reason(Need.MACHINE, (("why", "deaf"),)),
-    Reason(Need.UNREAD),
-    Reason(Need.NOT_BEGUN),
+    WhyLook(Need.SAFETY, (("n", 2), ("of", 9), ("days", 14), ("last", "2027-02-28"), ("why", "pain"))),
+    WhyLook(Need.WORSENING, (("days", 14),), (("pain", "1.5", "2.6"), ("amount", "100%", "80%"))),
+    WhyLook(Need.PAIN, (("before", "1.5"), ("now", "5.0"), ("n", 9))),
+    WhyLook(Need.MORNINGS, (("n", 3), ("of", 11), ("days", 14))),
+    WhyLook(Need.LASTING, (("n", 2),)),
+    WhyLook(Need.STOPPED, (("last", "2027-02-20"), ("n", 4))),
+    WhyLook(Need.SELDOM, (("done", 4), ("due", 28), ("days", 28))),
+    WhyLook(Need.REVIEW_ON, (("on", "2027-02-08"),)),
+    WhyLook(Need.STEP_UP, (("n", 1), ("least", 2))),
+    WhyLook(Need.NOT_HEARD, (("n", 9), ("of", 20), ("days", 14))),
+    WhyLook(Need.MACHINE, (("why", "deaf"),)),
+    WhyLook(Need.UNREAD),
+    WhyLook(Need.NOT_BEGUN),
 )
 ENDED = replace(GOING, person="p02", name="Jo", pain_now=5.0, reasons=WHY[:3])
 REVIEW = ClinicReview(TODAY, (ENDED, GOING), 60, 480, (NotCounted("people/p01/sessions/x.jsonl", 4, "was changed"),))
@@ -73,7 +73,7 @@ def test_every_need_says_why() -> None:
 
 
 def test_a_hold_says_what_was_told_whom_to_call_and_the_command_that_clears_it() -> None:
-    held = replace(ENDED, person="north/p02", reasons=(Reason(Need.HOLD, (("day", "2027-02-28"),)),), holds=(HOLD,))
+    held = replace(ENDED, person="north/p02", reasons=(WhyLook(Need.HOLD, (("day", "2027-02-28"),)),), holds=(HOLD,))
 
     ((need, why),) = said(held, REVIEW, labels()).needs
 

@@ -17,7 +17,7 @@ from coach.loglines.safety import SafetySign
 from coach.review.clinic import look
 from coach.review.columns import open_clinic, write_columns
 from coach.review.due import Came
-from coach.review.urgency import Beside, Need, Reason, reasons
+from coach.review.urgency import Beside, Need, WhyLook, reasons
 from coach.session.safety_holds import SafetyHold
 
 TODAY = date(2027, 3, 1)
@@ -36,7 +36,7 @@ def needs(*sessions: Came, beside: Beside | None = None) -> list[Need]:
     return [one.need for one in reasons(sessions, beside or Beside(), TODAY)]
 
 
-def reason(need: Need, *sessions: Came) -> Reason:
+def reason(need: Need, *sessions: Came) -> WhyLook:
     return next(one for one in reasons(sessions, Beside(), TODAY) if one.need is need)
 
 
@@ -128,12 +128,12 @@ def test_a_step_up_says_how_many_sessions_it_rests_on() -> None:
 
 def test_the_clinic_names_somebody_for_a_reason_if_and_only_if_their_own_page_does(tmp_path: Path) -> None:
     random_clinic(tmp_path / "home", draws(PEOPLE, 1000), Random(1), TODAY)
-    home = Home(tmp_path / "home", now=lambda: datetime.combine(TODAY, time(20), UTC))
+    home, now = Home(tmp_path / "home"), datetime.combine(TODAY, time(20), UTC)
 
     clinic = open_clinic(home.root)
     found = look(clinic, TODAY)
 
-    theirs = {one.person: reviewed(home, one.person) for one in found.people}
+    theirs = {one.person: reviewed(home, one.person, now=now) for one in found.people}
     assert {one.person: one.reasons for one in found.people} == {who: one.reasons for who, one in theirs.items()}
     assert {one.person: one.holds for one in found.people} == {who: one.holds for who, one in theirs.items()}
     assert len({need for one in found.people for need in one.needs}) >= 8
