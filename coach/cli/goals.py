@@ -16,8 +16,8 @@ from coach.history import ratings_of
 from coach.logbook.store import Decisions, Home
 from coach.loglines.goals import GoalDropped, GoalSet
 from coach.program.shapes import halt_word_in
+from coach.review.blocks import rated_words
 from coach.session.goals import MOST_GOALS
-from coach.session.past import Goal, Rating
 from coach.voice.pack import languages
 
 LONGEST_GOAL = 60
@@ -79,14 +79,3 @@ def _lines(home: Home, person: str, labels: Labels) -> Iterator[str]:
     yield labels("goals_head")
     for goal in goals:
         yield f"{goal.id}  {shown(goal.text)}: {rated_words(goal, ratings, labels)}"
-
-
-def rated_words(goal: Goal, ratings: tuple[Rating, ...], labels: Labels) -> str:
-    """Return how near a goal was at first and last, with the days; or that nobody has been asked yet."""
-    found = sorted((one for one in ratings if one.goal == goal.id), key=lambda one: one.day)
-    if not found:
-        return labels("goal_unrated")
-    first, last = found[0], found[-1]
-    if len(found) == 1:
-        return labels("goal_rated_once", value=first.value, day=first.day)
-    return labels("goal_rated", first=first.value, began=first.day, last=last.value, day=last.day, times=len(found))

@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Protocol
 
 from coach.logbook.pain import Pain
+from coach.session.past import Goal, Rating
 
 
 class Wording(Protocol):
@@ -135,3 +136,14 @@ def shown_pain(pain: Pain | None) -> str:
     if pain is None:
         return "-"
     return str(pain.high) if pain.low == pain.high else f"{pain.low}-{pain.high}"
+
+
+def rated_words(goal: Goal, ratings: tuple[Rating, ...], labels: Wording) -> str:
+    """Return how near a goal was at first and last, with the days; or that nobody has been asked yet."""
+    found = sorted((one for one in ratings if one.goal == goal.id), key=lambda one: one.day)
+    if not found:
+        return labels("goal_unrated")
+    first, last = found[0], found[-1]
+    if len(found) == 1:
+        return labels("goal_rated_once", value=first.value, day=first.day)
+    return labels("goal_rated", first=first.value, began=first.day, last=last.value, day=last.day, times=len(found))

@@ -7,10 +7,12 @@ from datetime import date
 from functools import partial
 from math import ceil, floor, log10
 
+from coach.history import ratings_of
 from coach.logbook.pain import Pain
 from coach.program.model import Limits
-from coach.review.blocks import Drawing, Drawn, Grid, Marks, Plot, Scale, Wording, rests, shown_pain
+from coach.review.blocks import Drawing, Drawn, Grid, Marks, Plot, Scale, Wording, rated_words, rests, shown_pain
 from coach.review.figures import Course, Review, Visit, Week
+from coach.session.past import Goal
 
 MOST_DATES = 7
 """Dates that fit under a plot."""
@@ -20,8 +22,8 @@ MORNING = 11.2
 
 
 def going(review: Review, labels: Wording) -> tuple[Drawing, ...]:
-    """Return sessions, time under tension, pain and halts over time."""
-    return (*_weekly(review, labels), _pain(review, labels), *_halts(review, labels))
+    """Return sessions, time under tension, pain, goals and halts over time."""
+    return (*_weekly(review, labels), _pain(review, labels), *_goals(review, labels), *_halts(review, labels))
 
 
 def exercises(review: Review, labels: Wording) -> tuple[Drawing, ...]:
@@ -184,6 +186,31 @@ def _morning(visit: Visit, labels: Wording) -> str:
 
 def _limit(visit: Visit) -> str:
     return f"{visit.limits.pain_carry_on_to} / {visit.limits.pain_ease_to}" if visit.limits else "-"
+
+
+GOAL_FORMS = ("during", "before", "after")
+"""The form of the mark of each goal, by its place; there are three goals at most."""
+
+
+def _goals(review: Review, labels: Wording) -> Iterator[Drawing]:
+    """Yield how near the goals were, on the same days as the pain; nothing where none was rated."""
+    ratings = ratings_of(visit.brief for visit in review.visits)
+    rated = tuple(goal for goal in review.goals if any(one.goal == goal.id for one in ratings))
+    if rated:
+        told = ". ".join(f"{goal.text}: {rated_words(goal, ratings, labels)}" for goal in rated)
+        yield Drawing(labels("plot_goals"), told, partial(_goals_drawn, review, rated, labels))
+
+
+def _goals_drawn(review: Review, goals: Sequence[Goal], labels: Wording) -> Drawn:
+    days = [(_x(review, visit), visit.day, dict(visit.brief.goals)) for visit in review.visits if visit.brief.goals]
+    marks = tuple(
+        Marks(form, tuple((x, values[goal.id]) for x, _, values in days if goal.id in values), goal.text)
+        for form, goal in zip(GOAL_FORMS, goals, strict=False)
+    )
+    rows = tuple((day.isoformat(), *(str(values.get(goal.id, "-")) for goal in goals)) for _, day, values in days)
+    figures = Grid(labels("plot_goals"), (labels("column_when"), *(goal.text for goal in goals)), rows)
+    y = Scale(-0.6, 10.6, (0.0, 2.0, 4.0, 6.0, 8.0, 10.0), ("0", "2", "4", "6", "8", "10"), labels("axis_near"))
+    return (Plot(marks, _days(review), y),), figures
 
 
 def _halts(review: Review, labels: Wording) -> Iterator[Drawing]:

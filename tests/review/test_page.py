@@ -29,6 +29,7 @@ from coach.review.figures import Review
 from coach.review.markup import STYLES
 from coach.review.page import page
 from coach.review.screened import ENDS
+from coach.session.past import Goal
 from coach.testing.histories import SimulatedCourse
 from coach.voice.pack import languages, load_pack
 
@@ -229,6 +230,29 @@ def test_plots_show_every_true_value() -> None:
     assert [each.counted for one in case.true.sessions for each in one.visit.sets if each.exercise == exercise.id] == [
         int(y) for _, y in sets.points
     ]
+
+
+def test_the_goals_are_drawn_where_they_were_rated_and_told_in_words() -> None:
+    review = lived("ankle_steady", BUSY).review()
+    first, last = review.visits[0], review.visits[-1]
+    near = {first: (("g1", 2), ("g2", 5)), last: (("g1", 6),)}
+    visits = tuple(
+        replace(one, session=replace(one.session, brief=replace(one.brief, goals=near.get(one, ()))))
+        for one in review.visits
+    )
+    goals = (Goal("g1", "dance on Sundays"), Goal("g2", "carry <the> shopping"), Goal("g3", "never rated"))
+    drawing = next(
+        one for one in drawings(replace(review, visits=visits, goals=goals)) if one.title == "How near the goals are"
+    )
+
+    assert f"dance on Sundays: 2 on {first.day}, 6 on {last.day}, rated 2 times" in drawing.description
+    assert [[y for _, y in mark.points] for mark in drawing.plots[0].marks] == [[2, 6], [5]]
+    assert [mark.name for mark in drawing.plots[0].marks] == ["dance on Sundays", "carry <the> shopping"]
+    assert drawing.figures.rows == ((str(first.day), "2", "5"), (str(last.day), "6", "-"))
+    assert "How near the goals are" not in written(review)
+    text = written(replace(review, visits=visits, goals=goals))
+    assert "carry &lt;the&gt; shopping" in text
+    assert "<the>" not in text
 
 
 def test_every_mark_is_drawn_inside_its_plot() -> None:
