@@ -104,10 +104,10 @@ def ticking() -> Callable[[], datetime]:
 @pytest.fixture(scope="session")
 def furnished(tmp_path_factory: pytest.TempPathFactory) -> Furnished:
     """Return a home with the clips of the short program and a person who taught their words, made once per run."""
-    from in_the_room import TAUGHT, furnish_home, prepared
+    from in_the_room import furnish_home, prepared
 
     def furnish(home: Path) -> None:
-        furnish_home(home, prepared(), longest=SHORT, taught=TAUGHT)
+        furnish_home(home, prepared(), longest=SHORT)
 
     return furnish_home(once(tmp_path_factory, "furnished", furnish), prepared())
 

@@ -78,9 +78,6 @@ answers: {screen: "no", next_day: "no", ready: ready, pain: n2, effort: n5, reps
 WORDS = ("stop", "ready", "no", "yes", "break", "finish", "pause", "unsteady", "left", *(f"n{n}" for n in range(11)))
 """Reply ids that a test may let the patient say at any moment."""
 
-TAUGHT = ("stop", "ready", "no", "yes", "break", "finish", "pause", "unsteady", "left", "n1", "n2", "n3", "n5", "n7")
-"""Reply ids that the person of the suite has taught: what the scripts answer, and others that may be taken for it."""
-
 NONSENSE = "marmalade toast"
 """Words of the patient that are no reply."""
 
@@ -119,11 +116,10 @@ class Furnished:
         return voice.clip(text)
 
 
-def furnish_home(root: Path, *programs: Prepared, longest: int = 0, taught: tuple[str, ...] | None = None) -> Furnished:
+def furnish_home(root: Path, *programs: Prepared, longest: int = 0) -> Furnished:
     """Render, teach and keep in `root` what sessions of `programs` need; existing parts are only read.
 
     `longest` limits the coach's sentences to a number of samples, since most of a session is talk, which takes time.
-    `taught`: the reply ids that the person teaches; default: all.
     """
     pack = load_pack("en")
     home = Home(root)
@@ -134,8 +130,7 @@ def furnish_home(root: Path, *programs: Prepared, longest: int = 0, taught: tupl
         furnished.voice(ready)
     if longest:
         _cut_short(home.clips, longest)  # before the patient's words are there, too
-    words = pack.replies if taught is None else {word: pack.replies[word] for word in taught}
-    teach_patient(home.person(PERSON), replace(pack, replies=words), home, Console(quiet=True))
+    furnished.ears()
     voice = patient_voice(home, pack, *PATIENT)
     said = {word: pack.replies[word].word for word in WORDS} | {NONSENSE: NONSENSE}
     voice.prepare(said.values())
