@@ -96,14 +96,15 @@ def look(clinic: Clinic, today: date) -> ClinicReview:
         holds = _holds(signs.get(person, ()), today)
         program = asked.get(person, ProgramAsks(None, None, None))
         beside = Beside(holds, program.steps_up, program.lasting, program.review_on, person in clinic.unread)
-        kept = adherence(sessions, due_days(sessions, today), today - timedelta(days=RECENT - 1))
+        due = due_days(sessions, today)
+        kept = adherence(sessions, due, today - timedelta(days=RECENT - 1))
         people.append(
             Standing(
                 **{name: value for name, value in row.items() if name in columns},
                 recent_done=kept.done if sessions else None,
                 recent_due=kept.due if sessions else None,
                 name=clinic.members[person].at_home.name if person in clinic.members else "",
-                reasons=reasons(sessions, beside, today),
+                reasons=reasons(sessions, beside, today, due),
                 holds=holds,
                 days=tuple(days.get(person, ())),
             )

@@ -103,7 +103,7 @@ def review(
         proposals=tuple(one for _, one in steps_up),
         lasting=tuple(one for _, one in troubled),
         holds=holds,
-        reasons=reasons(came, beside, now.date()),
+        reasons=reasons(came, beside, now.date(), due),
         decisions=tuple(one for one in decisions if one.day >= first),
         clears=tuple(one for one in clears if one.day >= first),
         goals=tuple(goals),

@@ -105,17 +105,23 @@ class Beside:
     unread: bool = False
 
 
-def reasons(sessions: Sequence[Came], beside: Beside, today: date) -> tuple[WhyLook, ...]:
-    """Return why somebody should look at a person `today`, the most urgent first; sessions come in any order."""
+def reasons(
+    sessions: Sequence[Came], beside: Beside, today: date, due: Sequence[date] | None = None
+) -> tuple[WhyLook, ...]:
+    """Return why somebody should look at a person `today`, the most urgent first; sessions come in any order.
+
+    `due`: the days on which a session was due, if they are known already.
+    """
     ordered = sorted(sessions, key=lambda one: (one.began, one.session))
     last = ordered[-1] if ordered else None
-    due = due_days(ordered, today)
+    due = due_days(ordered, today) if due is None else due
+    recent = within(ordered, today, 2 * FORTNIGHT)
     kept = adherence(ordered, due, today)
     waits = [hold for hold in beside.holds if hold.until_cleared]
     found = [
         *(WhyLook(Need.HOLD, (("day", str(hold.day or "-")),)) for hold in waits[:1]),
-        *_body(ordered, today),
-        *(() if waits else _coming(ordered, due, kept, today)),
+        *_body(ordered, recent, today),
+        *(() if waits else _coming(recent, due, kept, today)),
     ]
     if beside.lasting:
         found.append(WhyLook(Need.LASTING, (("n", beside.lasting),)))
@@ -123,7 +129,7 @@ def reasons(sessions: Sequence[Came], beside: Beside, today: date) -> tuple[WhyL
         found.append(WhyLook(Need.REVIEW_ON, (("on", str(beside.review_on)),)))
     if beside.steps_up:
         found.append(WhyLook(Need.STEP_UP, (("n", len(beside.steps_up)), ("least", min(beside.steps_up)))))
-    found += _heard(ordered, today)
+    found += _heard(recent, today)
     if last is not None and last.why in OF_MACHINE:
         found.append(WhyLook(Need.MACHINE, (("why", last.why),)))
     if beside.unread:
@@ -138,9 +144,9 @@ def within(sessions: Iterable[Came], until: date, days: int = FORTNIGHT) -> list
     return [one for one in sessions if until - timedelta(days=days) < one.day <= until]
 
 
-def _body(sessions: Sequence[Came], today: date) -> Iterable[WhyLook]:
+def _body(sessions: Sequence[Came], recent: Sequence[Came], today: date) -> Iterable[WhyLook]:
     """Yield what endings, pain and mornings tell."""
-    lately = within(sessions, today)
+    lately = within(recent, today)
     ended = [one for one in lately if one.why in FOR_SAFETY]
     if ended:
         yield WhyLook(
@@ -148,7 +154,7 @@ def _body(sessions: Sequence[Came], today: date) -> Iterable[WhyLook]:
             (("n", len(ended)), ("of", len(lately)), ("days", FORTNIGHT), ("last", str(ended[-1].day)),
              ("why", ended[-1].why)),
         )  # fmt: skip
-    then = [within(sessions, today - timedelta(days=FORTNIGHT))]
+    then = [within(recent, today - timedelta(days=FORTNIGHT))]
     if sessions and (today - sessions[0].day).days >= 2 * FORTNIGHT:
         then.append(within(sessions, sessions[0].day + timedelta(days=FORTNIGHT - 1)))
     worse = max((_got_worse(lately, before) for before in then), key=len)
