@@ -299,6 +299,7 @@ TABLE: tuple[Row, ...] = (
         (On.CUE_DONE,   when.always,                None,            prompts.open_window),
         (On.AGAIN,      when.always,                None,            prompts.say_again),
         (On.READY,      when.too_many_halts,        S.CLOSING,       endings.end_halts),
+        (On.READY,      both(takes_up(S.ASKING), when.time_is_over), S.CLOSING, endings.end_as("time")),
         *_resumed(),
         (On.TIME_UP,    when.prompts_left,          None,            prompts.prompt_again),
         (On.TIME_UP,    when.always,                S.CLOSING,       endings.end_as("no_answer"))),

@@ -269,6 +269,19 @@ def test_no_set_begins_when_the_minutes_are_over() -> None:
     assert run.session.end_why == "time"
 
 
+def test_who_says_ready_again_and_again_and_never_how_much_it_hurts_comes_to_an_end() -> None:
+    asks = made(RAISE, minutes=5, change=lambda program: replace(program, ask_pain=AskAfter.EACH_SET))
+    run = come_to(begun(asks), State.ASKING)
+    while run.session.state is not State.CLOSING:
+        assert run.now < to_samples(8 * 60.0), "asked about pain for ever"
+        if run.session.state is State.PAUSED and not run.agenda.talking:
+            run.say(On.READY)
+        else:
+            run.step()
+
+    assert run.session.end_why == "time"
+
+
 def test_a_set_that_runs_is_not_cut_by_the_minutes() -> None:
     run = work_until(begun(made(RAISE, minutes=1)), On.PHASE, 2)
     run.say(On.STOP)
