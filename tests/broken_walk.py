@@ -20,7 +20,7 @@ from unittest import mock
 
 from broken import BROKEN, broken, opened_up, without_privilege
 
-from coach.cli import main, start
+from coach.cli import main, sounding, start
 from coach.cli.labels import Labels
 from coach.cli.visit import people
 from coach.cli.visit.desk import Chosen
@@ -71,7 +71,7 @@ def _start(home: Path, out: Path) -> int:
     def reached(*_: object, **__: object) -> None:
         raise CoachError(BEGINS)
 
-    with mock.patch.object(start, "_device", reached):
+    with mock.patch.object(start, "_device"), mock.patch.object(sounding, "coach_voice", reached):
         return _coach("start", "--person", PERSON)(home, out)
 
 

@@ -121,6 +121,7 @@ def reviewed(home: Home, person: str, since: date | None = None, now: datetime |
     problems = [LeftOut(one.path.name, one.line, "", one.text) for one in (*history.problems, *decided.problems)]
     files = tuple((path.name, one) for path, one in zip(history.paths, history.sessions, strict=True))
     now = (now or wall_clock()).astimezone()
+    whole = home.history(person) if history.problems else history  # a sign in a damaged line holds too
     with uncollected():
         found = review(
             person,
@@ -133,7 +134,7 @@ def reviewed(home: Home, person: str, since: date | None = None, now: datetime |
             clears=decided.clears,
             goals=decided.goals,
             unread=history.unread,
-            holds=holds_of(home.history(person).briefs, decided, now.date()),
+            holds=holds_of(whole.briefs, decided, now.date()),
         )
     if known:
         return found

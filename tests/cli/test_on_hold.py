@@ -120,7 +120,10 @@ def test_a_verdict_that_is_left_out_is_asked_for(home: Home, run: Run) -> None:
 
     status, _, err = run("decide", "maria", "wall_slide", "--by", "Kim")
 
-    assert (status, 'Say what is decided about "wall_slide": up, stay, down; or clear' in err) == (2, True)
+    assert (
+        status,
+        'Say what is decided about "wall_slide": up, stay, down, admit, pause, withdraw; or clear' in err,
+    ) == (2, True)
 
 
 def test_a_clear_in_a_line_that_was_changed_counts_for_nothing(home: Home, run: Run) -> None:

@@ -17,7 +17,7 @@ import soundfile
 from in_the_room import PERSON, SMALL
 from rich.console import Console
 
-from coach.cli import decide, main, start
+from coach.cli import decide, main, sounding
 from coach.cli.signals import INSISTS, Signals, heeded, told
 from coach.cli.view import View
 from coach.errors import ToldToEndError
@@ -66,7 +66,7 @@ def begin(home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callab
     program, quiet = tmp_path / "small.yaml", tmp_path / "quiet.wav"
     program.write_text(SMALL, "utf-8")
     soundfile.write(quiet, np.zeros(1600), 16_000)
-    monkeypatch.setattr(start, "coach_voice", lambda *_: Hum())
+    monkeypatch.setattr(sounding, "coach_voice", lambda *_: Hum())
     words = ["start", str(program), "--person", PERSON, "--recording", str(quiet), "--ears", "keys"]
     return lambda: main([*words, "--home", str(home.root)])
 

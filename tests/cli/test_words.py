@@ -18,7 +18,7 @@ def test_the_closest_words_and_sentences_are_shown(tmp_path: Path, capsys: pytes
     assert any("!" in line and "five / nine" in line for line in lines)
     assert any("!" in line and "top" in line for line in lines)
     assert not any("!" in line and "banana" in line for line in lines)
-    assert any("just a break." in line for line in lines), "the sentence nearest to stop"
+    assert any("Tell your therapist about it." in line for line in lines), "the sentence nearest to stop"
 
 
 def test_an_unknown_language_names_those_there_are(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

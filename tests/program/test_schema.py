@@ -139,7 +139,7 @@ def test_every_field_has_a_description_and_its_default_is_marked() -> None:
     properties = schema()["properties"]
     assert properties["language"]["default"] == "en"
     assert properties["limits"]["properties"]["pain"]["properties"]["ease_to"]["default"] == 5
-    assert properties["limits"]["properties"]["unsteady"]["default"] == "end_session"
+    assert properties["limits"]["properties"]["unsteady"]["default"] == "ease_the_day"
     assert "default" not in properties["affected"]
 
 
