@@ -10,12 +10,13 @@ from coach.program.model import Hold, Reach
 from coach.session.changed import changed
 from coach.session.commands import Command, CutFrom, Record, Silence, WakeAt
 from coach.session.endings import closing, ended
-from coach.session.goals import GOAL
+from coach.session.goals import question_about
 from coach.session.lines import work_of
 from coach.session.state import Question, Result, Session, State
 from coach.session.waits import DEVICE_PATIENCE
 from coach.session.wording import (
     ask,
+    ask_goal,
     ask_ready,
     ask_screen,
     cautions,
@@ -64,7 +65,7 @@ def screen_check(session: Session, _at: int) -> Result:
 
 
 def rating(session: Session, at: int) -> Result:
-    return session, (asked(f"{GOAL}{session.goal.id}", at, session), *say("ask_goal", text=session.goal.text))
+    return session, (asked(question_about(session.goal), at, session), *ask_goal(session))
 
 
 def record_words(session: Session) -> Result:

@@ -7,7 +7,7 @@ from coach.session.commands import HUSH, Command, WakeAt
 from coach.session.events import Event, On
 from coach.session.state import Question, Result, Session, State
 from coach.session.waits import SOFT_CONFIRM, WINDOW
-from coach.session.wording import ask, ask_screen, own, read_back, say, screen_answers
+from coach.session.wording import ask, ask_goal, ask_screen, own, read_back, say, screen_answers
 from coach.tempo.units import to_samples
 
 
@@ -43,7 +43,7 @@ def question_again(session: Session) -> tuple[Command, ...]:
         case State.SCREEN_CHECK:
             return screen_answers(session)
         case State.RATING:
-            return say("ask_goal", text=session.goal.text)
+            return ask_goal(session)
         case State.ASKING:
             return ask(session)
         case State.CONFIRMING:

@@ -38,6 +38,11 @@ def ask_screen(session: Session) -> tuple[Command, ...]:
     return say("ask_next_day") if question.id == NEXT_DAY else text(question.ask)
 
 
+def ask_goal(session: Session) -> tuple[Command, ...]:
+    """Return the question how near the present goal is."""
+    return say("ask_goal", text=session.goal.text)
+
+
 def screen_answers(session: Session) -> tuple[Command, ...]:
     """Return the read-back of the screen answers."""
     if len(set(session.screening.answers)) == 1:
